@@ -1,0 +1,1 @@
+"""Units, coordinate systems, seeded generators, intervals: used everywhere, know no roads."""

@@ -1,0 +1,118 @@
+"""What a run found: result tables that steps hand on and that reports draw.
+
+Every table is in the study's working coordinate system (projected, metres); reports convert
+to WGS 84. Counts may be fractions, since an uncertain report is spread over several roads.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import pandas as pd
+
+Verdict = Literal["stretches stand out", "none stands out", "too few to tell"]
+
+
+@dataclass(frozen=True)
+class ChanceTest:
+    """Whether any stretch stands out from its neighbourhood.
+
+    Attributes
+    ----------
+    verdict : str
+        "too few to tell" when no arrangement of these animals and observers could stand out.
+    units : int
+        Different animals plus different observers with at least one event on the network.
+    blocks : int
+        Groups of events that were moved together.
+    draws : int
+        Seeded redistributions.
+    alpha : float
+        Chance of any false stretch in the whole network that was accepted.
+    threshold : float
+        Value of the test statistic above which a lixel stands out; NaN if nothing was tested.
+    largest : float
+        Largest observed value of the statistic.
+    p_value : float
+        Of the largest value, corrected for looking at the whole network; NaN if not tested.
+    words : str
+        One plain sentence for a planner.
+    method : str
+        How it was tested, for a reviewer.
+    """
+
+    verdict: Verdict
+    units: int
+    blocks: int
+    draws: int
+    alpha: float
+    threshold: float
+    largest: float
+    p_value: float
+    words: str
+    method: str
+
+
+@dataclass(frozen=True, eq=False)
+class Findings:
+    """Results of `analysis.analyse`.
+
+    Attributes
+    ----------
+    segments : geopandas.GeoDataFrame
+        One row a segment. Columns: segment_id, road (label to show), name, ref, road_class,
+        level (0 on the ground), bridge, tunnel, band_of (segment_id of the other carriageway's
+        leading segment, or empty), route, begin_measure, end_measure, owner, aadt, aadt_year,
+        speed_limit_kmh, lanes, length_m, crossings, animals_crossing, animals_in_reach,
+        animal_days_in_reach, crossings_per_100_animal_days (with _low, _high: animals
+        resampled; with _poisson_low, _poisson_high: assumes independence), interval_note,
+        reports_alive, reports_dead, reports_other, evidence_per_km_year, geometry.
+    lixels : geopandas.GeoDataFrame
+        One row a lixel, in network order. Columns: segment_id, edge, start_m, end_m (along the
+        edge), density_per_km_year (kernel), density_crossings, density_reports (the same by
+        evidence), statistic, p_value, stretch (0 = none), geometry (LineString).
+    stretches : geopandas.GeoDataFrame
+        Stretches that stand out. Columns: stretch (1..), road, length_m, p_value, crossings,
+        reports, animals, observers, geometry (MultiLineString). May be empty.
+    ranked : geopandas.GeoDataFrame
+        The ranked list, best first. Columns: rank, road, route, begin_measure, end_measure,
+        place, length_m, crossings, reports_alive, reports_dead, reports_other, animals,
+        observers, evidence_per_km_year, evidence_per_km_year_low, evidence_per_km_year_high,
+        interval_note, p_value, stretch, look_at, segment_ids, geometry (LineString,
+        begin to end).
+    crossings : geopandas.GeoDataFrame
+        One row a crossing. Columns: organismID, from_time, to_time, step_days, segment_id,
+        lixel, geometry (Point).
+    sightings : geopandas.GeoDataFrame
+        One row a report that was placed. Columns: occurrenceID, time, vitality, sex,
+        recordedBy, occurrenceRemarks, spread_m (95 % radius), distance_m (to the nearest
+        road), segment_id (where most of it lies), weight_there, repeats (reports joined into
+        this one), geometry (Point as reported).
+    left_out : pandas.DataFrame
+        Records that did not count. Columns: file, row, record, reason.
+    doubts : pandas.DataFrame
+        Columns: file, row, column, record, problem, mend.
+    road_mismatches : pandas.DataFrame
+        Where the agency layer and the network disagree. Columns: segment_id, road, problem.
+    chance : ChanceTest
+    notes : tuple of str
+        Sentences about what was counted and left out, in the order of the computation.
+    counts : dict of str to int
+        Records read, placed and left out, by kind, for the reports' first lines.
+    """
+
+    segments: gpd.GeoDataFrame
+    lixels: gpd.GeoDataFrame
+    stretches: gpd.GeoDataFrame
+    ranked: gpd.GeoDataFrame
+    crossings: gpd.GeoDataFrame
+    sightings: gpd.GeoDataFrame
+    left_out: pd.DataFrame
+    doubts: pd.DataFrame
+    road_mismatches: pd.DataFrame
+    chance: ChanceTest
+    notes: tuple[str, ...]
+    counts: dict[str, int]

@@ -1,0 +1,295 @@
+"""A study: its settings (study.toml, typed and strict) and its tables, frozen."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from roadrisk.errors import InputError, Remark
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import networkx as nx
+    import pandas as pd
+    import pyproj
+
+DateOrder = Literal["year-first", "day-first", "month-first"]
+Files = Annotated[tuple[str, ...], Field(min_length=1)]
+
+
+class Section(BaseModel):
+    """A section of study.toml: unknown keys are errors, values don't change."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=False)
+
+
+class StudySection(Section):
+    """``[study]``: what the study is."""
+
+    name: str = Field(min_length=1, max_length=200)
+    short_name: str = Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,39}$")
+    species: str = Field(min_length=1, description="scientific name")
+    common_name: str = ""
+    start: date
+    end: date
+    time_zone: str
+    units: Literal["metric", "us"] = "metric"
+    crs: str = "auto"
+    seed: int = Field(default=1, ge=0)
+    invented: bool = False
+
+    @field_validator("time_zone")
+    @classmethod
+    def _known_zone(cls, value: str) -> str:
+        if value not in available_timezones():
+            near = difflib.get_close_matches(value, available_timezones(), 1)
+            hint = f"; did you mean {near[0]!r}?" if near else ""
+            raise ValueError(f"{value!r} is no time zone of the tz database{hint}")
+        return value
+
+    @model_validator(mode="after")
+    def _ordered(self) -> StudySection:
+        if self.end < self.start:
+            raise ValueError(f"end {self.end} lies before start {self.start}")
+        return self
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The study's time zone."""
+        return ZoneInfo(self.time_zone)
+
+    @property
+    def years(self) -> float:
+        """Length of the period [years of 365.25 days]."""
+        return ((self.end - self.start).days + 1) / 365.25
+
+
+class TableSection(Section):
+    """A point table: ``[animals]``, ``[fixes]``, ``[sightings]``, ``[traffic]``.
+
+    `columns` maps our column (a Darwin Core term where one exists) to the user's.
+    """
+
+    file: Files
+    sheet: str | None = None
+    layer: str | None = None
+    encoding: str | None = None
+    crs: str = "EPSG:4326"
+    date_order: DateOrder | None = None
+    longitude: Literal["signed", "unsigned west"] = "signed"
+    latitude: Literal["signed", "unsigned south"] = "signed"
+    swapped: bool = False
+    columns: dict[str, str] = Field(default_factory=dict)
+
+    @field_validator("file", mode="before")
+    @classmethod
+    def _one_or_many(cls, value: object) -> object:
+        return (value,) if isinstance(value, str) else value
+
+
+class AnimalsSection(TableSection):
+    """``[animals]``."""
+
+    transmitter_limit_percent: float = Field(default=5.0, gt=0, le=100)
+
+
+class FixesSection(TableSection):
+    """``[fixes]``."""
+
+    default_uncertainty_m: float = Field(default=10.0, gt=0)
+
+
+class SightingsSection(TableSection):
+    """``[sightings]``."""
+
+    default_uncertainty_m: float = Field(default=100.0, gt=0)
+
+
+class OsmRoads(Section):
+    """``[roads.osm]``: an OpenStreetMap extract and what is no road to a car."""
+
+    file: str
+    leave_out: tuple[str, ...] = (
+        "footway", "path", "cycleway", "bridleway", "steps", "pedestrian", "platform", "corridor",
+        "elevator", "escalator", "proposed", "construction", "planned", "abandoned", "razed",
+        "raceway", "via_ferrata", "no",
+    )  # fmt: skip
+
+
+class AgencyRoads(Section):
+    """``[roads.agency]``: an agency's centreline layer with its own field names."""
+
+    file: str
+    layer: str | None = None
+    crs: str | None = None
+    columns: dict[str, str] = Field(default_factory=dict)
+    measure_unit: Literal["km", "m", "mi", "ft"] = "km"
+    speed_unit: Literal["km/h", "mph"] = "km/h"
+    match_within_m: float = Field(default=20.0, gt=0)
+    crossing_lines: Literal["join", "apart"] = "join"
+
+
+class RoadsSection(Section):
+    """``[roads]``: an OSM extract, an agency layer, or both."""
+
+    osm: OsmRoads | None = None
+    agency: AgencyRoads | None = None
+
+    @model_validator(mode="after")
+    def _some(self) -> RoadsSection:
+        if self.osm is None and self.agency is None:
+            raise ValueError("name a road network: [roads.osm] file, [roads.agency] file, or both")
+        return self
+
+
+class CrossingsSection(Section):
+    """``[crossings]``: which steps between fixes count."""
+
+    longest_step_days: float = Field(default=7.0, gt=0)
+    reach_m: float = Field(default=200.0, gt=0)
+
+
+class PlacementSection(Section):
+    """``[placement]``: how far a report may lie from the road it is placed on."""
+
+    near_m: float = Field(default=30.0, gt=0)
+
+
+class HotspotsSection(Section):
+    """``[hotspots]``: kernel, null model, ranking."""
+
+    lixel_m: float = Field(default=10.0, gt=0)
+    bandwidth_m: float = Field(default=200.0, gt=0)
+    draws: int = Field(default=999, ge=19, le=99_999)
+    alpha: float = Field(default=0.05, gt=0, lt=1)
+    block_window_m: float = Field(default=2000.0, gt=0)
+    link_m: float = Field(default=200.0, gt=0)
+    least_units: int = Field(default=3, ge=2)
+    rank_window_m: float = Field(default=100.0, gt=0)
+    rows: int = Field(default=30, ge=1)
+    interval: float = Field(default=0.90, gt=0, lt=1)
+
+
+class Settings(Section):
+    """All of study.toml."""
+
+    study: StudySection
+    animals: AnimalsSection | None = None
+    fixes: FixesSection | None = None
+    sightings: SightingsSection | None = None
+    roads: RoadsSection
+    traffic: TableSection | None = None
+    crossings: CrossingsSection = CrossingsSection()
+    placement: PlacementSection = PlacementSection()
+    hotspots: HotspotsSection = HotspotsSection()
+
+    @model_validator(mode="after")
+    def _some_points(self) -> Settings:
+        if self.fixes is None and self.sightings is None:
+            raise ValueError("name at least one of [fixes] and [sightings]")
+        return self
+
+
+@dataclass(frozen=True)
+class InputFile:
+    """One file that was read: name relative to the study folder, content hash, rows."""
+
+    name: str
+    sha256: str
+    size_bytes: int
+    rows: int | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Study:
+    """Settings and tables of one study folder; what `analysis.analyse` takes.
+
+    Attributes
+    ----------
+    folder : pathlib.Path
+    settings : Settings
+    crs : pyproj.CRS
+        Working system: projected, metres. Every geometry below is in it unless said otherwise.
+    animals : pandas.DataFrame
+        Columns of `records.schemas.ANIMALS`; may be empty.
+    fixes, sightings : geopandas.GeoDataFrame
+        Columns of `records.schemas.FIXES` and `SIGHTINGS`; may be empty. A row that gives
+        route and measure instead of coordinates has an empty geometry until it is placed.
+    osm_graph : networkx.MultiDiGraph or None
+        As `osmnx.graph_from_xml(simplify=False)` returns it, WGS 84, classes filtered.
+    agency_lines : geopandas.GeoDataFrame or None
+        Columns of `records.schemas.AGENCY_LINES`; LineStrings.
+    traffic : pandas.DataFrame or None
+        Columns of `records.schemas.TRAFFIC`.
+    remarks : tuple of Remark
+        Doubts and left-outs found while reading.
+    inputs : tuple of InputFile
+    """
+
+    folder: Path
+    settings: Settings
+    crs: pyproj.CRS
+    animals: pd.DataFrame
+    fixes: gpd.GeoDataFrame
+    sightings: gpd.GeoDataFrame
+    osm_graph: nx.MultiDiGraph[Any] | None
+    agency_lines: gpd.GeoDataFrame | None
+    traffic: pd.DataFrame | None
+    remarks: tuple[Remark, ...] = ()
+    inputs: tuple[InputFile, ...] = field(default=())
+
+
+def settings_from(data: dict[str, Any], file: str = "study.toml") -> Settings:
+    """Return the settings in a parsed study.toml.
+
+    Parameters
+    ----------
+    data : dict
+        What `tomllib.load` returns.
+    file : str
+        Name to show in errors.
+
+    Returns
+    -------
+    Settings
+
+    Raises
+    ------
+    InputError
+        All problems at once; an unknown key comes with the nearest right one.
+    """
+    try:
+        return Settings.model_validate(data)
+    except ValidationError as error:
+        raise InputError(_remark(e, file) for e in error.errors()) from None
+
+
+def _remark(error: Any, file: str) -> Remark:  # noqa: ANN401  pydantic's ErrorDetails
+    places = [str(p) for p in error["loc"]]
+    column = ".".join(places)
+    if error["type"] == "extra_forbidden":
+        known = _keys_at(places[:-1])
+        near = difflib.get_close_matches(places[-1], known, 1, cutoff=0.5)
+        mend = f"did you mean {near[0]!r}?" if near else f"known keys here: {', '.join(known)}"
+        return Remark(file, None, column, "unknown key.", mend)
+    if error["type"] == "missing":
+        return Remark(file, None, column, "this key is missing.", f"add {places[-1]} = … to it")
+    message = str(error["msg"]).removeprefix("Value error, ")
+    shown = error["input"]
+    value = "" if isinstance(shown, (dict, BaseModel)) else f" (found {shown!r})"
+    return Remark(file, None, column, f"{message}{value}.", "correct the value")
+
+
+def _keys_at(places: list[str]) -> list[str]:
+    model: type[BaseModel] = Settings
+    for place in places:
+        annotation: Any = model.model_fields[place].annotation
+        options = [annotation, *get_args(annotation)]
+        model = next(o for o in options if isinstance(o, type) and issubclass(o, BaseModel))
+    return list(model.model_fields)
