@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 
 from roadrisk.base.crs import require_metric
 from roadrisk.errors import RoadSourceError
+from roadrisk.roads.along import vertex_offsets
 from roadrisk.roads.chains import (
     Chains,
     chains_between_junctions,
@@ -115,7 +116,7 @@ def _nodes(xy: Floats, first: Ints, ends: Ints | None) -> tuple[Ints, Ints, Floa
         near = cKDTree(unique).query_pairs(SNAP_M, output_type="ndarray")
         if len(near):
             links = coo_array((np.ones(len(near)), near.T), shape=(len(unique), len(unique)))
-            label = connected_components(links, directed=False)[1][label]
+            label = connected_components(links, directed=False)[1].astype(np.int64)[label]
     label = label.reshape(-1).astype(np.int64)
     # The lowest place stands for the node, whatever the order of the lines.
     order = np.lexsort((places[:, 1], places[:, 0], label))
@@ -217,12 +218,8 @@ def _assemble(
     xy: Floats,
 ) -> Network:
     edge_xy, edge_first, line_from = laid_out(chains, first, xy)
-    step = np.hypot(*np.diff(edge_xy, axis=0).T)
-    step[edge_first[1:-1] - 1] = 0.0
-    along = np.concatenate([[0.0], np.cumsum(step)])
+    offset = vertex_offsets(edge_xy, edge_first)
     count = np.diff(chains.first)
-    # A running sum over all edges would lose digits on a large network: restart at each edge.
-    offset = _restarted(step, edge_first) if len(edge_first) > 2 else along
     edge_length = offset[edge_first[1:] - 1]
 
     begin, finish = chains.first[:-1], chains.first[1:] - 1
@@ -253,14 +250,6 @@ def _assemble(
         edge_first=edge_first,
         segments=table[list(SEGMENT_COLUMNS)],
     )
-
-
-def _restarted(step: Floats, first: Ints) -> Floats:
-    """Distance of every vertex from the first of its edge [m]."""
-    out = np.zeros(first[-1])
-    for low, high in zip(first[:-1].tolist(), first[1:].tolist(), strict=True):
-        np.cumsum(step[low : high - 1], out=out[low + 1 : high])
-    return out
 
 
 def _along_edges(

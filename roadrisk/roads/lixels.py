@@ -1,0 +1,78 @@
+"""Lixels: edges cut into equal pieces, about `lixel_m` long."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from roadrisk.roads.along import places_xy, segments_at, vertex_offsets
+from roadrisk.roads.network import Lixels
+
+if TYPE_CHECKING:
+    from roadrisk.roads.network import Network
+
+
+def lay_lixels(network: Network, lixel_m: float) -> Lixels:
+    """Cut every edge into equal pieces.
+
+    Parameters
+    ----------
+    network : Network
+    lixel_m : float
+        Length aimed at [m]; an edge of length L gets max(1, round(L / lixel_m)) pieces, a
+        half rounded up.
+
+    Returns
+    -------
+    Lixels
+    """
+    length = network.edge_length_m
+    # The millionth keeps a length of exactly one half from being decided by its last digit.
+    count = np.maximum(1, np.floor(length / lixel_m + 0.5 + 1e-6)).astype(np.int64)
+    first = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
+    edge = np.repeat(np.arange(network.edges, dtype=np.int64), count)
+    within = np.arange(first[-1]) - first[edge]
+    start = length[edge] * (within / count[edge])
+    # At the last piece (within + 1) / count is exactly 1, so the end is exactly the edge's.
+    end = length[edge] * ((within + 1) / count[edge])
+    return Lixels(edge, start, end, first, segments_at(network, edge, (start + end) / 2))
+
+
+def lixel_geometry(network: Network, lixels: Lixels) -> np.ndarray:
+    """Return every lixel as a line.
+
+    Parameters
+    ----------
+    network : Network
+    lixels : Lixels
+
+    Returns
+    -------
+    ndarray of shapely LineStrings, shape (lixels,)
+        Along the edge, with the edge's vertices in between.
+    """
+    offsets = vertex_offsets(network.edge_xy, network.edge_first)
+    of_edge = np.repeat(np.arange(network.edges), np.diff(network.edge_first))
+    # Inner vertices go to the lixel they lie in; one that lies on a joint adds nothing.
+    inner = np.ones(len(offsets), dtype=bool)
+    inner[network.edge_first[:-1]] = inner[network.edge_first[1:] - 1] = False
+    vertex = np.flatnonzero(inner)
+    lixel = lixels.at(of_edge[vertex], offsets[vertex])
+    between = (offsets[vertex] > lixels.start_m[lixel] + 1e-9) & (
+        offsets[vertex] < lixels.end_m[lixel] - 1e-9
+    )
+    vertex, lixel = vertex[between], lixel[between]
+    every = np.arange(len(lixels))
+    xy = np.concatenate(
+        [
+            places_xy(network, lixels.edge, lixels.start_m),
+            places_xy(network, lixels.edge, lixels.end_m),
+            network.edge_xy[vertex],
+        ]
+    )
+    of = np.concatenate([every, every, lixel])
+    along = np.concatenate([lixels.start_m, lixels.end_m, offsets[vertex]])
+    order = np.lexsort((along, of))
+    return np.asarray(shapely.linestrings(xy[order], indices=of[order]), dtype=object)
