@@ -10,6 +10,8 @@ import shapely
 from roadrisk.roads.along import places_xy, segments_at, vertex_offsets
 from roadrisk.roads.network import Lixels
 
+__all__ = ["lay_lixels", "lixel_geometry", "places_xy"]
+
 if TYPE_CHECKING:
     from roadrisk.roads.network import Network
 
