@@ -1,0 +1,253 @@
+"""Invented reports from the public: where they truly were, and the dirt that real ones have."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+from movement import RADIUS_95_PER_SD, SEASONS, STRETCHES, ZONE
+from plane import Floats, beside, chainage, stream, to_lonlat
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from road_shapes import Road
+
+SPECIES = "Testudo ficta"
+OTHER_SPECIES = "Rana ficta"
+OBSERVERS = 78
+REPEATER = "observer-041"
+
+_BACKGROUND = 95
+_FROM_ONE_PLACE = 15
+_REPEATER_ROAD, _REPEATER_SHARE = "end-2", 0.6  # a garden gate on Heron Close
+_MONTH_WEIGHTS = {4: 0.12, 5: 0.24, 6: 0.24, 7: 0.12, 8: 0.09, 9: 0.13, 10: 0.06}
+_REMARKS_ALIVE = (
+    "", "", "crossing from the wet side", "carried over in its direction of travel",
+    "car in front braked", "after rain", "small one, about a hand long", "seen from the bus",
+    'my daughter calls it "the old lady"', "near the ditch, café side", "two cars waited",
+)  # fmt: skip
+_REMARKS_DEAD = ("", "", "shell cracked", "on the white line", "verge freshly mown", "after rain")
+
+
+@dataclass(frozen=True)
+class Report:
+    """One report: what is written in the table, and the truth behind it."""
+
+    when: datetime
+    received: datetime
+    has_time: bool
+    true_xy: Floats
+    lonlat: tuple[str, str]
+    uncertainty_m: int | None
+    vitality: str
+    sex: str
+    stage: str
+    behavior: str
+    observer: str
+    remarks: str
+    media: bool
+    status: str
+    road: str
+    at_m: float
+    stretch: str = ""
+    species: str = SPECIES
+    done: str = "clean"
+    copy_of: int | None = None  # index into the list before it is put into order
+
+
+def make_reports(roads: dict[str, Road]) -> list[Report]:
+    """Return all reports in the order in which they came in."""
+    clean = [*_on_stretches(roads), *_background(roads), *_from_one_place(roads)]
+    dirty = _with_dirt(clean, roads)
+    order = sorted(range(len(dirty)), key=lambda i: (dirty[i].received, i))
+    rank = {old: new for new, old in enumerate(order)}
+    return [
+        replace(r, copy_of=None if r.copy_of is None else rank[r.copy_of])
+        for r in (dirty[i] for i in order)
+    ]
+
+
+def _on_stretches(roads: dict[str, Road]) -> list[Report]:
+    rng = stream("reports on stretches")
+    found = []
+    for stretch in STRETCHES:
+        begin, end = stretch.span(roads)
+        # Fifty people pass each stretch; who reports is anybody of them.
+        passers = rng.choice(np.arange(1, OBSERVERS + 1), 50, replace=False)
+        for _ in range(stretch.reports):
+            at = begin + (end - begin) * rng.beta(4, 4)
+            observer = _observer(int(rng.choice(passers)), rng)
+            found.append(_report(roads, stretch.road, at, observer, 0.45, rng, stretch.name))
+    return found
+
+
+def _background(roads: dict[str, Road]) -> list[Report]:
+    rng = stream("background reports")
+    keys = [k for k, r in roads.items() if r.drivable and r.plan.aadt > 0]
+    length = np.array([chainage(roads[k].xy)[-1] for k in keys])
+    # Who is there to see it: grows with traffic, less than in proportion.
+    weight = length * np.sqrt([roads[k].plan.aadt for k in keys])
+    people = 1.0 / np.arange(1, OBSERVERS + 1) ** 0.35
+    found: list[Report] = []
+    while len(found) < _BACKGROUND:
+        key = keys[rng.choice(len(keys), p=weight / weight.sum())]
+        at = float(rng.uniform(0, chainage(roads[key].xy)[-1]))
+        if any(s.road == key and _inside(at, s.span(roads), 30.0) for s in STRETCHES):
+            continue
+        who = _observer(int(rng.choice(OBSERVERS, p=people / people.sum())) + 1, rng)
+        found.append(_report(roads, key, at, who, 0.4, rng))
+    return found
+
+
+def _inside(at: float, span: tuple[float, float], margin: float) -> bool:
+    return span[0] - margin <= at <= span[1] + margin
+
+
+def _from_one_place(roads: dict[str, Road]) -> list[Report]:
+    rng = stream("reports from one place")
+    at = float(chainage(roads[_REPEATER_ROAD].xy)[-1]) * _REPEATER_SHARE
+    found = []
+    for _ in range(_FROM_ONE_PLACE):
+        here = at + float(rng.normal(0, 4))
+        report = _report(roads, _REPEATER_ROAD, here, REPEATER, 0.1, rng)
+        found.append(replace(report, remarks="same one again at our gate"))
+    return found
+
+
+def _observer(number: int, rng: np.random.Generator) -> str:
+    name = f"observer-{number:03d}"
+    return "" if rng.random() < 0.06 or name == REPEATER else name
+
+
+def _report(
+    roads: dict[str, Road], key: str, at: float, observer: str, dead_share: float,
+    rng: np.random.Generator, stretch: str = "",
+) -> Report:  # fmt: skip
+    place = beside(roads[key].xy, at, float(rng.uniform(-4, 4)))[0]
+    uncertainty = int(
+        rng.choice([10, 15, 20, 25, 30, 50, 80], p=[0.25, 0.2, 0.2, 0.1, 0.12, 0.08, 0.05])
+    )
+    written = place + rng.normal(size=2) * uncertainty / RADIUS_95_PER_SD
+    months = list(_MONTH_WEIGHTS)
+    month = int(rng.choice(months, p=list(_MONTH_WEIGHTS.values())))
+    when = datetime(
+        int(rng.choice(SEASONS)), month, int(rng.integers(1, 31)),
+        int(rng.integers(7, 20)), int(rng.integers(0, 60)), tzinfo=ZONE,
+    )  # fmt: skip
+    draw = rng.random()
+    vitality = "dead" if draw < dead_share else "uncertain" if draw > 0.94 else "alive"
+    behavior = {"dead": "", "uncertain": ""}.get(
+        vitality, str(rng.choice(["crossing road", "crossing road", "on verge", "basking"]))
+    )
+    return Report(
+        when=when,
+        received=when,
+        has_time=bool(rng.random() > 0.2),
+        true_xy=place,
+        lonlat=written_degrees(written),
+        uncertainty_m=uncertainty,
+        vitality=vitality,
+        sex=str(rng.choice(["female", "male", ""], p=[0.3, 0.15, 0.55])),
+        stage=str(rng.choice(["adult", "juvenile", ""], p=[0.6, 0.1, 0.3])),
+        behavior=behavior,
+        observer=observer,
+        remarks=str(rng.choice(_REMARKS_DEAD if vitality == "dead" else _REMARKS_ALIVE)),
+        media=bool(rng.random() < 0.35),
+        status=str(rng.choice(["verified", "unverified", ""], p=[0.45, 0.4, 0.15])),
+        road=key,
+        at_m=at,
+        stretch=stretch,
+    )
+
+
+def written_degrees(xy: Floats) -> tuple[str, str]:
+    """Return longitude and latitude as a phone writes them, to 5 decimals (1 m)."""
+    lon, lat = to_lonlat(xy)
+    return f"{lon:.5f}", f"{lat:.5f}"
+
+
+def _with_dirt(clean: list[Report], roads: dict[str, Road]) -> list[Report]:
+    """Spoil some reports and add copies; each report is spoilt in one way only."""
+    rng = stream("dirt")
+    out = list(clean)
+    first_background = sum(s.reports for s in STRETCHES)
+    gate = first_background + _BACKGROUND
+    background = list(rng.permutation(np.arange(first_background, gate)))
+    stretches = list(rng.permutation(first_background))
+    at_gate = list(rng.permutation(np.arange(gate, len(clean))))
+
+    def spoil(pool: list[int], many: int, change: Callable[[Report], Report]) -> None:
+        for _ in range(many):
+            i = int(pool.pop())
+            out[i] = change(out[i])
+
+    spoil(background, 2, lambda r: _in_year(r, 2015))
+    spoil(background, 1, lambda r: _in_year(r, 2205))
+    spoil(background, 3, lambda r: replace(r, lonlat=r.lonlat[::-1], done="swapped coordinates"))
+    spoil(background, 1, _forty_km_off)
+    spoil(background, 2, lambda r: replace(r, lonlat=("0", "0"), done="zero coordinates"))
+    spoil(background, 5, _coarse)
+    spoil(background, 4, lambda r: replace(r, uncertainty_m=None, done="uncertainty missing"))
+    spoil(stretches, 4, lambda r: replace(r, uncertainty_m=None, done="uncertainty missing"))
+    script = "<script>document.title='remark ran'</script> on the verge"
+    spoil(stretches, 1, lambda r: replace(r, remarks=script, done="script in remark"))
+    spoil(stretches, 1, lambda r: replace(r, remarks="=1+1", done="formula in remark"))
+    phone = "please call 555-0100, I have more pictures"
+    spoil(background, 1, lambda r: replace(r, remarks=phone, done="phone number in remark"))
+    spoil(background, 3, lambda r: replace(r, species=OTHER_SPECIES, done="another species"))
+    named = [i for i in stretches if clean[i].observer]
+    out += [_exact_copy(clean, int(at_gate.pop())) for _ in range(3)]
+    out += [_exact_copy(clean, int(named.pop())) for _ in range(4)]
+    out += [_near_copy(clean, int(named.pop()), roads, rng) for _ in range(5)]
+    return out
+
+
+def _in_year(report: Report, year: int) -> Report:
+    return replace(report, when=report.when.replace(year=year), done=f"wrong year {year}")
+
+
+def _forty_km_off(report: Report) -> Report:
+    away = np.array([24_000.0, 32_000.0])
+    return replace(report, lonlat=written_degrees(report.true_xy + away), done="40 km off")
+
+
+def _coarse(report: Report) -> Report:
+    lon, lat = (f"{float(v):.2f}" for v in report.lonlat)
+    return replace(report, lonlat=(lon, lat), done="coordinates to 2 decimals")
+
+
+def _exact_copy(clean: list[Report], i: int) -> Report:
+    later = clean[i].when + timedelta(minutes=int(clean[i].has_time))
+    return replace(clean[i], when=later, received=later, done="exact duplicate", copy_of=i)
+
+
+def _near_copy(
+    clean: list[Report], i: int, roads: dict[str, Road], rng: np.random.Generator
+) -> Report:
+    """Return the report of a second person who passed the same animal within the hour."""
+    seen = clean[i]
+    others = [
+        n for n in range(1, OBSERVERS + 1) if f"observer-{n:03d}" not in (seen.observer, REPEATER)
+    ]
+    who = f"observer-{int(rng.choice(others)):03d}"
+    other = _report(roads, seen.road, seen.at_m, who, 0.0, rng, seen.stretch)
+    when = seen.when + timedelta(minutes=int(rng.integers(5, 50)))
+    return replace(
+        other,
+        when=when,
+        received=when,
+        has_time=seen.has_time,
+        true_xy=seen.true_xy,
+        lonlat=written_degrees(seen.true_xy + rng.normal(size=2) * 8),
+        uncertainty_m=20,
+        vitality=seen.vitality,
+        sex=seen.sex,
+        stage=seen.stage,
+        behavior=seen.behavior,
+        remarks="",
+        done="near duplicate",
+        copy_of=i,
+    )

@@ -1,0 +1,71 @@
+"""The demo's study.toml."""
+
+from plane import SEED
+
+STUDY_TOML = f"""\
+# An invented study: the reserve, its roads, its animals and its observers are made up.
+# Written by make_demo.py; the truth behind it lies in truth/.
+
+[study]
+name = "Pellowmere Reserve (invented)"
+short_name = "demo"
+species = "Testudo ficta"
+common_name = "marsh tortoise (invented)"
+start = 2023-04-01
+end = 2025-10-31
+time_zone = "Europe/Warsaw"  # of the coordinates that the invented area borrows
+units = "metric"             # or "us"
+crs = "auto"                 # the UTM zone of the data
+seed = {SEED}
+invented = true              # every output says so
+
+[animals]
+file = "animals.csv"
+transmitter_limit_percent = 5.0  # of body mass; above it: a doubt
+
+[fixes]
+file = "fixes.csv"
+default_uncertainty_m = 10.0
+
+[sightings]
+file = "sightings.csv"
+default_uncertainty_m = 100.0
+
+[roads.osm]
+file = "roads.osm"
+# What is no road to a car. Tracks are left out here too: one tractor a day.
+leave_out = [
+  "footway", "path", "cycleway", "bridleway", "steps", "pedestrian", "platform", "corridor",
+  "elevator", "escalator", "proposed", "construction", "planned", "abandoned", "razed",
+  "raceway", "via_ferrata", "no", "track",
+]
+
+[roads.agency]
+file = "agency_roads.geojson"
+measure_unit = "km"
+speed_unit = "km/h"
+match_within_m = 20.0
+
+[roads.agency.columns]  # our word = the agency's field
+route = "RTE_ID"
+name = "RTE_NM"
+begin_measure = "BEG_KM"
+end_measure = "END_KM"
+direction = "DIR"
+aadt = "AADT"
+aadt_year = "AADT_YR"
+speed_limit = "SPD"
+owner = "OWNR"
+layer_date = "LYR_DATE"
+
+[traffic]
+file = "traffic.csv"
+
+[crossings]
+longest_step_days = 7.0  # longer steps between fixes don't count
+reach_m = 200.0
+
+[hotspots]
+bandwidth_m = 200.0
+rank_window_m = 100.0
+"""
