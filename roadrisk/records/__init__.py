@@ -1,0 +1,1 @@
+"""Reading, column names, checks: the only door for files coming in."""

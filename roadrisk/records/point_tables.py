@@ -1,0 +1,313 @@
+"""Fixes and sightings: from a raw table to rows with time and position."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import PurePath
+from typing import TYPE_CHECKING, Literal
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyproj
+import shapely
+
+from roadrisk.base.crs import WGS84
+from roadrisk.records import schemas
+from roadrisk.records.columns import POSITION_TERMS, Columns, find_columns, numbers
+from roadrisk.records.dates import Dates, only_order, read_dates
+from roadrisk.records.ids import note_spoiled
+from roadrisk.records.position_doubts import judge
+from roadrisk.records.positions import read_positions
+from roadrisk.records.raw_table import About, Bools, Gate, Notes, RawTable
+from roadrisk.records.sighting_columns import add_sighting_columns
+
+if TYPE_CHECKING:
+    from roadrisk.records.whereabouts import Whereabouts
+    from roadrisk.study import FixesSection, SightingsSection, StudySection
+
+Kind = Literal["fixes", "sightings"]
+
+_SCHEMAS = {"fixes": schemas.FIXES, "sightings": schemas.SIGHTINGS}
+_IDS = {"fixes": "organismID", "sightings": "occurrenceID"}
+
+
+def read_point_table(
+    kind: Kind,
+    raw: RawTable,
+    section: FixesSection | SightingsSection,
+    study: StudySection,
+    where: Whereabouts,
+    notes: Notes,
+) -> pd.DataFrame | None:
+    """Read fixes or sightings.
+
+    Parameters
+    ----------
+    kind : {"fixes", "sightings"}
+    raw : RawTable
+    section : FixesSection or SightingsSection
+    study : StudySection
+        Period, time zone and species.
+    where : Whereabouts
+        Where the points may be expected.
+    notes : Notes
+        Takes errors, doubts and left-outs.
+
+    Returns
+    -------
+    pandas.DataFrame or None
+        The columns of the schema except geometry, and lon, lat (WGS 84, NaN for a row by
+        route and measure). None if the file can't be used; `notes` then holds the error.
+    """
+    needed = ("organismID", "eventDate") if kind == "fixes" else ("eventDate",)
+    columns = find_columns(kind, raw.frame.columns, section.columns, notes, needed=needed)
+    positions = None
+    if all(t in columns for t in section.columns if t in POSITION_TERMS):
+        positions = read_positions(raw, columns, section, kind, notes)
+    text = _dates_as_text(raw, columns)
+    dates = read_dates(text, study.zone, section.date_order)
+    _ask_for_order(text, dates, section, kind, columns, raw, notes)
+    if notes.failed or positions is None:
+        return None
+    ids = _ids(kind, raw, columns, notes)
+    about = About(raw.rows, ids.tolist())
+    start = len(notes.remarks)
+    gate = Gate(np.ones(len(raw), dtype=bool))
+    _leave_out_nameless(kind, ids, gate, about, columns, notes)
+    gate.shut(~judge(positions, about, where, kind, notes))
+    _judge_dates(text, dates, study, gate, about, columns, notes)
+    table = pd.DataFrame(
+        {
+            "source_file": raw.file,
+            "source_row": raw.rows,
+            _IDS[kind]: ids,
+            "eventDate": text,
+            "time": dates.time,
+            "time_known": dates.time_known,
+            "route": columns.text(raw, "route"),
+            "route_measure": positions.route_measure,
+            "side": columns.text(raw, "side"),
+            "lon": positions.lon,
+            "lat": positions.lat,
+        }
+    )
+    if kind == "fixes":
+        table["method"] = columns.text(raw, "method")
+    else:
+        add_sighting_columns(table, raw, columns, study, gate, about, notes)
+    table["coordinateUncertaintyInMeters"] = _uncertainty(raw, columns, section, gate, about, notes)
+    if kind == "fixes":
+        _leave_out_repeats(table, gate, about, notes)
+    if not gate.keep.any():
+        _none_left(raw, notes, start)
+        return None
+    return table[gate.keep].reset_index(drop=True)
+
+
+def place(
+    kind: Kind, tables: list[pd.DataFrame], crs: pyproj.CRS
+) -> tuple[gpd.GeoDataFrame, Bools]:
+    """Join the tables of one kind and give them geometries.
+
+    Parameters
+    ----------
+    kind : {"fixes", "sightings"}
+    tables : list of pandas.DataFrame
+        As `read_point_table` returns them.
+    crs : pyproj.CRS
+        Working system.
+
+    Returns
+    -------
+    table : geopandas.GeoDataFrame
+        Of the schema. A row by route and measure has an empty point.
+    lost : ndarray of bool
+        Rows of the joined tables that `crs` can't express and that are not in `table`.
+    """
+    if not tables:
+        return schemas.empty(_SCHEMAS[kind], crs), np.zeros(0, dtype=bool)
+    joined = pd.concat(tables, ignore_index=True)
+    turn = pyproj.Transformer.from_crs(WGS84, crs, always_xy=True)
+    lon, lat = joined["lon"].to_numpy(), joined["lat"].to_numpy()
+    x, y = (np.asarray(v, dtype=np.float64) for v in turn.transform(lon, lat))
+    given = np.isfinite(lon)
+    fits = np.isfinite(x) & np.isfinite(y)
+    points = np.full(len(joined), shapely.Point(), dtype=object)
+    points[given & fits] = shapely.points(x[given & fits], y[given & fits])
+    lost = given & ~fits
+    whole = gpd.GeoDataFrame(joined, geometry=points, crs=crs)[~lost]
+    return schemas.conform(whole, _SCHEMAS[kind]), lost
+
+
+def _dates_as_text(raw: RawTable, columns: Columns) -> pd.Series[str]:
+    """Join eventDate and eventTime where they are apart."""
+    date, time = columns.text(raw, "eventDate"), columns.text(raw, "eventTime")
+    bare = ~date.str.contains(":", regex=False) & (time != "") & (date != "")
+    return date.where(~bare, date + "T" + time).astype(str)
+
+
+def _ask_for_order(
+    text: pd.Series[str],
+    dates: Dates,
+    section: FixesSection | SightingsSection,
+    kind: Kind,
+    columns: Columns,
+    raw: RawTable,
+    notes: Notes,
+) -> None:
+    if section.date_order is not None or not dates.ordered.any():
+        return
+    first = int(np.argmax(dates.ordered))
+    fits = only_order(text[dates.ordered])
+    hint = {
+        "day-first": " (the rows only fit day-first)",
+        "month-first": " (the rows only fit month-first)",
+        "both": "",
+        "neither": " (the rows fit neither throughout: correct them first)",
+    }[fits]
+    notes.error(
+        f"{text.iloc[first]!r} doesn't tell day from month "
+        f"({int(dates.ordered.sum())} of {len(text)} rows are written so).",
+        f'write date_order = "day-first" or date_order = "month-first" in [{kind}]{hint}',
+        row=int(raw.rows[first]),
+        column=columns.name("eventDate"),
+    )
+
+
+def _ids(kind: Kind, raw: RawTable, columns: Columns, notes: Notes) -> pd.Series[str]:
+    term = _IDS[kind]
+    ids = columns.text(raw, term)
+    note_spoiled(ids, raw, columns, term, notes)
+    if kind == "fixes":
+        return ids
+    missing = ids == ""
+    if missing.any():
+        made = PurePath(raw.file).stem + "-" + pd.Series(raw.rows).astype(str)
+        ids = ids.mask(missing, made)
+        notes.doubt_file(
+            missing.to_numpy(),
+            About(raw.rows, ids.tolist()),
+            "{rows} have no occurrenceID; file and row were used instead.",
+            "give every report an id of its own that stays",
+            column=columns.name(term),
+        )
+    return ids
+
+
+def _leave_out_nameless(
+    kind: Kind, ids: pd.Series[str], gate: Gate, about: About, columns: Columns, notes: Notes
+) -> None:
+    if kind == "fixes":
+        nameless = gate.shut((ids == "").to_numpy())
+        column = columns.name("organismID")
+        notes.doubt_rows(
+            nameless, about, "the fix names no animal.", "fill in organismID", column=column
+        )
+        notes.leave_out(nameless, about, "no organismID", column=column)
+
+
+def _judge_dates(
+    text: pd.Series[str],
+    dates: Dates,
+    study: StudySection,
+    gate: Gate,
+    about: About,
+    columns: Columns,
+    notes: Notes,
+) -> None:
+    column = columns.name("eventDate")
+    empty = (text == "").to_numpy()
+    notes.leave_out(gate.shut(empty), about, "no date", column=column)
+    unread = gate.shut(dates.time.isna().to_numpy())
+    notes.doubt_rows(
+        unread,
+        about,
+        lambda i: f"{text.iloc[i]!r} can't be read as a date.",
+        "write it as 2025-03-04 or 2025-03-04T17:30",
+        column=column,
+    )
+    notes.leave_out(unread, about, lambda i: f"date {text.iloc[i]!r} can't be read", column=column)
+    future = (dates.time > pd.Timestamp(dt.datetime.now(dt.UTC))).to_numpy()
+    day = dates.day
+    outside = ((day < pd.Timestamp(study.start)) | (day > pd.Timestamp(study.end))).to_numpy()
+    for which, words_for in (
+        (future, "lies in the future"),
+        (outside, f"lies outside the study period {study.start} to {study.end}"),
+    ):
+        fresh = gate.shut(which)
+        notes.doubt_rows(
+            fresh,
+            about,
+            lambda i, w=words_for: f"{text.iloc[i]!r} {w}.",  # type: ignore[misc]
+            "correct the date, or start and end in [study]",
+            column=column,
+        )
+        notes.leave_out(
+            fresh,
+            about,
+            lambda i, w=words_for: f"date {text.iloc[i]!r} {w}",  # type: ignore[misc]
+            column=column,
+        )
+    notes.doubt_file(
+        dates.twice & gate.keep,
+        about,
+        "{rows} fall into the hour that the clocks show twice in autumn; the first was taken.",
+        "write the time with its offset, such as 2025-11-02T01:30-04:00",
+        column=column,
+    )
+    notes.doubt_file(
+        dates.never & gate.keep,
+        about,
+        "{rows} fall into the hour that the clocks skip in spring; they were moved to its end.",
+        "check the time zone in [study], or write the time with its offset",
+        column=column,
+    )
+
+
+def _uncertainty(
+    raw: RawTable,
+    columns: Columns,
+    section: FixesSection | SightingsSection,
+    gate: Gate,
+    about: About,
+    notes: Notes,
+) -> pd.Series[float]:
+    term = "coordinateUncertaintyInMeters"
+    given = numbers(columns.text(raw, term), decimal_comma=raw.decimal_comma)
+    missing = ~(given > 0)
+    notes.doubt_file(
+        missing & gate.keep,
+        about,
+        "{rows} have no position uncertainty above 0; "
+        f"{section.default_uncertainty_m:g} m was used.",
+        f"fill in {term}, or set default_uncertainty_m in study.toml",
+        column=columns.name(term),
+    )
+    return pd.Series(np.where(missing, section.default_uncertainty_m, given))
+
+
+def _leave_out_repeats(table: pd.DataFrame, gate: Gate, about: About, notes: Notes) -> None:
+    same = ["organismID", "time", "lon", "lat", "route", "route_measure"]
+    kept = table[gate.keep]
+    repeated = np.zeros(len(table), dtype=bool)
+    repeated[kept.index[kept.duplicated(same)]] = True
+    notes.leave_out(gate.shut(repeated), about, "the same animal, time and place as an earlier row")
+
+
+def _none_left(raw: RawTable, notes: Notes, start: int) -> None:
+    """Replace what was said row by row by one error, for no row of the file can be used."""
+    said = notes.remarks[start:]
+    first = next((r for r in said if r.kind == "left out"), None)
+    mend = next((r.mend for r in said if r.kind == "doubt" and r.mend), "")
+    errors = [r for r in said if r.kind == "error"]
+    del notes.remarks[start:]
+    notes.remarks.extend(errors)
+    if not errors:
+        why = first.problem if first else "no reason given"
+        notes.error(
+            f"none of the {len(raw)} rows can be used; the first: {why}.",
+            mend or "fill in the columns that the study needs, or map the right ones",
+            row=first.row if first else None,
+            column=first.column if first else "",
+        )

@@ -1,0 +1,316 @@
+"""Positions that can't be right, or that would be right with a sign or with axes exchanged.
+
+Nothing is corrected here: a mend is proposed, and a row that is impossible as it stands is
+left out. The thresholds are common practice, not from a source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from roadrisk.records.positions import Positions
+    from roadrisk.records.raw_table import About, Bools, Floats, Notes
+    from roadrisk.records.whereabouts import Whereabouts
+
+# A whole table is doubted when most of it lies this far from where the time zone is, and a
+# simple change brings it this near [degrees, both axes added].
+FAR_DEGREES = 45.0
+NEAR_DEGREES = 45.0
+# One change more has to bring the points this much nearer [degrees].
+PER_CHANGE = 5.0
+# Rows further from the table's middle than this, and than so many typical distances, are odd.
+LEAST_DEGREES = 1.0
+TYPICAL = 15.0
+
+
+@dataclass(frozen=True)
+class Change:
+    """A way in which a whole table or one row may have gone wrong."""
+
+    swap: bool = False
+    west: bool = False
+    south: bool = False
+
+    def of(self, lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
+        """Return the positions with the change made."""
+        x, y = (lat, lon) if self.swap else (lon, lat)
+        x = np.where(x > 0, -x, x) if self.west else x
+        y = np.where(y > 0, -y, y) if self.south else y
+        bad = (np.abs(x) > 180) | (np.abs(y) > 90)
+        return np.where(bad, np.nan, x), np.where(bad, np.nan, y)
+
+    @property
+    def steps(self) -> int:
+        """How many things are changed."""
+        return self.swap + self.west + self.south
+
+    def settings(self, place: str) -> str:
+        """Return what to write in study.toml."""
+        keys = [
+            *(["swapped = true"] if self.swap else []),
+            *(['longitude = "unsigned west"'] if self.west else []),
+            *(['latitude = "unsigned south"'] if self.south else []),
+        ]
+        return f"write {' and '.join(keys)} in [{place}]"
+
+    def words(self) -> str:
+        """Return what seems to have happened."""
+        what = [
+            *(["latitude and longitude seem to be exchanged"] if self.swap else []),
+            *(["the longitude seems to lack its minus sign (west)"] if self.west else []),
+            *(["the latitude seems to lack its minus sign (south)"] if self.south else []),
+        ]
+        return " and ".join(what)
+
+
+CHANGES = tuple(
+    sorted(
+        (
+            Change(swap, west, south)
+            for swap in (False, True)
+            for west in (False, True)
+            for south in (False, True)
+            if swap or west or south
+        ),
+        key=lambda c: c.steps,
+    )
+)
+
+
+def judge(found: Positions, about: About, where: Whereabouts, place: str, notes: Notes) -> Bools:
+    """Return the rows whose position is usable, and note the others and what looks wrong.
+
+    Parameters
+    ----------
+    found : Positions
+    about : About
+        Rows and ids for remarks.
+    where : Whereabouts
+        What is known of the study's place.
+    place : str
+        Section of study.toml, e.g. "fixes".
+    notes : Notes
+        Takes doubts, left-outs, and an error where no row at all can be placed.
+
+    Returns
+    -------
+    ndarray of bool
+        Rows given by route and measure are among the usable ones.
+    """
+    lon, lat = found.lon, found.lat
+    known = np.isfinite(lon) & np.isfinite(lat)
+    _say_unknown(found, known, about, notes)
+    zero = known & (lon == 0) & (lat == 0)
+    notes.leave_out(zero, about, "position (0, 0) stands for unknown", column=found.columns[0])
+    usable = known & ~zero
+    possible = usable & (np.abs(lat) <= 90) & (np.abs(lon) <= 180)
+    change = None
+    if found.mode != "projected" and usable.any():
+        change = whole_table(lon[usable], lat[usable], where)
+    if change is not None:
+        _say_whole(change, lon, lat, usable, possible, place, found, notes)
+    impossible = usable & ~possible
+    _say_impossible(impossible, change, lon, lat, found, about, notes)
+    left: Bools = possible
+    if change is None:
+        left = _odd_rows(lon, lat, possible, where, found, about, notes)
+    notes.doubt_file(
+        found.coarse & left,
+        about,
+        "in {rows} the coordinates have fewer than three decimals (a step of 1 km or so).",
+        "give the coordinates as they were measured, or coordinateUncertaintyInMeters to match",
+        column=found.columns[0],
+    )
+    return left | found.by_route
+
+
+def whole_table(lon: Floats, lat: Floats, where: Whereabouts) -> Change | None:
+    """Return the change that a whole table seems to need, or None.
+
+    Parameters
+    ----------
+    lon, lat : ndarray, shape (n,)
+        As given; may lie outside the valid range.
+    where : Whereabouts
+
+    Returns
+    -------
+    Change or None
+        None if the points lie where the roads are or where the time zone is, or if no change
+        brings most of them there.
+    """
+    if where.roads is not None:
+        if where.near_roads(lon, lat).mean() >= 0.5:
+            return None
+        for change in CHANGES:
+            if where.near_roads(*change.of(lon, lat)).mean() >= 0.8:
+                return change
+
+    def distance(x: Floats, y: Floats) -> float:
+        away = where.from_zone(x, y)
+        return float(np.median(np.where(np.isfinite(away), away, 999.0)))
+
+    plain = np.where(np.abs(lat) <= 90, lat, np.nan)
+    stated = distance(lon, plain)
+    if stated <= FAR_DEGREES:
+        return None
+    scores = [distance(*c.of(lon, lat)) + PER_CHANGE * c.steps for c in CHANGES]
+    best = int(np.argmin(scores))
+    return CHANGES[best] if scores[best] < min(NEAR_DEGREES, stated / 2) else None
+
+
+def _say_unknown(found: Positions, known: Bools, about: About, notes: Notes) -> None:
+    column = found.columns[0]
+    if found.mode == "route":
+        notes.leave_out(~found.by_route, about, "no route and measure", column=column)
+        return
+    nothing = ~found.given & ~found.by_route
+    notes.leave_out(nothing, about, "no coordinates", column=column)
+    notes.doubt_rows(
+        found.unreadable,
+        about,
+        "a coordinate can't be read.",
+        "write decimal degrees such as 40.1234, or degrees and minutes such as 40°12.34'N",
+        column=column,
+    )
+    notes.leave_out(found.unreadable, about, "coordinates that can't be read", column=column)
+    half = found.given & ~known & ~found.unreadable
+    notes.leave_out(half, about, "only one coordinate, or one outside its system", column=column)
+
+
+def _say_whole(
+    change: Change,
+    lon: Floats,
+    lat: Floats,
+    usable: Bools,
+    possible: Bools,
+    place: str,
+    found: Positions,
+    notes: Notes,
+) -> None:
+    x, y = (float(np.median(v[usable])) for v in (lon, lat))
+    after = [v[np.isfinite(v)] for v in change.of(lon[usable], lat[usable])]
+    new_x, new_y = (float(np.median(v)) for v in after)
+    problem = (
+        f"{change.words()}: the middle of the table lies at latitude {y:.4f}, longitude {x:.4f}, "
+        f"far from the study's roads or time zone; with the change at {new_y:.4f}, {new_x:.4f}."
+    )
+    column = found.columns[1] if change.west and not change.swap else found.columns[0]
+    say = notes.doubt if possible[usable].mean() >= 0.5 else notes.error
+    say(problem, change.settings(place), column=column)
+
+
+def _say_impossible(
+    which: Bools,
+    change: Change | None,
+    lon: Floats,
+    lat: Floats,
+    found: Positions,
+    about: About,
+    notes: Notes,
+) -> None:
+    if not which.any():
+        return
+    column = found.columns[0]
+    swap = Change(swap=True)
+    x, y = swap.of(lon, lat)
+    swappable = which & np.isfinite(x) & np.isfinite(y)
+
+    def shown(i: int) -> str:
+        return f"latitude {lat[i]:g}, longitude {lon[i]:g} is no place on Earth"
+
+    if change is None:
+        notes.doubt_rows(
+            swappable,
+            about,
+            lambda i: f"{shown(i)}; the two may be exchanged.",
+            lambda i: f"if so, write latitude {y[i]:g}, longitude {x[i]:g}",
+            column=column,
+        )
+        metres = which & ~swappable
+        notes.doubt_rows(
+            metres,
+            about,
+            lambda i: f"{shown(i)}.",
+            "correct it; coordinates in metres go under x and y, with crs naming their system",
+            column=column,
+        )
+    notes.leave_out(which, about, shown, column=column)
+
+
+def _odd_rows(
+    lon: Floats,
+    lat: Floats,
+    possible: Bools,
+    where: Whereabouts,
+    found: Positions,
+    about: About,
+    notes: Notes,
+) -> Bools:
+    """Note rows far from the others, and return the rows that stay."""
+    inside = _bulk(lon, lat, possible, where)
+    if inside is None:
+        return possible
+    odd = possible & ~inside(lon, lat)
+    mended = np.zeros(len(lon), dtype=bool)
+    new_x, new_y = lon.copy(), lat.copy()
+    changes = np.full(len(lon), None, dtype=object)
+    if found.mode != "projected":
+        for change in CHANGES:
+            x, y = change.of(lon, lat)
+            fits = odd & ~mended & inside(x, y)
+            new_x[fits], new_y[fits], changes[fits] = x[fits], y[fits], change
+            mended |= fits
+    column = found.columns[0]
+    notes.doubt_rows(
+        mended,
+        about,
+        lambda i: (
+            f"latitude {lat[i]:g}, longitude {lon[i]:g} is far from all others; "
+            f"{changes[i].words()}."
+        ),
+        lambda i: f"if so, write latitude {new_y[i]:g}, longitude {new_x[i]:g}",
+        column=column,
+    )
+    notes.leave_out(
+        mended,
+        about,
+        lambda i: f"latitude {lat[i]:g}, longitude {lon[i]:g} can't be meant",
+        column=column,
+    )
+    notes.doubt_rows(
+        odd & ~mended,
+        about,
+        lambda i: f"latitude {lat[i]:.5f}, longitude {lon[i]:.5f} is far from all others.",
+        "look at the position; the row is kept",
+        column=column,
+    )
+    return possible & ~mended
+
+
+class _Box:
+    def __init__(self, west: float, south: float, east: float, north: float) -> None:
+        self.sides = west, south, east, north
+
+    def __call__(self, lon: Floats, lat: Floats) -> Bools:
+        west, south, east, north = self.sides
+        return (lon >= west) & (lon <= east) & (lat >= south) & (lat <= north)
+
+
+def _bulk(lon: Floats, lat: Floats, possible: Bools, where: Whereabouts) -> _Box | None:
+    """Return the box that the table's points can be expected in, or None if too few."""
+    x, y = lon[possible], lat[possible]
+    if where.roads is not None and len(x) and where.near_roads(x, y).mean() >= 0.5:
+        west, south, east, north = where.roads
+        grow = max(LEAST_DEGREES, east - west, north - south)
+        return _Box(west - grow, south - grow, east + grow, north + grow)
+    if len(x) < 5:
+        return None
+    mx, my = float(np.median(x)), float(np.median(y))
+    wide = max(LEAST_DEGREES, TYPICAL * float(np.median(np.abs(x - mx))))
+    high = max(LEAST_DEGREES, TYPICAL * float(np.median(np.abs(y - my))))
+    return _Box(mx - wide, my - high, mx + wide, my + high)

@@ -1,0 +1,180 @@
+"""The tables of a study, column by column: what every reader returns and every room may expect.
+
+Text is ``str`` with "" for unknown, numbers are ``float`` with NaN for unknown, times are in
+UTC, geometries in the study's working system (projected, metres).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pandera.pandas as pa
+from pandera.engines.geopandas_engine import Geometry
+
+if TYPE_CHECKING:
+    import pyproj
+
+UTC_TIME = pd.DatetimeTZDtype("ns", "UTC")
+
+
+def _text(**more: Any) -> pa.Column:  # noqa: ANN401  passed on to pandera
+    return pa.Column(str, coerce=True, **more)
+
+
+def _number(**more: Any) -> pa.Column:  # noqa: ANN401  passed on to pandera
+    return pa.Column(float, coerce=True, nullable=True, **more)
+
+
+def _where() -> dict[str, pa.Column]:
+    """File and row (header = row 1) that a record came from."""
+    return {"source_file": _text(), "source_row": pa.Column("int64", coerce=True)}
+
+
+def _when() -> dict[str, pa.Column]:
+    """Date as given, the same in UTC, and whether the time of day was given."""
+    return {
+        "eventDate": _text(),
+        "time": pa.Column(UTC_TIME, coerce=True),
+        "time_known": pa.Column(bool, coerce=True),
+    }
+
+
+def _on_road() -> dict[str, pa.Column]:
+    """Route, measure along it [the agency's unit] and side, as given."""
+    return {"route": _text(), "route_measure": _number(), "side": _text()}
+
+
+ANIMALS = pa.DataFrameSchema(
+    {
+        **_where(),
+        "organismID": _text(unique=True),
+        "sex": _text(),
+        "lifeStage": _text(),
+        "mass_g": _number(checks=pa.Check.gt(0)),
+        "transmitter_mass_g": _number(checks=pa.Check.gt(0)),
+        "tag_channel": _text(),
+    },
+    strict=True,
+    ordered=True,
+)
+
+FIXES = pa.DataFrameSchema(
+    {
+        **_where(),
+        "organismID": _text(),
+        **_when(),
+        "coordinateUncertaintyInMeters": pa.Column(float, pa.Check.gt(0), coerce=True),
+        "method": _text(),
+        **_on_road(),
+        "geometry": pa.Column(Geometry),
+    },
+    strict=True,
+    ordered=True,
+)
+
+VITALITY = ("alive", "dead", "mixedLot", "uncertain", "notAssessed")
+"""Values of the Darwin Core term ``vitality``."""
+
+SIGHTINGS = pa.DataFrameSchema(
+    {
+        **_where(),
+        "occurrenceID": _text(unique=True),
+        **_when(),
+        "coordinateUncertaintyInMeters": pa.Column(float, pa.Check.gt(0), coerce=True),
+        "scientificName": _text(),
+        "vitality": _text(checks=pa.Check.isin(VITALITY)),
+        "sex": _text(),
+        "lifeStage": _text(),
+        "behavior": _text(),
+        "recordedBy": _text(),
+        "occurrenceRemarks": _text(),
+        "associatedMedia": _text(),
+        "identificationVerificationStatus": _text(),
+        **_on_road(),
+        "geometry": pa.Column(Geometry),
+    },
+    strict=True,
+    ordered=True,
+)
+
+AGENCY_LINES = pa.DataFrameSchema(
+    {
+        "route": _text(),
+        "begin_measure": _number(),
+        "end_measure": _number(),
+        "direction": _text(),
+        "aadt": _number(),
+        "aadt_year": _number(),
+        "speed_limit_kmh": _number(),
+        "owner": _text(),
+        "layer_date": _text(),
+        "name": _text(),
+        "ref": _text(),
+        "road_class": _text(),
+        "lanes": _number(),
+        "level": pa.Column("int64", coerce=True),
+        "geometry": pa.Column(Geometry),
+    },
+    strict=True,
+    ordered=True,
+)
+
+TRAFFIC = pa.DataFrameSchema(
+    {
+        **_where(),
+        "name": _text(),
+        "ref": _text(),
+        "route": _text(),
+        "begin_measure": _number(),
+        "end_measure": _number(),
+        "aadt": _number(),
+        "aadt_year": _number(),
+        "speed_limit_kmh": _number(),
+    },
+    strict=True,
+    ordered=True,
+)
+
+
+def conform(table: pd.DataFrame, schema: pa.DataFrameSchema) -> pd.DataFrame:
+    """Return `table` with the schema's columns, in its order and types, rows numbered from 0.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame or geopandas.GeoDataFrame
+        Holds every column of the schema; others are dropped.
+    schema : pandera.DataFrameSchema
+
+    Returns
+    -------
+    pandas.DataFrame or geopandas.GeoDataFrame
+        Of the same class; the input is not changed.
+
+    Raises
+    ------
+    pandera.errors.SchemaError
+        If a value breaks the schema: a fault in a reader, not in a file.
+    """
+    return schema.validate(table[list(schema.columns)].reset_index(drop=True))
+
+
+def empty(schema: pa.DataFrameSchema, crs: pyproj.CRS | None = None) -> pd.DataFrame:
+    """Return a table of the schema without rows.
+
+    Parameters
+    ----------
+    schema : pandera.DataFrameSchema
+    crs : pyproj.CRS, optional
+        System of the geometry, for a schema that has one.
+
+    Returns
+    -------
+    pandas.DataFrame or geopandas.GeoDataFrame
+    """
+    blank = pd.DataFrame({name: np.array([], dtype=object) for name in schema.columns})
+    if "geometry" in schema.columns:
+        blank = gpd.GeoDataFrame(blank.drop(columns="geometry"), geometry=[], crs=crs)
+    return conform(blank, schema)

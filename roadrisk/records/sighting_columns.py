@@ -1,0 +1,92 @@
+"""What only sightings have: vitality, species, whether anything was there."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from roadrisk.records import schemas, words
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from roadrisk.records.columns import Columns
+    from roadrisk.records.raw_table import About, Gate, Notes, RawTable
+    from roadrisk.study import StudySection
+
+
+def add_sighting_columns(
+    table: pd.DataFrame,
+    raw: RawTable,
+    columns: Columns,
+    study: StudySection,
+    gate: Gate,
+    about: About,
+    notes: Notes,
+) -> None:
+    """Add to `table` the columns that only sightings have, and judge them.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row a row of `raw`; gets vitality, sex, scientificName and the free texts.
+    raw : RawTable
+    columns : Columns
+    study : StudySection
+        Its species.
+    gate : Gate
+        Rows of another species, and reports that nothing was there, are shut out.
+    about : About
+    notes : Notes
+        Takes doubts and left-outs.
+    """
+    for term in (
+        "scientificName", "lifeStage", "behavior", "recordedBy", "occurrenceRemarks",
+        "associatedMedia", "identificationVerificationStatus",
+    ):  # fmt: skip
+        table[term] = columns.text(raw, term)
+    table["sex"] = words.sex(columns.text(raw, "sex"))
+    said = columns.text(raw, "vitality")
+    table["vitality"], unknown = words.vitality(said)
+    for word in unknown:
+        column = columns.name("vitality")
+        which = (said == word).to_numpy()
+        notes.doubt_file(
+            which,
+            about,
+            f"{word!r} is no known vitality; {{rows}} were taken as notAssessed.",
+            f"write one of {', '.join(schemas.VITALITY)}",
+            column=column,
+        )
+    status = columns.text(raw, "occurrenceStatus").str.casefold()
+    absent = gate.shut(status.isin(words.ABSENT).to_numpy())
+    notes.leave_out(absent, about, "nothing was there (occurrenceStatus)")
+    odd = (~status.isin(words.ABSENT | words.PRESENT)).to_numpy() & gate.keep
+    notes.doubt_rows(
+        odd,
+        about,
+        lambda i: f"{status.iloc[i]!r} is no known occurrenceStatus; the row is kept.",
+        "write present or absent",
+        column=columns.name("occurrenceStatus"),
+    )
+    _judge_species(table["scientificName"], study, gate, about, columns, notes)
+
+
+def _judge_species(
+    name: pd.Series[str],
+    study: StudySection,
+    gate: Gate,
+    about: About,
+    columns: Columns,
+    notes: Notes,
+) -> None:
+    others = [n for n in name.unique() if words.other_species(n, study.species, study.common_name)]
+    which = gate.shut(name.isin(others).to_numpy())
+    column = columns.name("scientificName")
+    notes.doubt_rows(
+        which,
+        about,
+        lambda i: f"{name.iloc[i]!r} is not the study's species, {study.species!r}.",
+        "correct the name if it is the same animal; else nothing: the row is left out",
+        column=column,
+    )
+    notes.leave_out(which, about, "another species", column=column)

@@ -1,0 +1,328 @@
+"""A study folder as a whole: settings, roads and tables, with all errors at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from roadrisk.base.crs import WGS84, require_metric, utm_crs
+from roadrisk.errors import CoordinateSystemError, InputError, Remark, RoadriskError
+from roadrisk.records import schemas
+from roadrisk.records.attribute_tables import read_animals, read_traffic
+from roadrisk.records.joined_tables import join_animals, join_sightings, strangers
+from roadrisk.records.line_layer import read_lines
+from roadrisk.records.osm_glance import glance
+from roadrisk.records.point_tables import Kind, place, read_point_table
+from roadrisk.records.raw_table import Notes
+from roadrisk.records.settings_file import NAME, Loaded, load_settings, with_line
+from roadrisk.records.study_files import describe, find_file
+from roadrisk.records.table_files import read_raw
+from roadrisk.records.whereabouts import Box, Whereabouts
+from roadrisk.study import InputFile, Settings, Study
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import networkx as nx
+    import pyproj
+
+# Points whose middle lies further from the roads than this are no guide to the UTM zone.
+_ASTRAY_DEGREES = 5.0
+
+
+@dataclass(frozen=True, eq=False)
+class Gathered:
+    """What could be read of a study folder.
+
+    Attributes
+    ----------
+    study : Study or None
+        None if anything was wrong.
+    remarks : tuple of Remark
+        Errors, doubts and left-outs, in the order of the files.
+    """
+
+    study: Study | None
+    remarks: tuple[Remark, ...]
+
+
+def read_study(folder: Path) -> Study:
+    """Read a study folder.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Holds study.toml and the files it names.
+
+    Returns
+    -------
+    Study
+        Every geometry in the study's working system; doubts and left-outs in `remarks`.
+
+    Raises
+    ------
+    InputError
+        With every error in the settings and in all files.
+    """
+    found = gather(folder, build_roads=True)
+    if found.study is None:
+        raise InputError(r for r in found.remarks if r.kind == "error")
+    return found.study
+
+
+def read_settings(folder: Path) -> Settings:
+    """Read study.toml alone.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+
+    Returns
+    -------
+    Settings
+
+    Raises
+    ------
+    InputError
+        With every error in it.
+    """
+    loaded = load_settings(Path(folder))
+    if loaded.remarks or loaded.settings is None:
+        raise InputError(loaded.remarks)
+    return loaded.settings
+
+
+def gather(folder: Path, *, build_roads: bool) -> Gathered:
+    """Read a study folder as far as it can be read.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+    build_roads : bool
+        False only glances at an OpenStreetMap extract, which is much faster; the study is
+        then None.
+
+    Returns
+    -------
+    Gathered
+        Never raises for bad input.
+    """
+    folder = Path(folder)
+    loaded = load_settings(folder)
+    if loaded.settings is None:
+        return Gathered(None, loaded.remarks)
+    work = _Work(folder, loaded, loaded.settings, list(loaded.remarks))
+    work.describe(folder / NAME, None)
+    work.read_roads(build=build_roads)
+    work.read_tables()
+    study = work.study(with_roads=build_roads)
+    return Gathered(study, tuple(with_line(r, loaded.text) for r in work.remarks))
+
+
+@dataclass
+class _Work:
+    """A study folder while it is being read."""
+
+    folder: Path
+    loaded: Loaded
+    settings: Settings
+    remarks: list[Remark]
+    inputs: list[InputFile] = field(default_factory=list)
+    graph: nx.MultiDiGraph[Any] | None = None
+    lines: gpd.GeoDataFrame | None = None
+    boxes: list[Box] = field(default_factory=list)
+    animals: pd.DataFrame = field(default_factory=lambda: schemas.empty(schemas.ANIMALS))
+    traffic: pd.DataFrame | None = None
+    points: dict[Kind, list[pd.DataFrame]] = field(
+        default_factory=lambda: {"fixes": [], "sightings": []}
+    )
+
+    @property
+    def failed(self) -> bool:
+        return any(r.kind == "error" for r in self.remarks)
+
+    def describe(self, path: Path, rows: int | None) -> None:
+        known = {i.name for i in self.inputs}
+        self.inputs += [i for i in describe(self.folder, path, rows) if i.name not in known]
+
+    def find(self, name: str, key: str) -> Path | None:
+        found = find_file(self.folder, name, key, NAME)
+        if isinstance(found, Remark):
+            self.remarks.append(found)
+            return None
+        return found
+
+    def read_roads(self, *, build: bool) -> None:
+        roads = self.settings.roads
+        if roads.agency is not None:
+            path = self.find(roads.agency.file, "roads.agency.file")
+            if path is not None and self._crs_is_known("roads.agency"):
+                notes = Notes(roads.agency.file)
+                self.lines = read_lines(path, roads.agency, notes)
+                self.remarks += notes.remarks
+                self.describe(path, None if self.lines is None else len(self.lines))
+                if self.lines is not None:
+                    self.boxes.append(tuple(self.lines.to_crs(WGS84).total_bounds.tolist()))
+        if roads.osm is not None:
+            path = self.find(roads.osm.file, "roads.osm.file")
+            if path is not None:
+                self._read_osm(path, build=build)
+                self.describe(path, None)
+
+    def _read_osm(self, path: Path, *, build: bool) -> None:
+        osm = self.settings.roads.osm
+        if osm is None:
+            return
+        notes = Notes(osm.file)
+        box = glance(path, osm.leave_out, notes)
+        self.remarks += notes.remarks
+        if box is not None:
+            self.boxes.append(box)
+        if not build or notes.failed:
+            return
+        from roadrisk.records.osm_extract import read_osm_graph
+
+        try:
+            extract = read_osm_graph(path, osm.leave_out, osm.file)
+        except InputError as error:
+            self.remarks += error.remarks
+        except RoadriskError as error:
+            mend = "take another extract"
+            self.remarks.append(Remark(osm.file, None, "", f"{error}.", mend))
+        else:
+            self.graph = extract.graph
+            self.remarks += extract.remarks
+
+    def _crs_is_known(self, section: str) -> bool:
+        return not any(r.column == f"{section}.crs" for r in self.loaded.remarks)
+
+    def where(self) -> Whereabouts:
+        corners = np.array(self.boxes, dtype=float)
+        corners = corners[np.isfinite(corners).all(axis=1)] if len(corners) else corners
+        if not len(corners):
+            return Whereabouts(self.settings.study.zone)
+        low, high = corners[:, :2].min(axis=0), corners[:, 2:].max(axis=0)
+        box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+        return Whereabouts(self.settings.study.zone, box)
+
+    def read_tables(self) -> None:
+        where = self.where()
+        animals: list[pd.DataFrame] = []
+        traffic: list[pd.DataFrame] = []
+        for part in ("animals", "fixes", "sightings", "traffic"):
+            section: Any = getattr(self.settings, part)
+            if section is None or not self._crs_is_known(part):
+                continue
+            for name in section.file:
+                path = self.find(name, f"{part}.file")
+                if path is None:
+                    continue
+                notes = Notes(name)
+                raw = read_raw(path, name, section, notes)
+                if raw is not None and part == "animals":
+                    animals += _some(read_animals(raw, section, notes))
+                elif raw is not None and part == "traffic":
+                    traffic += _some(read_traffic(raw, section, notes))
+                elif raw is not None:
+                    kind: Kind = "fixes" if part == "fixes" else "sightings"
+                    study = self.settings.study
+                    self.points[kind] += _some(
+                        read_point_table(kind, raw, section, study, where, notes)
+                    )
+                self.remarks += notes.remarks
+                self.describe(path, None if raw is None else len(raw))
+
+    def _join(self, animals: list[pd.DataFrame]) -> None:
+        if animals:
+            self.animals, remarks = join_animals(animals)
+            self.remarks += remarks
+        if self.points["sightings"]:
+            joined, remarks = join_sightings(self.points["sightings"])
+            self.points["sightings"] = [joined]
+            self.remarks += remarks
+        if self.points["fixes"] and not self.animals.empty:
+            joined = pd.concat(self.points["fixes"], ignore_index=True)
+            self.remarks += strangers(self.animals, joined)
+
+    def working_crs(self) -> pyproj.CRS | None:
+        """Return the working system, or note the error and return None."""
+        stated = self.settings.study.crs
+        try:
+            if stated != "auto":
+                return require_metric(stated)
+            middle = self._middle()
+            if middle is None:
+                said = "no table gives coordinates, so that there is no UTM zone to choose."
+                mend = "write the EPSG code of a projected system in metres"
+                self.remarks.append(Remark(NAME, None, "study.crs", said, mend))
+                return None
+            return utm_crs(*middle)
+        except CoordinateSystemError as error:
+            mend = "write the EPSG code of a projected system in metres"
+            fresh = Remark(NAME, None, "study.crs", f"{error}.", mend)
+            if not any(r.column == "study.crs" for r in self.loaded.remarks):
+                self.remarks.append(fresh)
+            return None
+
+    def _middle(self) -> tuple[float, float] | None:
+        """Middle of the points (median), or of the roads where the points are astray."""
+        tables = [t[["lon", "lat"]] for kind in self.points.values() for t in kind]
+        where = self.where()
+        roads = where.roads and ((where.roads[0] + where.roads[2]) / 2,
+                                 (where.roads[1] + where.roads[3]) / 2)  # fmt: skip
+        known = pd.concat(tables).dropna() if tables else pd.DataFrame()
+        if known.empty:
+            return roads
+        lon, lat = float(known["lon"].median()), float(known["lat"].median())
+        if where.roads is not None and roads is not None:
+            west, south, east, north = where.roads
+            off = max(west - lon, lon - east, south - lat, lat - north)
+            if off > _ASTRAY_DEGREES:
+                return roads
+        return lon, lat
+
+    def _place(self, kind: Kind, crs: pyproj.CRS) -> gpd.GeoDataFrame:
+        tables = self.points[kind]
+        table, lost = place(kind, tables, crs)
+        if lost.any():
+            rows = pd.concat(tables, ignore_index=True)[lost]
+            record = "organismID" if kind == "fixes" else "occurrenceID"
+            reason = f"a position that {crs.name} can't express"
+            for file, number, name in rows[["source_file", "source_row", record]].itertuples(
+                index=False
+            ):
+                self.remarks.append(Remark(file, int(number), "", reason, "", "left out", name))
+            if table.empty:
+                file = str(rows["source_file"].iloc[0])
+                mend = "follow the doubts about this file, or correct crs in study.toml"
+                self.remarks.append(Remark(file, None, "", f"every row has {reason}.", mend))
+        return table
+
+    def study(self, *, with_roads: bool) -> Study | None:
+        """Return the study; None if there are errors, or if its roads were only glanced at."""
+        crs = self.working_crs()
+        if crs is None:
+            return None
+        fixes, sightings = self._place("fixes", crs), self._place("sightings", crs)
+        if self.failed or not with_roads:
+            return None
+        return Study(
+            folder=self.folder,
+            settings=self.settings,
+            crs=crs,
+            animals=self.animals,
+            fixes=fixes,
+            sightings=sightings,
+            osm_graph=self.graph,
+            agency_lines=None if self.lines is None else self.lines.to_crs(crs),
+            traffic=self.traffic,
+            remarks=tuple(with_line(r, self.loaded.text) for r in self.remarks),
+            inputs=tuple(self.inputs),
+        )
+
+
+def _some(table: pd.DataFrame | None) -> list[pd.DataFrame]:
+    return [] if table is None else [table]

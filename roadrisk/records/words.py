@@ -1,0 +1,106 @@
+"""Words in field tables: vitality, sex, whether anything was there, species names, spoiled ids."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+VITALITY_WORDS = {
+    "": "notAssessed", "notassessed": "notAssessed", "not assessed": "notAssessed",
+    "alive": "alive", "live": "alive", "living": "alive", "a": "alive", "l": "alive",
+    "aor": "alive", "alive on road": "alive", "live on road": "alive", "found alive": "alive",
+    "injured": "alive", "moved": "alive", "released": "alive", "crossing": "alive",
+    "dead": "dead", "d": "dead", "dor": "dead", "dead on road": "dead", "found dead": "dead",
+    "killed": "dead", "road kill": "dead", "roadkill": "dead", "road-kill": "dead",
+    "carcass": "dead", "crushed": "dead", "run over": "dead", "hit by car": "dead",
+    "deceased": "dead", "mortality": "dead",
+    "mixedlot": "mixedLot", "mixed lot": "mixedLot",
+    "uncertain": "uncertain", "unknown": "uncertain", "unsure": "uncertain", "unclear": "uncertain",
+    "?": "uncertain",
+}  # fmt: skip
+"""Common practice in field sheets, to the values of the Darwin Core term ``vitality``."""
+
+_SEXES = {
+    "m": "male", "male": "male", "♂": "male", "f": "female", "female": "female", "♀": "female",
+    "u": "unknown", "unk": "unknown", "unknown": "unknown", "?": "unknown",
+}  # fmt: skip
+
+PRESENT = frozenset({"", "present", "detected"})
+ABSENT = frozenset({"absent", "notdetected", "not detected"})
+
+_MONTH = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
+_SPOILED = re.compile(
+    rf"\d{{1,2}}-(?:{_MONTH})(?:-\d{{2,4}})?|(?:{_MONTH})-\d{{1,4}}"
+    r"|\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2})?)?|\d(?:[.,]\d+)?E[+-]?\d+",
+    re.IGNORECASE,
+)
+
+# Endings of Latin epithets; English words such as turtle, frog or toads have others.
+_LATIN = re.compile(r"[a-z-]{2,}(?:us|a|um|is|i|ae|ens|ans|or|ix|ax)")
+
+
+def vitality(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
+    """Return Darwin Core's vitality for each word, and the words that were not understood.
+
+    Parameters
+    ----------
+    text : Series of str
+
+    Returns
+    -------
+    values : Series of str
+        "notAssessed" where the word is not understood.
+    unknown : list of str
+    """
+    folded = text.str.strip().str.strip(".").str.casefold().str.replace(r"\s+", " ", regex=True)
+    found = folded.map(VITALITY_WORDS)
+    unknown = sorted(set(text[found.isna()]))
+    return found.fillna("notAssessed").astype(str), unknown
+
+
+def sex(text: pd.Series[str]) -> pd.Series[str]:
+    """Return male, female or unknown for the usual abbreviations, other words as they are."""
+    return text.str.casefold().map(_SEXES).fillna(text).astype(str)
+
+
+def spoiled_id(text: str) -> bool:
+    """Whether a spreadsheet seems to have turned an id into a date or a power of ten."""
+    return _SPOILED.fullmatch(text) is not None
+
+
+def other_species(name: str, species: str, common_name: str) -> bool:
+    """Whether `name` is the scientific name of a species other than the study's.
+
+    Parameters
+    ----------
+    name : str
+        As given: a scientific name with or without author, a genus, a common name, nothing.
+    species, common_name : str
+        The study's.
+
+    Returns
+    -------
+    bool
+        False for an empty name, a genus alone, or a name that is not plainly Latin: such a
+        record is kept. Synonyms are not known here.
+    """
+    ours = species.split()
+    theirs = name.replace("_", " ").split()
+    if len(ours) < 2 or len(theirs) < 2:
+        return False
+    common = set(common_name.casefold().split())
+    if common & {w.casefold() for w in theirs[:2]}:
+        return False
+    genus, epithet = theirs[0].casefold().strip("."), theirs[1].casefold()
+    same_genus = ours[0].casefold().startswith(genus)
+    if epithet in {"sp", "sp.", "spp", "spp.", "cf.", "aff.", "indet."} or not epithet.isascii():
+        return False
+    if not same_genus and not _LATIN.fullmatch(epithet):
+        return False
+    # A subspecies in trinomial form, or a genus followed by its author, is no other species.
+    if same_genus and not theirs[1][:1].islower():
+        return False
+    return not (same_genus and epithet == ours[1].casefold())
