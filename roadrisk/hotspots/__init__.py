@@ -1,0 +1,1 @@
+"""Where crossings and reports gather along roads, how sure that is, and in what order."""

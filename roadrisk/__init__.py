@@ -1,0 +1,34 @@
+"""Where a road is killing slow, protected animals, how sure that is, and what to look at there.
+
+The library in five names: `read_study`, `analyse`, `write_reports`, `Study`, `Findings`.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from roadrisk.analysis import analyse
+    from roadrisk.findings import Findings
+    from roadrisk.records.study_folder import read_study
+    from roadrisk.reporting.writing import write_reports
+    from roadrisk.study import Study
+
+__all__ = ["Findings", "Study", "analyse", "read_study", "write_reports"]
+__version__ = "0.1.0"
+
+_HOMES = {
+    "Findings": "roadrisk.findings",
+    "Study": "roadrisk.study",
+    "analyse": "roadrisk.analysis",
+    "read_study": "roadrisk.records.study_folder",
+    "write_reports": "roadrisk.reporting.writing",
+}
+
+
+def __getattr__(name: str) -> Any:  # noqa: ANN401
+    # Imported when asked for: `roadrisk --help` must not wait for the map libraries.
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module 'roadrisk' has no attribute {name!r}")

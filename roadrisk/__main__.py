@@ -1,0 +1,5 @@
+"""python -m roadrisk."""
+
+from roadrisk.cli import main
+
+main()

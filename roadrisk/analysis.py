@@ -1,0 +1,183 @@
+"""The steps of a run, in order; the only place that knows it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from roadrisk.base.progress import Progress, Silent
+from roadrisk.base.seeds import generator
+from roadrisk.findings import Findings
+from roadrisk.hotspots.finding import find_hotspots
+from roadrisk.roads.bands import partner_lixels
+from roadrisk.roads.build import build_network
+from roadrisk.roads.lixels import lay_lixels
+from roadrisk.roads.places import Places
+from roadrisk.roads.placing import PieceIndex
+from roadrisk.roads.route_measures import coordinates_of
+from roadrisk.sightings.placed import PlacedSightings, place_sightings
+from roadrisk.sightings.repeats import join_exact_repeats
+from roadrisk.telemetry.crossings import Crossings, crossings_of
+from roadrisk.telemetry.rates import rates_by_segment
+from roadrisk.telemetry.steps import Steps, steps_of
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+    from roadrisk.errors import Remark
+    from roadrisk.roads.network import Lixels, Network
+    from roadrisk.study import Study
+
+
+def analyse(study: Study, progress: Progress | None = None) -> Findings:
+    """Run every step on a study.
+
+    The stages, each public in its own room: roads are built and cut into lixels; tables that
+    speak in route and measure get coordinates; steps between fixes are overlaid on the roads
+    (crossings, frequencies per segment); exact repeats among the reports are joined and the
+    rest placed on the roads; kernels, the comparison with chance and the ranked list follow.
+
+    Parameters
+    ----------
+    study : Study
+    progress : Progress, optional
+        Shows what a long step is doing.
+
+    Returns
+    -------
+    Findings
+    """
+    shown = progress or Silent()
+    settings = study.settings
+    with shown.step("Roads", 3) as tick:
+        built = build_network(study)
+        network = built.network
+        tick()
+        lixels = lay_lixels(network, settings.hotspots.lixel_m)
+        index = PieceIndex.build(network)
+        tick()
+        places = Places(network, study.agency_lines, settings.study.units)
+        tick()
+    fixes, fixes_lost = coordinates_of(study.fixes, study.agency_lines)
+    reports, reports_lost = coordinates_of(study.sightings, study.agency_lines)
+    steps = steps_of(fixes, settings.crossings.longest_step_days)
+    with shown.step("Crossings", 2) as tick:
+        crossings = crossings_of(steps, network, lixels, index)
+        tick()
+        rates = rates_by_segment(
+            network.segments,
+            steps,
+            crossings,
+            reach_m=settings.crossings.reach_m,
+            rng=generator(settings.study.seed, "telemetry.rates"),
+            level=settings.hotspots.interval,
+        )
+        tick()
+    single, repeats = join_exact_repeats(reports, settings.study.time_zone)
+    placed = place_sightings(
+        single,
+        network,
+        lixels,
+        index,
+        near_m=settings.placement.near_m,
+        units=settings.study.units,
+    )
+    hot = find_hotspots(
+        network,
+        lixels,
+        partner_lixels(network, lixels),
+        crossings.table,
+        placed.table,
+        placed.placement,
+        places,
+        settings=settings.hotspots,
+        years=settings.study.years,
+        seed=settings.study.seed,
+        progress=shown,
+    )
+    remarks = (*study.remarks, *fixes_lost, *reports_lost)
+    left_out = pd.concat([_left_out(remarks), repeats, placed.left_out], ignore_index=True)
+    return Findings(
+        segments=_segment_table(network, lixels, rates, placed, settings.study.years),
+        lixels=hot.lixels,
+        stretches=hot.stretches,
+        ranked=hot.ranked,
+        crossings=crossings.table,
+        sightings=placed.table,
+        left_out=left_out,
+        doubts=_doubts(remarks),
+        road_mismatches=built.mismatches,
+        chance=hot.chance,
+        notes=(*built.notes, *_notes(steps, crossings, repeats, placed)),
+        counts={
+            "animals": int(fixes["organismID"].nunique()),
+            "fixes": len(fixes),
+            "steps": len(steps.table),
+            "steps_too_long": steps.too_long,
+            "crossings": len(crossings.table),
+            "passed_below_or_above": crossings.off_ground,
+            "reports": len(study.sightings),
+            "reports_repeated": len(repeats),
+            "reports_placed": len(placed.table),
+            "left_out": len(left_out),
+            "doubts": len(_doubts(remarks)),
+        },
+    )
+
+
+def _segment_table(
+    network: Network, lixels: Lixels, rates: pd.DataFrame, placed: PlacedSightings, years: float
+) -> gpd.GeoDataFrame:
+    segments = network.segments
+    placement = placed.placement
+    vitality = placed.table["vitality"].to_numpy()[placement.point]
+    where = lixels.segment[placement.lixel]
+    columns = {}
+    for name, chosen in (
+        ("reports_alive", vitality == "alive"),
+        ("reports_dead", vitality == "dead"),
+        ("reports_other", (vitality != "alive") & (vitality != "dead")),
+    ):
+        columns[name] = np.bincount(
+            where[chosen], placement.weight[chosen], minlength=len(segments)
+        )
+    evidence = rates["crossings"].to_numpy() + sum(columns.values())
+    table = segments.drop(columns="geometry").join(rates).assign(**columns)
+    table["evidence_per_km_year"] = evidence / (segments["length_m"].to_numpy() / 1000) / years
+    return segments[["geometry"]].join(table)
+
+
+def _left_out(remarks: tuple[Remark, ...]) -> pd.DataFrame:
+    rows = [
+        {"file": r.file, "row": r.row, "record": r.record, "reason": r.problem}
+        for r in remarks
+        if r.kind == "left out"
+    ]
+    table = pd.DataFrame(rows, columns=["file", "row", "record", "reason"])
+    return table.astype({"row": "Int64"})
+
+
+def _doubts(remarks: tuple[Remark, ...]) -> pd.DataFrame:
+    columns = ["file", "row", "column", "record", "problem", "mend"]
+    rows = [{c: getattr(r, c) for c in columns} for r in remarks if r.kind == "doubt"]
+    return pd.DataFrame(rows, columns=columns).astype({"row": "Int64"})
+
+
+def _notes(
+    steps: Steps, crossings: Crossings, repeats: pd.DataFrame, placed: PlacedSightings
+) -> tuple[str, ...]:
+    joined = len(steps.table)
+    return (
+        f"{joined} steps between successive fixes count; {steps.too_long} longer than "
+        f"{steps.longest_days:g} days don't.",
+        f"{len(crossings.table)} times a straight step between two fixes meets a road. A straight "
+        "step misses crossings there and back and can put one in the wrong place, so these are "
+        "counts of what the fixes force, not of all crossings.",
+        f"{crossings.off_ground} times a step meets a bridge or a tunnel: the animal passes below "
+        "or above it, and that is no road crossing.",
+        f"{len(repeats)} exact repeats among the reports were counted once; "
+        f"{len(placed.left_out)} reports lie too far from any road for their uncertainty.",
+        "Reports follow people and traffic as much as animals: no effort is known for them.",
+    )

@@ -1,0 +1,195 @@
+"""Words to calls to exit codes; nothing is computed here."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from roadrisk.errors import InputError, Remark, RoadriskError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from roadrisk.base.progress import Progress, Tick
+    from roadrisk.findings import Findings
+    from roadrisk.records.new_study import Proposal
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="Find where a road is killing slow, protected animals, say how sure that is, and write "
+    "the ranked list and the map for a mitigation proposal. Begin with: roadrisk new FOLDER",
+)
+
+StudyFolder = Annotated[Path, typer.Argument(metavar="STUDY", help="Folder with study.toml.")]
+
+
+@app.command()
+def run(
+    study: StudyFolder,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Where to write; reports/<short name> in this folder if left out."),
+    ] = None,
+) -> None:
+    """Read a study folder and write the map and the ranked list."""
+    from roadrisk.records.study_folder import read_study
+
+    with _progress() as shown:
+        with shown.step("Reading", 1) as tick:
+            read = read_study(study)
+            tick()
+        from roadrisk.analysis import analyse
+
+        findings = analyse(read, shown)
+        with shown.step("Writing", 1) as tick:
+            from roadrisk.reporting.writing import write_reports
+
+            folder = out or Path("reports") / read.settings.study.short_name
+            written = write_reports(read, findings, folder)
+            tick()
+    _say_findings(findings)
+    for path in written:
+        typer.echo(f"wrote {path}")
+
+
+@app.command()
+def check(study: StudyFolder) -> None:
+    """List all errors and doubts at once; write nothing."""
+    from roadrisk.records.checking import check as look
+
+    remarks = look(study)
+    kinds = (("error", "Errors (these stop a run)"), ("left out", "Left out (kept, not counted)"),
+             ("doubt", "Doubts (for a person to look at)"))  # fmt: skip
+    for kind, title in kinds:
+        some = [r for r in remarks if r.kind == kind]
+        if some:
+            typer.echo(f"{title}: {len(some)}")
+            _say_remarks(some)
+    errors = sum(r.kind == "error" for r in remarks)
+    if errors:
+        raise typer.Exit(2)
+    typer.echo("No errors: the study can be run." if remarks else "No errors and no doubts.")
+
+
+@app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to make.")],
+    table: Annotated[
+        Path | None,
+        typer.Option("--from", help="A table you have: its columns are matched, you confirm."),
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Take the proposal without asking.")] = False,
+) -> None:
+    """Write an empty study, or one fitted to a table you have."""
+    from roadrisk.records import new_study
+
+    if table is None:
+        written = new_study.write_empty(folder)
+    else:
+        proposal = new_study.propose(table)
+        _say_proposal(proposal)
+        if not yes and not typer.confirm("Write a study with this mapping?", default=False):
+            typer.echo("Nothing was written.")
+            raise typer.Exit(1)
+        written = new_study.write_from(folder, proposal)
+    for path in written:
+        typer.echo(f"wrote {path}")
+    typer.echo(f"Fill in {folder / 'study.toml'}, then: roadrisk check {folder}")
+
+
+@app.command()
+def roads(
+    study: StudyFolder,
+    place: Annotated[
+        str | None, typer.Option(help='Name of a place, e.g. "Town, Country"; asks the internet.')
+    ] = None,
+    around_data: Annotated[
+        bool, typer.Option("--around-data", help="The box around the study's points.")
+    ] = False,
+) -> None:
+    """Download open road data (needs the internet)."""
+    from roadrisk.records.fetch_roads import fetch_roads
+
+    if (place is None) == (not around_data):
+        raise RoadriskError('give one of --place "…" and --around-data')
+    typer.echo(f"wrote {fetch_roads(study, place=place, around_data=around_data)}")
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line; exit code 2 and one line a problem where the input is at fault."""
+    for stream in (sys.stdout, sys.stderr):
+        # A Windows console or an old locale must not turn a road's name into a traceback.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        app(args=arguments, standalone_mode=True)
+    except RoadriskError as error:
+        for line in error.lines():
+            typer.echo(line, err=True)
+        if isinstance(error, InputError):
+            count = len(error.remarks)
+            typer.echo(f"{count} problem{'s' * (count != 1)}; nothing was written.", err=True)
+        sys.exit(2)
+
+
+def _say_remarks(remarks: Sequence[Remark]) -> None:
+    for remark in remarks:
+        typer.echo(f"  {remark.line()}")
+
+
+def _say_findings(findings: Findings) -> None:
+    counts = findings.counts
+    typer.echo(
+        f"{counts['animals']} tagged animals, {counts['fixes']} fixes, "
+        f"{counts['crossings']} crossings; {counts['reports_placed']} reports placed; "
+        f"{counts['left_out']} records left out, {counts['doubts']} doubts (see the lists)."
+    )
+    typer.echo(findings.chance.words)
+    for row in findings.ranked.head(5).itertuples():
+        typer.echo(f"  {row.rank}. {row.road}: {row.place}")
+
+
+def _say_proposal(proposal: Proposal) -> None:
+    typer.echo(f"{proposal.file} looks like {proposal.table}:")
+    for theirs, ours, example, why in proposal.mapping:
+        typer.echo(f"  {theirs} -> {ours}   e.g. {example}   ({why})")
+
+
+@contextmanager
+def _progress() -> Iterator[Progress]:
+    """A progress bar on a terminal, nothing in a pipe."""
+    if not sys.stderr.isatty():
+        from roadrisk.base.progress import Silent
+
+        yield Silent()
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress as Bars, TextColumn, TimeElapsedColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    with Bars(*columns, console=Console(stderr=True), transient=True) as bars:
+        yield _Bars(bars)
+
+
+class _Bars:
+    def __init__(self, bars: object) -> None:
+        self._bars = bars
+
+    @contextmanager
+    def step(self, words: str, total: int) -> Iterator[Tick]:
+        bars = self._bars
+        task = bars.add_task(words, total=total)  # type: ignore[attr-defined]
+
+        def tick(done: int = 1, /) -> None:
+            bars.advance(task, done)  # type: ignore[attr-defined]
+
+        yield tick
+        bars.update(task, visible=False)  # type: ignore[attr-defined]

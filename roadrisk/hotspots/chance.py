@@ -1,0 +1,265 @@
+"""Is any stretch denser than its neighbourhood by more than chance?
+
+Events are never moved one by one: an animal crosses near its home again and again, and an
+observer reports from where he lives, so single events are no independent evidence. Groups of
+events (one animal's crossings, one observer's reports from one place) are moved whole, each to
+a random place within its own window of road, and the largest value of a statistic over the
+whole network is compared with the observed one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numba as nb
+import numpy as np
+from scipy import sparse
+
+from roadrisk.base.intervals import p_from_draws
+from roadrisk.base.progress import Progress, Silent
+from roadrisk.hotspots.events import Events
+from roadrisk.hotspots.strands import Strands
+from roadrisk.roads.network import Floats, Ints
+
+PEAK = 0.9375  # of the quartic kernel of half-width 1
+
+
+@dataclass(frozen=True, eq=False)
+class Chance:
+    """Result of the test.
+
+    Attributes
+    ----------
+    statistic : ndarray, shape (lixels,)
+        Observed value [units per metre]; 0 where it is below its mean or fewer than the
+        required number of units meet.
+    p_value : ndarray, shape (lixels,)
+        (r + 1) / (n + 1), r = draws whose largest value over the whole network reaches it.
+    largest : ndarray, shape (draws,)
+        Largest value of each draw.
+    """
+
+    statistic: Floats
+    p_value: Floats
+    largest: Floats
+
+
+def compare_with_chance(
+    events: Events,
+    strands: Strands,
+    kernel: sparse.csr_array[Any, tuple[int, int]],
+    lixel_length_m: Floats,
+    *,
+    bandwidth_m: float,
+    least_units: int,
+    draws: int,
+    rng: np.random.Generator,
+    progress: Progress | None = None,
+) -> Chance:
+    """Compare the observed concentration with random positions of the same groups.
+
+    Parameters
+    ----------
+    events : Events
+    strands : Strands
+    kernel : scipy.sparse.csr_array, shape (lixels, lixels)
+        Of `kernels.lixel_kernel`.
+    lixel_length_m : ndarray, shape (lixels,)
+    bandwidth_m : float
+        Half-width of the kernel [m].
+    least_units : int
+        So many different animals or observers must reach a lixel.
+    draws : int
+    rng : numpy.random.Generator
+    progress : Progress, optional
+
+    Returns
+    -------
+    Chance
+
+    Notes
+    -----
+    At each lixel the kernel sums of the units are added up, every unit's sum capped at one
+    event in its place and the largest left out, so that the sum T counts how many different
+    animals and observers gather there and no single one can make a stretch. The statistic is
+    T - m, with m the mean over all draws and the observation together (so that all are treated
+    alike and the test stays exact where groups lie evenly within their windows): how far a
+    place stands out from its own neighbourhood. In simulated studies this found planted
+    stretches several times as often as the same sum scaled by its null variance or as a
+    quasi-Poisson deviance. Largest value over the network: Westfall & Young 1993, from memory.
+    A group moves by a uniform draw of its middle within the window that holds it; pieces that
+    would leave the window are folded back at its end.
+    """
+    lixels = len(lixel_length_m)
+    middle, offset, low, high = _groups(events, strands)
+    moved = low + rng.random((draws, len(middle))) * (high - low)
+    first = np.concatenate(
+        [[0], np.flatnonzero(np.diff(events.unit)) + 1, [len(events.unit)]]
+    ).astype(np.int64)
+    fixed = (
+        events.weight, first,
+        kernel.indptr.astype(np.int64), kernel.indices.astype(np.int64), kernel.data,
+        1.0 / lixel_length_m, PEAK / bandwidth_m, least_units,
+    )  # fmt: skip
+    observed = np.zeros(lixels)
+    _field(events.lixel, *fixed, observed)
+    total = observed.copy()
+    largest = np.empty(draws)
+    where = (strands.cut_m, strands.order, offset, events.block, low, high)
+    with (progress or Silent()).step("Comparing with chance", 2 * draws) as tick:
+        for start in range(0, draws, 100):
+            some = moved[start : start + 100]
+            _sums(some, *where, *fixed, total)
+            tick(len(some))
+        mean = total / (draws + 1)
+        for start in range(0, draws, 100):
+            some = moved[start : start + 100]
+            largest[start : start + len(some)] = _maxima(some, *where, *fixed, mean)
+            tick(len(some))
+    statistic = np.maximum(observed - mean, 0.0)
+    return Chance(statistic, p_from_draws(statistic, largest), largest)
+
+
+def _groups(events: Events, strands: Strands) -> tuple[Floats, Floats, Floats, Floats]:
+    """Middle of each group, each piece's distance from it, and the group's window."""
+    blocks = events.blocks
+    middle = np.empty(blocks)
+    order = np.lexsort((events.position_m, events.block))
+    block, x, w = events.block[order], events.position_m[order], events.weight[order]
+    ends = np.searchsorted(block, np.arange(blocks + 1))
+    for b in range(blocks):  # a weighted median: stays on the road and near most of the pieces
+        run = slice(ends[b], ends[b + 1])
+        half = np.cumsum(w[run])
+        middle[b] = x[run][np.searchsorted(half, half[-1] / 2)]
+    offset = events.position_m - middle[events.block] if blocks else np.zeros(0)
+    window = np.clip(
+        np.searchsorted(strands.window_m, middle, side="right") - 1, 0, len(strands.window_m) - 2
+    )
+    return middle, offset, strands.window_m[window], strands.window_m[window + 1]
+
+
+@nb.njit(cache=True)
+def _field(
+    lixel: Ints,
+    weight: Floats,
+    first: Ints,
+    indptr: Ints,
+    indices: Ints,
+    data: Floats,
+    per_m: Floats,
+    cap: float,
+    least_units: int,
+    out: Floats,
+) -> None:
+    """Kernel sums of all units but the largest, at every lixel."""
+    count = len(out)
+    most = np.zeros(count)
+    units = np.zeros(count, np.int64)
+    own = np.zeros(count)
+    met = np.zeros(count, np.bool_)
+    touched = np.empty(count, np.int64)
+    out[:] = 0.0
+    for u in range(len(first) - 1):
+        seen = 0
+        for p in range(first[u], first[u + 1]):
+            row, w = lixel[p], weight[p]
+            for k in range(indptr[row], indptr[row + 1]):
+                i = indices[k]
+                if not met[i]:
+                    met[i] = True
+                    touched[seen] = i
+                    seen += 1
+                own[i] += w * data[k]
+        for t in range(seen):
+            i = touched[t]
+            value = own[i] * per_m[i]
+            own[i] = 0.0
+            met[i] = False
+            if value <= 1e-15:
+                continue
+            value = min(value, cap)
+            out[i] += value
+            units[i] += 1
+            most[i] = max(most[i], value)
+    for i in range(count):
+        out[i] = out[i] - most[i] if units[i] >= least_units else 0.0
+        out[i] = max(out[i], 0.0)
+
+
+@nb.njit(cache=True)
+def _place(
+    moved: Floats,
+    cut: Floats,
+    order: Ints,
+    offset: Floats,
+    block: Ints,
+    low: Floats,
+    high: Floats,
+    lixel: Ints,
+) -> None:
+    """Lixels of all pieces when the groups' middles lie at `moved`."""
+    for p in range(len(offset)):
+        b = block[p]
+        lo, span = low[b], high[b] - low[b]
+        x = (moved[b] - lo + offset[p]) % (2.0 * span)
+        if x >= span:
+            x = 2.0 * span - x
+        lixel[p] = order[min(np.searchsorted(cut, lo + x, side="right") - 1, len(order) - 1)]
+
+
+@nb.njit(cache=True)
+def _sums(
+    moved: Floats,
+    cut: Floats,
+    order: Ints,
+    offset: Floats,
+    block: Ints,
+    low: Floats,
+    high: Floats,
+    weight: Floats,
+    first: Ints,
+    indptr: Ints,
+    indices: Ints,
+    data: Floats,
+    per_m: Floats,
+    cap: float,
+    least_units: int,
+    total: Floats,
+) -> None:
+    lixel = np.empty(len(offset), np.int64)
+    out = np.empty(len(per_m))
+    for n in range(len(moved)):
+        _place(moved[n], cut, order, offset, block, low, high, lixel)
+        _field(lixel, weight, first, indptr, indices, data, per_m, cap, least_units, out)
+        total += out
+
+
+@nb.njit(cache=True)
+def _maxima(
+    moved: Floats,
+    cut: Floats,
+    order: Ints,
+    offset: Floats,
+    block: Ints,
+    low: Floats,
+    high: Floats,
+    weight: Floats,
+    first: Ints,
+    indptr: Ints,
+    indices: Ints,
+    data: Floats,
+    per_m: Floats,
+    cap: float,
+    least_units: int,
+    mean: Floats,
+) -> Floats:
+    lixel = np.empty(len(offset), np.int64)
+    out = np.empty(len(per_m))
+    largest = np.zeros(len(moved))
+    for n in range(len(moved)):
+        _place(moved[n], cut, order, offset, block, low, high, lixel)
+        _field(lixel, weight, first, indptr, indices, data, per_m, cap, least_units, out)
+        largest[n] = max((out - mean).max(), 0.0)
+    return largest
+

@@ -1,0 +1,162 @@
+"""Crossings and reports as events on lixels, and the groups of events that belong together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from roadrisk.hotspots.strands import Strands
+from roadrisk.roads.network import Floats, Ints
+
+Bools = NDArray[np.bool_]
+
+CROSSING, ALIVE, DEAD, OTHER = 0, 1, 2, 3
+
+
+@dataclass(frozen=True, eq=False)
+class Events:
+    """Pieces of events on lixels; an uncertain report has several pieces that add up to 1.
+
+    All arrays have one entry a piece, sorted by `unit`.
+
+    Attributes
+    ----------
+    lixel : ndarray of int64
+    position_m : ndarray
+        On the long line of `strands.Strands` [m].
+    weight : ndarray
+    event : ndarray of int64
+        Pieces of one event share it.
+    unit : ndarray of int64
+        The animal or observer, 0..units-1.
+    kind : ndarray of int64
+        CROSSING, ALIVE, DEAD or OTHER.
+    block : ndarray of int64
+        Pieces that move together when events are redistributed.
+    unit_is_observer : ndarray of bool, shape (units,)
+    unit_names : tuple of str
+        organismID, or recordedBy ("" for all anonymous reports together).
+    """
+
+    lixel: Ints
+    position_m: Floats
+    weight: Floats
+    event: Ints
+    unit: Ints
+    kind: Ints
+    block: Ints
+    unit_is_observer: Bools
+    unit_names: tuple[str, ...]
+
+    @property
+    def units(self) -> int:
+        """Number of different animals and observers."""
+        return len(self.unit_names)
+
+    @property
+    def blocks(self) -> int:
+        """Number of groups that move together."""
+        return int(self.block.max()) + 1 if len(self.block) else 0
+
+
+def gather(
+    strands: Strands,
+    *,
+    lixel: Ints,
+    along_m: Floats,
+    weight: Floats,
+    event: Ints,
+    event_unit: list[tuple[bool, str]],
+    event_kind: Ints,
+    event_xy: Floats,
+    link_m: float,
+    window_m: float,
+) -> Events:
+    """Gather pieces of events and group those that belong together.
+
+    Parameters
+    ----------
+    strands : Strands
+    lixel, along_m, weight, event : ndarray, shape (pieces,)
+        Lixel, place within it from its start [m], weight, event number 0..events-1.
+    event_unit : list of (bool, str)
+        For each event: is it an observer's report, and whose (animal or observer).
+    event_kind : ndarray of int64, shape (events,)
+    event_xy : ndarray, shape (events, 2)
+        Where it was reported or crossed [m].
+    link_m : float
+        One observer's reports linked within this distance are one group [m].
+    window_m : float
+        Pieces of a group farther apart along the line than half of this move separately [m].
+
+    Returns
+    -------
+    Events
+    """
+    names = sorted(set(event_unit))
+    number = {name: i for i, name in enumerate(names)}
+    unit_of_event = np.array([number[u] for u in event_unit], np.int64)
+    unit = unit_of_event[event] if len(event) else np.zeros(0, np.int64)
+    observer = np.array([is_observer for is_observer, _ in names], bool)
+    place = _places(unit_of_event, observer, event_xy, link_m)
+    position = strands.position_m(lixel, along_m)
+    block = _blocks(place[event] if len(event) else event, position, window_m / 2)
+    order = np.lexsort((position, event, unit))
+    return Events(
+        lixel=lixel[order],
+        position_m=position[order],
+        weight=weight[order],
+        event=event[order],
+        unit=unit[order],
+        kind=(event_kind[event] if len(event) else event)[order],
+        block=block[order],
+        unit_is_observer=observer,
+        unit_names=tuple(name for _, name in names),
+    )
+
+
+def without_units(events: Events, dropped: Bools) -> Events:
+    """Return the events of the units for which `dropped` is False; units keep their numbers."""
+    keep = ~dropped[events.unit]
+    _, block = np.unique(events.block[keep], return_inverse=True)
+    return replace(
+        events,
+        lixel=events.lixel[keep],
+        position_m=events.position_m[keep],
+        weight=events.weight[keep],
+        event=events.event[keep],
+        unit=events.unit[keep],
+        kind=events.kind[keep],
+        block=block.astype(np.int64),
+    )
+
+
+def _places(unit: Ints, observer: Bools, xy: Floats, link_m: float) -> Ints:
+    """Group events: all of one animal; an observer's linked within `link_m` (single linkage)."""
+    events = len(unit)
+    if events == 0:
+        return np.zeros(0, np.int64)
+    near = cKDTree(xy).query_pairs(link_m, output_type="ndarray")
+    near = near[unit[near[:, 0]] == unit[near[:, 1]]]
+    whole = [np.flatnonzero(unit == u) for u in np.flatnonzero(~observer)]
+    chains = [np.column_stack([w[:-1], w[1:]]) for w in whole if len(w) > 1]
+    pairs = np.concatenate([near, *chains]) if chains else near
+    links = sparse.coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), (events, events))
+    return np.asarray(connected_components(links, directed=False)[1], np.int64)
+
+
+def _blocks(place: Ints, position: Floats, gap_m: float) -> Ints:
+    """Split each group where its pieces lie farther apart on the line than `gap_m`."""
+    if len(place) == 0:
+        return np.zeros(0, np.int64)
+    order = np.lexsort((position, place))
+    p, x = place[order], position[order]
+    new = np.concatenate([[True], (p[1:] != p[:-1]) | (x[1:] - x[:-1] > gap_m)])
+    block = np.empty(len(place), np.int64)
+    block[order] = np.cumsum(new) - 1
+    return block

@@ -1,0 +1,207 @@
+"""The ranked list: windows of road of one length, best first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numba as nb
+import numpy as np
+
+from roadrisk.base.intervals import poisson_exact, resampled_ratio
+from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, OTHER, Events
+
+if TYPE_CHECKING:
+    from roadrisk.roads.network import Floats, Ints, Lixels, Network
+
+
+@dataclass(frozen=True, eq=False)
+class Windows:
+    """Pieces of road that don't overlap, best first.
+
+    Attributes
+    ----------
+    first, last : ndarray of int64, shape (windows,)
+        First lixel and the one after the last; both on one edge.
+    counted_m : ndarray, shape (windows,)
+        Length that the count is divided by [m]: the window's own, but never less than the set
+        window, so that a short stub between two junctions can't top the list by its length.
+    """
+
+    first: Ints
+    last: Ints
+    counted_m: Floats
+
+
+@dataclass(frozen=True)
+class Tally:
+    """What lies in one window.
+
+    Attributes
+    ----------
+    crossings, reports_alive, reports_dead, reports_other : float
+        Sums of weights.
+    animals, observers : int
+        Different ones with any share in the window.
+    largest_share : float
+        Largest share of one animal or observer in the window's evidence, 0..1.
+    largest_is_observer : bool
+        Whether that unit is an observer.
+    value, low, high : float
+        Crossings and reports per km and year, with the interval over animals and observers;
+        NaN where it can't be told.
+    note : str
+        Where the interval comes from, or why there is none.
+    """
+
+    crossings: float
+    reports_alive: float
+    reports_dead: float
+    reports_other: float
+    animals: int
+    observers: int
+    largest_share: float
+    largest_is_observer: bool
+    value: float
+    low: float
+    high: float
+    note: str
+
+
+def best_windows(
+    network: Network,
+    lixels: Lixels,
+    events: Events,
+    density: Floats,
+    *,
+    window_m: float,
+    rows: int,
+) -> Windows:
+    """Choose the windows with most crossings and reports per km, without overlap.
+
+    Parameters
+    ----------
+    network : Network
+    lixels : Lixels
+    events : Events
+    density : ndarray, shape (lixels,)
+        Kernel density; decides between windows that hold the same events, so that the events
+        lie in a window's middle and not at its end.
+    window_m : float
+        Length of a window [m]. An edge shorter than this is one window.
+    rows : int
+        At most so many windows.
+
+    Returns
+    -------
+    Windows
+        Only windows that hold anything.
+    """
+    mass = np.bincount(events.lixel, events.weight, minlength=len(lixels))
+    first, last = _candidates(lixels.first, lixels.length_m, window_m)
+    whole = np.concatenate([[0.0], np.cumsum(mass)])
+    length = np.concatenate([[0.0], np.cumsum(lixels.length_m)])
+    near = np.concatenate([[0.0], np.cumsum(density * lixels.length_m)])
+    counted = np.maximum(length[last] - length[first], window_m * (1 - 1e-9))
+    value = np.round((whole[last] - whole[first]) / counted, 12)
+    middle = np.round((near[last] - near[first]) / counted, 12)
+    order = np.lexsort((first, -middle, -value)).astype(np.int64)
+    order = order[value[order] > 1e-9]
+    chosen = _greedy(order, first, last, len(lixels), rows)
+    return Windows(first[chosen], last[chosen], counted[chosen])
+
+
+def tally(
+    windows: Windows,
+    events: Events,
+    *,
+    years: float,
+    level: float,
+    rng: np.random.Generator,
+) -> list[Tally]:
+    """Count what lies in each window, with an interval over animals and observers.
+
+    Parameters
+    ----------
+    windows : Windows
+    events : Events
+    years : float
+        Length of the study [years].
+    level : float
+        Coverage of the interval, two-sided.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    list of Tally
+    """
+    out = []
+    for first, last, counted in zip(
+        windows.first, windows.last, windows.counted_m, strict=True
+    ):
+        inside = (events.lixel >= first) & (events.lixel < last)
+        out.append(_tally_one(events, inside, counted / 1000 * years, level, rng))
+    return out
+
+
+def _tally_one(
+    events: Events, inside: np.ndarray, km_years: float, level: float, rng: np.random.Generator
+) -> Tally:
+    weight, kind = events.weight[inside], events.kind[inside]
+    by_unit = np.bincount(events.unit[inside], weight, minlength=events.units)
+    present = by_unit > 0.01
+    largest = int(by_unit.argmax())
+    total = float(weight.sum())
+    low, high = resampled_ratio(
+        by_unit, np.full(events.units, km_years / events.units), rng, level=level
+    )
+    poisson = [float(v) / km_years for v in poisson_exact(total, level)]
+    if present.sum() < 3:
+        low = high = np.nan
+        note = (
+            "fewer than 3 animals or observers: interval not identified "
+            f"(if every event were independent: {poisson[0]:.3g} to {poisson[1]:.3g})"
+        )
+    else:
+        note = "animals and observers resampled"
+    return Tally(
+        crossings=float(weight[kind == CROSSING].sum()),
+        reports_alive=float(weight[kind == ALIVE].sum()),
+        reports_dead=float(weight[kind == DEAD].sum()),
+        reports_other=float(weight[kind == OTHER].sum()),
+        animals=int((present & ~events.unit_is_observer).sum()),
+        observers=int((present & events.unit_is_observer).sum()),
+        largest_share=float(by_unit[largest] / total) if total > 0 else 0.0,
+        largest_is_observer=bool(events.unit_is_observer[largest]),
+        value=total / km_years,
+        low=low,
+        high=high,
+        note=note,
+    )
+
+
+def _candidates(edge_first: Ints, length: Floats, window_m: float) -> tuple[Ints, Ints]:
+    """Every window of consecutive lixels of an edge, about `window_m` long."""
+    count = np.diff(edge_first)
+    size = np.clip(np.round(window_m / length[edge_first[:-1]]).astype(np.int64), 1, count)
+    places = count - size + 1
+    edge = np.repeat(np.arange(len(count)), places)
+    start = np.arange(len(edge)) - np.repeat(np.cumsum(places) - places, places)
+    first = edge_first[edge] + start
+    return first, first + size[edge]
+
+
+@nb.njit(cache=True)
+def _greedy(order: Ints, first: Ints, last: Ints, lixels: int, rows: int) -> Ints:
+    taken = np.zeros(lixels, np.bool_)
+    chosen = np.empty(rows, np.int64)
+    found = 0
+    for c in order:
+        if found == rows:
+            break
+        if taken[first[c]] or taken[last[c] - 1]:
+            continue
+        taken[first[c] : last[c]] = True
+        chosen[found] = c
+        found += 1
+    return chosen[:found]

@@ -1,0 +1,23 @@
+"""What all tests share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@pytest.fixture(scope="session")
+def open_data() -> Path:
+    """Folder of open data beside the checkout; tests read it in place and copy nothing."""
+    folder = ROOT.parent / "shared" / "data"
+    if not folder.is_dir():
+        pytest.fail(f"the open data for outside checks is not at {folder}")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def demo_area() -> Path:
+    return ROOT / "demo_area"

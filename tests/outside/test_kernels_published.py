@@ -1,0 +1,106 @@
+"""Kernel values against published values and another program's tables."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from roadrisk.hotspots.kernels import density_at, lixel_kernel
+from roadrisk.roads.lixels import lay_lixels
+from roadrisk.roads.network import Network
+from roadrisk.roads.placing import PieceIndex, nearest
+from tests.roads.small import make_network
+
+UNIT = 1000.0  # the reference network is unitless; a kilometre keeps it clear of snapping
+
+
+def star(arms: int, length: float) -> Network:
+    turn = 2 * np.pi * np.arange(arms) / arms
+    return make_network([[(0, 0), (length * np.cos(t), length * np.sin(t))] for t in turn])
+
+
+def along(network: Network, arm: int, from_node: float) -> tuple[int, float]:
+    """Edge and offset of a place on an arm of a star, counted from its middle."""
+    middle = int(np.argmin(np.hypot(*network.node_xy.T)))
+    edge = [e for e in range(network.edges) if middle in (network.edge_u[e], network.edge_v[e])][arm]
+    length = float(network.edge_length_m[edge])
+    return edge, from_node if network.edge_u[edge] == middle else length - from_node
+
+
+def one(network: Network, event: tuple[int, float], place: tuple[int, float],
+        bandwidth_m: float, split: str) -> float:  # fmt: skip
+    return float(density_at(
+        network, np.array([event[0]]), np.array([event[1]]), np.ones(1), np.array([place[0]]),
+        np.array([place[1]]), bandwidth_m=bandwidth_m, split=split,
+    )[0])  # fmt: skip
+
+
+@pytest.mark.parametrize(("s", "arrival", "other_disc", "other_cont"), [
+    (0, 0.0882, 0.06615, 0.0882), (1, 0.1472, 0.0384, 0.0512), (2, 0.1794, 0.01215, 0.0162),
+])  # fmt: skip
+def test_three_arms(s: float, arrival: float, other_disc: float, other_cont: float) -> None:
+    """Equal-split formulas of Okabe, Satoh & Sugihara 2009 (IJGIS 23:7-32) worked by hand for
+    an event 2 from a node of degree 3, half-width 5 (values computed from the formulas)."""
+    network = star(3, 100.0)
+    event = along(network, 0, 2.0)
+    got = [one(network, event, along(network, arm, s), 5.0, split)
+           for arm, split in ((0, "continuous"), (1, "discontinuous"), (1, "continuous"))]  # fmt: skip
+    assert got == pytest.approx([arrival, other_disc, other_cont], abs=1e-9)
+
+
+def test_four_arms() -> None:
+    """The network and points of the kernel tests in the R package spNetwork
+    (JeremyGelb/spNetwork, tests/testthat/test_kernels.R); values computed from the formulas."""
+    network = star(4, 5.0)
+    event = along(network, 0, 3.0)
+    assert one(network, event, along(network, 1, 3.0), 10, "discontinuous") == pytest.approx(0.0128)
+    back = one(network, event, along(network, 0, 1.0), 5.0, "continuous")
+    assert back == pytest.approx(0.12015, abs=1e-12)
+
+
+def test_mass_equals_placed_events() -> None:
+    """Three arms, event 2 from the node, half-width 5: mass 1 for both kernels (same source)."""
+    network = star(3, 100.0)
+    lixels = lay_lixels(network, 4.0)
+    for split in ("continuous", "discontinuous"):
+        rows = lixel_kernel(network, lixels, 5.0, split=split)
+        assert np.asarray(rows.sum(axis=1)) == pytest.approx(1.0, abs=1e-12)
+
+
+@pytest.fixture(scope="module")
+def reference(open_data: Path) -> tuple[Network, np.ndarray, np.ndarray, pd.DataFrame]:
+    folder = open_data / "small_network_reference"
+    vertices, edges, points, table = (
+        pd.read_csv(folder / f"simplenet20_{name}.csv")
+        for name in ("vertices", "edges", "points", "kde_at_points")
+    )
+    xy = vertices[["x", "y"]].to_numpy() * UNIT
+    network = make_network([
+        [tuple(xy[a]), tuple(xy[b])] for a, b in zip(edges["from"], edges["to"], strict=True)
+    ])  # fmt: skip
+    edge, offset, distance = nearest(
+        PieceIndex.build(network), points[["x", "y"]].to_numpy() * UNIT
+    )
+    assert distance.max() < 1e-6
+    return network, edge, offset, table
+
+
+@pytest.mark.parametrize(("shape", "per_sd", "column"), [
+    ("epanechnikov", 5**0.5, "epanechnikov"), ("quartic", 7**0.5, "biweight"),
+])  # fmt: skip
+@pytest.mark.parametrize(("split", "ending"), [("continuous", "cont"), ("discontinuous", "disc")])
+def test_equal_split_kernels_of_another_program(
+    reference: tuple[Network, np.ndarray, np.ndarray, pd.DataFrame],
+    shape: str, per_sd: float, column: str, split: str, ending: str,
+) -> None:  # fmt: skip
+    """R's spatstat.linnet 3.0-6, equal-split kernels at 20 points on a 10-segment network, standard
+    deviation 0.1 (Ang, Baddeley & Nair 2012, Scand J Stat 39:591-617 for the network). That
+    program loses the discontinuous kernel's mass at dead ends, hence reflect=False."""
+    network, edge, offset, table = reference
+    got = density_at(network, edge, offset, np.ones(len(edge)), edge, offset,
+                     bandwidth_m=0.1 * per_sd * UNIT, shape=shape, split=split,
+                     reflect=False)  # fmt: skip
+    assert got * UNIT == pytest.approx(table[f"{column}_{ending}"].to_numpy(), rel=1e-6)

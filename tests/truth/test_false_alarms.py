@@ -1,0 +1,42 @@
+"""False alarms and power on simulated worlds (truth known): the small version of the script."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.truth.false_alarms import share_found, share_shown
+from tests.truth.worlds import Ground, country_roads, ground, line_30_km
+
+# 120 worlds at 5 %: more than 13 shown has a chance of 0.3 % (binomial), so a wrong null model
+# (0.25 to 1.0 for events moved one by one) fails and the right one doesn't.
+WORLDS, MOST = 120, 13 / 120
+
+
+@pytest.fixture(scope="module")
+def line() -> Ground:
+    return ground(line_30_km())
+
+
+@pytest.fixture(scope="module")
+def country() -> Ground:
+    return ground(country_roads())
+
+
+@pytest.mark.parametrize("world", ["independent", "homes", "repeaters", "mixed"])
+def test_few_false_alarms_on_a_line(line: Ground, world: str) -> None:
+    assert share_shown(line, world, WORLDS) <= MOST
+
+
+@pytest.mark.parametrize("world", ["independent", "homes", "repeaters", "mixed"])
+def test_few_false_alarms_on_country_roads(country: Ground, world: str) -> None:
+    assert share_shown(country, world, WORLDS) <= MOST
+
+
+def test_few_false_alarms_where_reporting_follows_traffic(line: Ground) -> None:
+    """Allowed: 9 %; more than 20 of 120 at 9 % has a chance of 0.3 %."""
+    assert share_shown(line, "traffic", WORLDS) <= 20 / WORLDS
+
+
+def test_a_strong_stretch_is_found(line: Ground) -> None:
+    """250 observers, 500 m at five times the rest: found far more often than by chance."""
+    assert share_found(line, 250, 500, 5, 40) >= 0.6

@@ -1,0 +1,182 @@
+"""Simulated worlds without any hot stretch, and with planted ones: events on a network.
+
+Every world is a dict of arrays that `events_of` turns into the events the tool tests. Places are
+drawn on the network's lixels in exact metres along a random edge, so nothing of the tool's own
+windows or groups goes into the generators.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from roadrisk.hotspots.chance import Chance, compare_with_chance
+from roadrisk.hotspots.events import ALIVE, CROSSING, Events, gather
+from roadrisk.hotspots.kernels import lixel_kernel
+from roadrisk.hotspots.strands import Strands, lay_strands
+from roadrisk.roads.lixels import lay_lixels, places_xy
+from roadrisk.roads.network import Floats, Ints, Lixels, Network
+from tests.roads.small import make_network
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """A network made ready for many tests."""
+
+    network: Network
+    lixels: Lixels
+    strands: Strands
+    kernel: object
+    bandwidth_m: float = 200.0
+
+
+def ground(network: Network, bandwidth_m: float = 200.0, window_m: float = 2000.0) -> Ground:
+    lixels = lay_lixels(network, 10.0)
+    strands = lay_strands(network, lixels, np.ones(len(lixels), bool), window_m)
+    return Ground(network, lixels, strands, lixel_kernel(network, lixels, bandwidth_m), bandwidth_m)
+
+
+def line_30_km() -> Network:
+    return make_network([[(500_000.0, 5_000_000.0), (530_000.0, 5_000_000.0)]])
+
+
+def country_roads(seed: int = 5) -> Network:
+    """A tree-like and partly meshed network of about 45 km with short edges at its junctions."""
+    rng = np.random.default_rng(seed)
+    lines, names = [], []
+    corners = {}
+    for i in range(5):
+        for j in range(4):
+            corners[i, j] = np.array([500_000 + 1500 * i, 5_000_000 + 1300 * j], float)
+            corners[i, j] += rng.uniform(-350, 350, 2)
+    for i, j in corners:
+        for a, b in ((i + 1, j), (i, j + 1)):
+            if (a, b) in corners and rng.random() < 0.85:
+                lines.append([tuple(corners[i, j]), tuple(corners[a, b])])
+                names.append(f"East {j}" if a > i else f"North {i}")
+    for i, j in list(corners)[::3]:
+        tip = corners[i, j] + rng.uniform(-400, 400, 2)
+        lines.append([tuple(corners[i, j]), tuple(tip)])
+        names.append("")
+    return make_network(lines, names)
+
+
+class Draws:
+    """Random places along a network, and places a little way along the road from them."""
+
+    def __init__(self, on: Ground, rng: np.random.Generator, log_sd: float = 0.0,
+                 range_m: float = 2000.0) -> None:  # fmt: skip
+        self.on, self.rng = on, rng
+        lixels = on.lixels
+        middle = (lixels.start_m + lixels.end_m) / 2
+        self.xy = places_xy(on.network, lixels.edge, middle)
+        weight = lixels.length_m.copy()
+        if log_sd > 0:
+            weight *= np.exp(log_sd * smooth_field(self.xy, range_m, rng))
+        self.cumulative = np.cumsum(weight) / weight.sum()
+
+    def centres(self, count: int) -> Ints:
+        return np.searchsorted(self.cumulative, self.rng.random(count))
+
+    def around(self, lixel: Ints, sd_m: float) -> Ints:
+        """Lixels near each given one: the nearest road to a normal step across country."""
+        target = self.xy[lixel] + self.rng.normal(0, sd_m, (len(lixel), 2))
+        return np.asarray(self._tree().query(target)[1], np.int64)
+
+    def _tree(self):  # noqa: ANN202
+        if not hasattr(self, "_kept"):
+            from scipy.spatial import cKDTree
+
+            self._kept = cKDTree(self.xy)
+        return self._kept
+
+
+def smooth_field(xy: Floats, range_m: float, rng: np.random.Generator) -> Floats:
+    """Standard normal field, correlation exp(-(d / range)^2 / 2), by random cosines."""
+    waves = rng.normal(0, 1 / range_m, (200, 2))
+    phase = rng.uniform(0, 2 * np.pi, 200)
+    return np.asarray(np.sqrt(2 / 200) * np.cos(xy @ waves.T + phase).sum(axis=1))
+
+
+def events_of(on: Ground, lixel: Ints, who: list[tuple[bool, str]], rng: np.random.Generator,
+              link_m: float = 200.0, window_m: float = 2000.0) -> Events:  # fmt: skip
+    lixel = np.asarray(lixel, np.int64)
+    along = rng.random(len(lixel)) * on.lixels.length_m[lixel]
+    xy = places_xy(on.network, on.lixels.edge[lixel], on.lixels.start_m[lixel] + along)
+    kind = np.array([ALIVE if observer else CROSSING for observer, _ in who], np.int64)
+    return gather(
+        on.strands, lixel=lixel, along_m=along, weight=np.ones(len(lixel)),
+        event=np.arange(len(lixel)), event_unit=who, event_kind=kind, event_xy=xy,
+        link_m=link_m, window_m=window_m,
+    )  # fmt: skip
+
+
+def independent(on: Ground, rng: np.random.Generator, reports: int = 200) -> Events:
+    """Every report from another person, anywhere alike."""
+    places = Draws(on, rng).centres(reports)
+    return events_of(on, places, [(True, f"o{i}") for i in range(reports)], rng)
+
+
+def homes(on: Ground, rng: np.random.Generator, animals: int = 18) -> Events:
+    """Animals with homes at random places; how often each crosses varies a hundredfold."""
+    draws = Draws(on, rng)
+    counts = 1 + rng.poisson(rng.gamma(0.7, 12.0, animals))
+    lixel = draws.around(np.repeat(draws.centres(animals), counts), 60.0)
+    who = [(False, f"a{i}") for i in np.repeat(np.arange(animals), counts)]
+    return events_of(on, lixel, who, rng)
+
+
+def repeaters(on: Ground, rng: np.random.Generator, observers: int = 60, log_sd: float = 0.0,
+              range_m: float = 2000.0) -> Events:  # fmt: skip
+    """Observers who report again and again from one place; some report once only."""
+    draws = Draws(on, rng, log_sd, range_m)
+    counts = 1 + rng.poisson(rng.gamma(0.5, 8.0, observers))
+    lixel = draws.around(np.repeat(draws.centres(observers), counts), 40.0)
+    who = [(True, f"o{i}") for i in np.repeat(np.arange(observers), counts)]
+    return events_of(on, lixel, who, rng)
+
+
+def traffic(on: Ground, rng: np.random.Generator, observers: int = 60) -> Events:
+    """The same, where reporting follows unknown traffic (a factor of 4 up or down is usual)."""
+    return repeaters(on, rng, observers, log_sd=0.7, range_m=2000.0)
+
+
+def mixed(on: Ground, rng: np.random.Generator) -> Events:
+    """Tagged animals and observers together, as in the main job."""
+    a, o = homes(on, rng, 18), repeaters(on, rng, 60)
+    who = [(bool(e.unit_is_observer[u]), e.unit_names[u]) for e in (a, o) for u in e.unit]
+    return events_of(on, np.concatenate([a.lixel, o.lixel]), who, rng)
+
+
+def planted(on: Ground, rng: np.random.Generator, units: int, length_m: float, times: float
+            ) -> tuple[Events, Ints]:  # fmt: skip
+    """Repeat observers, with one stretch of `length_m` where `times` as many start."""
+    draws = Draws(on, rng)
+    lixels = on.lixels
+    edge = rng.choice(on.network.edges, p=on.network.edge_length_m / on.network.length_m)
+    room = max(on.network.edge_length_m[edge] - length_m, 0.0)
+    begin = rng.random() * room
+    here = (lixels.edge == edge) & (lixels.end_m > begin) & (lixels.start_m < begin + length_m)
+    weight = lixels.length_m * np.where(here, times, 1.0)
+    draws.cumulative = np.cumsum(weight) / weight.sum()
+    counts = 1 + rng.poisson(rng.gamma(0.5, 8.0, units))
+    lixel = draws.around(np.repeat(draws.centres(units), counts), 40.0)
+    who = [(True, f"o{i}") for i in np.repeat(np.arange(units), counts)]
+    return events_of(on, lixel, who, rng), np.flatnonzero(here)
+
+
+def tested(on: Ground, events: Events, rng: np.random.Generator, draws: int = 199) -> Chance:
+    return compare_with_chance(
+        events, on.strands, on.kernel, on.lixels.length_m, bandwidth_m=on.bandwidth_m,
+        least_units=3, draws=draws, rng=rng,
+    )  # fmt: skip
+
+
+WORLDS = {
+    "independent": independent,
+    "homes": homes,
+    "repeaters": repeaters,
+    "mixed": mixed,
+    "traffic": traffic,
+}
