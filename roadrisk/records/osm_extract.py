@@ -23,7 +23,7 @@ WAY_TAGS = (
     "oneway", "ref", "service", "tunnel", "width",
 )  # fmt: skip
 # osmnx keeps its settings for the whole process.
-_SETTINGS = threading.Lock()
+SETTINGS_LOCK = threading.Lock()
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,7 +183,7 @@ def _tags_kept() -> Iterator[None]:
     """Have osmnx keep our tags, and put its settings back afterwards."""
     import osmnx
 
-    with _SETTINGS:
+    with SETTINGS_LOCK:
         before = osmnx.settings.useful_tags_way, osmnx.settings.all_oneway
         osmnx.settings.useful_tags_way = list(WAY_TAGS)
         osmnx.settings.all_oneway = False

@@ -45,12 +45,14 @@ def distances_between(network: Network, edge: Ints, offset_m: Floats) -> Floats:
     return np.where(same, np.minimum(found, direct), found)
 
 
-def node_graph(network: Network) -> csr_array:
+def node_graph(network: Network, edges: Ints | None = None) -> csr_array:
     """Return the nodes as a sparse matrix of the shortest edge between each two [m].
 
     Parameters
     ----------
     network : Network
+    edges : ndarray of int64, optional
+        Only these edges; all otherwise.
 
     Returns
     -------
@@ -58,11 +60,13 @@ def node_graph(network: Network) -> csr_array:
         Each edge once, from the lower node to the higher; edges from a node to itself are
         no way to anywhere and left out.
     """
-    low = np.minimum(network.edge_u, network.edge_v)
-    high = np.maximum(network.edge_u, network.edge_v)
-    order = np.lexsort((network.edge_length_m, high, low))
+    own = np.arange(network.edges) if edges is None else edges
+    low = np.minimum(network.edge_u[own], network.edge_v[own])
+    high = np.maximum(network.edge_u[own], network.edge_v[own])
+    length = network.edge_length_m[own]
+    order = np.lexsort((length, high, low))
     order = order[low[order] != high[order]]
-    low, high, length = low[order], high[order], network.edge_length_m[order]
+    low, high, length = low[order], high[order], length[order]
     shortest = np.ones(len(low), dtype=bool)
     shortest[1:] = (np.diff(low) != 0) | (np.diff(high) != 0)
     nodes = len(network.node_xy)

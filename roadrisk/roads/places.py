@@ -1,0 +1,224 @@
+"""Places on roads in words: distance from a named junction, route and measures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pyproj
+import shapely
+from scipy.sparse.csgraph import dijkstra
+
+from roadrisk.base.crs import WGS84
+from roadrisk.base.units import length_words
+from roadrisk.roads.along import places_xy, segments_at
+from roadrisk.roads.distances import node_graph
+from roadrisk.roads.osm_tags import class_rank
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    from scipy.sparse import csr_array
+
+    from roadrisk.base.units import Units
+    from roadrisk.roads.network import Floats, Ints, Network
+
+OCTANTS = (
+    "east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east",
+)  # fmt: skip
+# An agency line this near is taken to be the road itself.
+_ON_LINE_M = 50.0
+
+
+@dataclass(frozen=True)
+class Place:
+    """A stretch of road in words.
+
+    Attributes
+    ----------
+    road : str
+        Label of the road at the stretch's middle.
+    route : str
+        The agency's route there, or "".
+    begin_measure, end_measure : float
+        Route measures at both ends [the agency's unit]; NaN where unknown.
+    text : str
+        For example "from 120 m to 220 m north-east of the junction with Mill Lane, on High
+        Road".
+    """
+
+    road: str
+    route: str
+    begin_measure: float
+    end_measure: float
+    text: str
+
+
+@dataclass(frozen=True, eq=False)
+class _Junctions:
+    """For every node the nearest junction, along some part of the network."""
+
+    distance_m: Floats
+    junction: Ints
+
+
+class Places:
+    """Describes stretches of one network.
+
+    Parameters
+    ----------
+    network : Network
+    agency_lines : geopandas.GeoDataFrame or None
+        Columns of `records.schemas.AGENCY_LINES`, in the network's CRS; measures are read off
+        these lines where one of the route lies within 50 m, else interpolated along the segment.
+    units : {"metric", "us"}
+        Of distances in the text.
+    """
+
+    def __init__(
+        self, network: Network, agency_lines: gpd.GeoDataFrame | None, units: Units
+    ) -> None:
+        self._network = network
+        self._units: Units = units
+        self._agency = agency_lines
+        table = network.segments
+        self._named = ((table["name"] != "") | (table["ref"] != "")).to_numpy()
+        self._road = table["road"].to_numpy(object)
+        self._edge = table["edge"].to_numpy(np.int64)
+        self._at_node = self._labels_at_nodes()
+        self._nearest: dict[str, _Junctions] = {}
+
+    def describe(self, edge: int, from_m: float, to_m: float) -> Place:
+        """Return a stretch of one edge in words.
+
+        The junction is the nearest, along roads of the same name, at which a road of another
+        name meets; on unnamed roads, and where a road meets no other name, the nearest
+        junction with a named road along any road. With neither, coordinates stand there.
+
+        Parameters
+        ----------
+        edge : int
+        from_m, to_m : float
+            Offsets along the edge [m].
+
+        Returns
+        -------
+        Place
+        """
+        where = np.array([from_m, (from_m + to_m) / 2, to_m])
+        edges = np.full(3, edge, dtype=np.int64)
+        xy = places_xy(self._network, edges, where)
+        row = int(segments_at(self._network, edges[1:2], where[1:2])[0])
+        road = str(self._road[row])
+        route, begin, end = self._measures(edge, row, from_m, to_m, xy)
+        on = road if self._named[row] else "an " + road
+        text = self._from_junction(edge, from_m, to_m, road if self._named[row] else "", xy[1])
+        return Place(road, route, begin, end, f"{text or self._coordinates(xy)}, on {on}")
+
+    def _labels_at_nodes(self) -> dict[int, list[str]]:
+        """Names of the roads that meet at each node, the highest class first."""
+        net, table = self._network, self._network.segments
+        first = np.searchsorted(self._edge, np.arange(net.edges))
+        last = np.searchsorted(self._edge, np.arange(net.edges), side="right") - 1
+        classes = table["road_class"].to_numpy(object)
+        found: dict[int, set[tuple[int, str]]] = {}
+        for nodes, rows in ((net.edge_u, first), (net.edge_v, last)):
+            for node, row in zip(nodes.tolist(), rows.tolist(), strict=True):
+                if self._named[row]:
+                    entry = (class_rank(str(classes[row])), str(self._road[row]))
+                    found.setdefault(node, set()).add(entry)
+        return {
+            node: list(dict.fromkeys(label for _, label in sorted(entries)))
+            for node, entries in found.items()
+        }
+
+    def _others(self, node: int, road: str) -> list[str]:
+        return [label for label in self._at_node.get(node, []) if label != road]
+
+    def _junctions(self, road: str) -> _Junctions:
+        """Nearest junctions with another named road: along roads of this name, or any ("")."""
+        if road not in self._nearest:
+            net = self._network
+            if road:
+                own = np.unique(self._edge[(self._road == road) & self._named])
+                nodes = np.unique([net.edge_u[own], net.edge_v[own]])
+            else:
+                own, nodes = np.arange(net.edges), np.array(sorted(self._at_node))
+            ends = [n for n in nodes.tolist() if self._others(n, road)]
+            self._nearest[road] = _nearest_of(node_graph(net, own), np.array(ends, dtype=np.int64))
+        return self._nearest[road]
+
+    def _from_junction(
+        self, edge: int, from_m: float, to_m: float, road: str, middle: Floats
+    ) -> str:
+        net = self._network
+        u, v, length = int(net.edge_u[edge]), int(net.edge_v[edge]), net.edge_length_m[edge]
+        for along in dict.fromkeys((road, "")):
+            near = self._junctions(along)
+            by_u = near.distance_m[u] + from_m
+            by_v = near.distance_m[v] + length - to_m
+            if not np.isfinite(min(by_u, by_v)):
+                continue
+            node = int(near.junction[u] if by_u <= by_v else near.junction[v])
+            begin = min(by_u, by_v)
+            names = self._others(node, road)
+            if not names:
+                continue
+            step = middle - net.node_xy[node]
+            octant = OCTANTS[round(float(np.arctan2(step[1], step[0])) / (np.pi / 4)) % 8]
+            return (
+                f"from {length_words(begin, self._units)} to "
+                f"{length_words(begin + to_m - from_m, self._units)} {octant} of the junction "
+                f"with {' and '.join(names[:2])}"
+            )
+        return ""
+
+    def _coordinates(self, xy: Floats) -> str:
+        to_wgs84 = pyproj.Transformer.from_crs(self._network.crs, WGS84, always_xy=True)
+        lon, lat = to_wgs84.transform(xy[[0, 2], 0], xy[[0, 2], 1])
+        ends = [
+            f"{abs(y):.5f}° {'N' if y >= 0 else 'S'} {abs(x):.5f}° {'E' if x >= 0 else 'W'}"
+            for x, y in zip(lon, lat, strict=True)
+        ]
+        return f"from {ends[0]} to {ends[1]}"
+
+    def _measures(
+        self, edge: int, row: int, from_m: float, to_m: float, xy: Floats
+    ) -> tuple[str, float, float]:
+        table = self._network.segments
+        route = str(table["route"].iloc[row])
+        if not route:
+            return "", np.nan, np.nan
+        own = table[(self._edge == edge) & (table["route"] == route).to_numpy()]
+        own = own[(own["edge_to_m"] > from_m) & (own["edge_from_m"] < to_m)]
+        ends = []
+        for place, offset, segment in ((xy[0], from_m, own.iloc[0]), (xy[2], to_m, own.iloc[-1])):
+            inside = np.clip(offset, segment["edge_from_m"], segment["edge_to_m"])
+            share = (inside - segment["edge_from_m"]) / segment["length_m"]
+            run = segment["end_measure"] - segment["begin_measure"]
+            by_line = self._by_line(route, place) if inside == offset else np.nan
+            between = float(segment["begin_measure"] + share * run)
+            ends.append(between if np.isnan(by_line) else by_line)
+        return route, ends[0], ends[1]
+
+    def _by_line(self, route: str, xy: Floats) -> float:
+        if self._agency is None:
+            return np.nan
+        lines = self._agency[(self._agency["route"] == route).to_numpy()]
+        point = shapely.Point(xy)
+        distance = shapely.distance(lines.geometry.to_numpy(), point)
+        if not len(lines) or np.nanmin(distance) > _ON_LINE_M:
+            return np.nan
+        line = lines.iloc[int(np.nanargmin(distance))]
+        share = line.geometry.project(point, normalized=True)
+        return float(line["begin_measure"] + share * (line["end_measure"] - line["begin_measure"]))
+
+
+def _nearest_of(graph: csr_array, junctions: Ints) -> _Junctions:
+    nodes = graph.shape[0]
+    if not len(junctions):
+        return _Junctions(np.full(nodes, np.inf), np.full(nodes, -1, dtype=np.int64))
+    distance, _, source = dijkstra(
+        graph, directed=False, indices=junctions, min_only=True, return_predecessors=True
+    )
+    return _Junctions(distance, source.astype(np.int64))
