@@ -37,6 +37,8 @@ class RawTable:
         Row as a spreadsheet shows it, header = 1.
     decimal_comma : bool
         Whether 12,5 in a column of numbers means twelve and a half.
+    delimiter, encoding, sheet : str or None
+        How a text file or a workbook was read.
     xy : ndarray, shape (n, 2), or None
         Positions of a layer's points, in `crs`; NaN where a feature has none.
     crs : str or None
@@ -47,6 +49,9 @@ class RawTable:
     frame: pd.DataFrame
     rows: Ints
     decimal_comma: bool = False
+    delimiter: str | None = None
+    encoding: str | None = None
+    sheet: str | None = None
     xy: Floats | None = None
     crs: str | None = None
 

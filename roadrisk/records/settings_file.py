@@ -123,7 +123,7 @@ def _validated(data: dict[str, Any], text: str) -> Loaded:
 
 
 def _salvaged(data: dict[str, Any], error: InputError) -> Settings | None:
-    """Return the settings without the keys that are wrong, for checking the tables in the same go."""
+    """Return the settings without the keys that are wrong, so that tables are checked too."""
     rest = copy.deepcopy(data)
     for remark in error.remarks:
         _drop(rest, remark.column.split("."))

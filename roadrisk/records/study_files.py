@@ -44,7 +44,7 @@ def find_file(folder: Path, name: str, key: str, settings_file: str) -> Path | R
     if not path.is_file():
         return Remark(settings_file, None, key, f"{name!r} is no file.", "name a file")
     root = folder.resolve()
-    for part in (path, *_companions(path)):
+    for part in (path, *companions(path)):
         if not part.resolve().is_relative_to(root):
             return Remark(
                 settings_file,
@@ -64,7 +64,7 @@ def describe(folder: Path, path: Path, rows: int | None) -> list[InputFile]:
     """Return name, SHA-256, size and rows of a file, and the same of its companions."""
     root = folder.resolve()
     found = []
-    for part in (path, *_companions(path)):
+    for part in (path, *companions(path)):
         with part.open("rb") as file:
             digest = hashlib.file_digest(file, "sha256").hexdigest()
         shown = part.absolute()
@@ -104,6 +104,7 @@ def _nearest_file(folder: Path, name: str) -> str:
     return "put the file into the study folder, or correct the name"
 
 
-def _companions(path: Path) -> list[Path]:
+def companions(path: Path) -> list[Path]:
+    """Return the files that belong to a shapefile and stand beside it; else nothing."""
     beside = [path.with_suffix(s) for s in _BESIDE.get(path.suffix.lower(), ())]
     return [p for p in beside if p.is_file()]

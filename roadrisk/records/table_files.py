@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -124,7 +125,7 @@ def table_of(
     return RawTable(name, frame, rows[~too_wide], decimal_comma)
 
 
-def decode(data: bytes, encoding: str | None, notes: Notes) -> str | None:
+def decode(data: bytes, encoding: str | None, notes: Notes) -> tuple[str, str] | None:
     """Decode a text file: as told, by its byte-order mark, as UTF-8, or else as Windows-1252.
 
     Parameters
@@ -137,13 +138,14 @@ def decode(data: bytes, encoding: str | None, notes: Notes) -> str | None:
 
     Returns
     -------
-    str or None
+    (text, encoding) or None
     """
     wide = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     if encoding is None and not wide and not _is_text(data, notes):
         return None
+    chosen = encoding or ("utf-16" if wide else "utf-8")
     try:
-        return data.decode(encoding or ("utf-16" if wide else "utf-8")).removeprefix("\ufeff")
+        return data.decode(chosen).removeprefix("\ufeff"), chosen
     except LookupError:
         notes.error(f"encoding {encoding!r} is not known.", 'use "utf-8", "cp1252" or "latin-1"')
         return None
@@ -151,12 +153,12 @@ def decode(data: bytes, encoding: str | None, notes: Notes) -> str | None:
         row = data[: error.start].count(b"\n") + 1
     if encoding is not None or wide:
         mend = "take the key encoding out of study.toml, name the right one, or export as UTF-8"
-        notes.error(f"the file is not {encoding or 'utf-16'} text.", mend, row=row)
+        notes.error(f"the file is not {chosen} text.", mend, row=row)
         return None
     return _decode_loosely(data, row, notes)
 
 
-def _decode_loosely(data: bytes, row: int, notes: Notes) -> str:
+def _decode_loosely(data: bytes, row: int, notes: Notes) -> tuple[str, str]:
     try:
         guess, text = "cp1252", data.decode("cp1252")
     except UnicodeDecodeError:
@@ -167,7 +169,7 @@ def _decode_loosely(data: bytes, row: int, notes: Notes) -> str:
         f'if accented letters look right, write encoding = "{guess}"; else save it as UTF-8',
         row=row,
     )
-    return text
+    return text, guess
 
 
 def find_delimiter(text: str) -> str:
@@ -177,9 +179,10 @@ def find_delimiter(text: str) -> str:
 
 
 def _read_text(path: Path, name: str, encoding: str | None, notes: Notes) -> RawTable | None:
-    text = decode(path.read_bytes(), encoding, notes)
-    if text is None:
+    decoded = decode(path.read_bytes(), encoding, notes)
+    if decoded is None:
         return None
+    text, found = decoded
     if "\0" in text:
         notes.error("the file holds NUL bytes: it is no text table.", "export it again as CSV")
         return None
@@ -207,7 +210,8 @@ def _read_text(path: Path, name: str, encoding: str | None, notes: Notes) -> Raw
             "look for a double quote that is not closed, and export it again",
         )
         return None
-    return table_of(cells, name, notes, decimal_comma=delimiter != ",")
+    raw = table_of(cells, name, notes, decimal_comma=delimiter != ",")
+    return raw and replace(raw, delimiter=delimiter, encoding=found)
 
 
 def _is_text(data: bytes, notes: Notes) -> bool:

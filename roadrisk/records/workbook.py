@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import zipfile
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 from xml.etree.ElementTree import ParseError
 
@@ -68,7 +69,8 @@ def read_workbook(path: Path, name: str, sheet: str | None, notes: Notes) -> Raw
         return None
     if chosen is None:
         return None
-    return table_of(cells, name, notes, decimal_comma=True)
+    raw = table_of(cells, name, notes, decimal_comma=True)
+    return raw and replace(raw, sheet=chosen)
 
 
 def _choose(book: Workbook, sheet: str | None, notes: Notes) -> tuple[str | None, pd.DataFrame]:

@@ -1,0 +1,238 @@
+"""Starting a study folder: an empty one with comments, or one around a table that is there."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from roadrisk.errors import OutputError
+from roadrisk.records.columns import TERMS
+from roadrisk.records.proposal import Match, Proposal, propose
+from roadrisk.records.settings_file import NAME
+from roadrisk.records.study_files import companions
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+__all__ = ["Match", "Proposal", "propose", "write_empty", "write_from"]
+
+_TEMPLATES: dict[str, tuple[str, ...]] = {
+    "animals.csv": TERMS["animals"],
+    "fixes.csv": (
+        "organismID", "eventDate", "decimalLatitude", "decimalLongitude",
+        "coordinateUncertaintyInMeters", "method",
+    ),
+    "sightings.csv": (
+        "occurrenceID", "eventDate", "decimalLatitude", "decimalLongitude",
+        "coordinateUncertaintyInMeters", "scientificName", "vitality", "sex", "lifeStage",
+        "behavior", "recordedBy", "occurrenceRemarks", "associatedMedia",
+        "identificationVerificationStatus",
+    ),
+    "traffic.csv": TERMS["traffic"],
+}  # fmt: skip
+
+_STUDY = """\
+# A study: what it is, and where its tables are. Keys after a # are optional; they show
+# their usual value. Check the folder with:  roadrisk check FOLDER
+
+[study]
+name = ""                # title for the map and the list
+short_name = ""          # for file names: a-z, 0-9, - and _
+species = ""             # scientific name
+# common_name = ""
+start = {start}       # first and last day of the study, both counted
+end = {end}
+time_zone = ""           # of the dates in the tables, such as "America/New_York"
+# units = "metric"       # or "us"
+# crs = "auto"           # or a projected system in metres, such as "EPSG:32617"
+# seed = 1               # the same seed gives the same result
+"""
+
+_TABLES = """
+# Tables. Columns have the names of the Darwin Core standard where it has one. If yours have
+# others, name them under [....columns], our name first. Take out the sections you don't need.
+
+[animals]
+file = "animals.csv"
+# transmitter_limit_percent = 5.0    # of body mass; follow your permit
+
+# [animals.columns]
+# organismID = "Turtle no."
+
+[fixes]
+file = "fixes.csv"                   # or a list: ["2023.csv", "2024.xlsx"]
+# default_uncertainty_m = 10.0       # where coordinateUncertaintyInMeters is empty
+# date_order = "day-first"           # only for dates such as 03/04/2025; or "month-first"
+# crs = "EPSG:4326"                  # of x and y; then map x and y below
+# longitude = "signed"               # or "unsigned west": minus signs are missing
+# latitude = "signed"                # or "unsigned south"
+# swapped = false                    # true: latitude and longitude are exchanged
+# sheet = "Sheet1"                   # of a workbook
+# layer = "points"                   # of a GeoPackage; "waypoints" or "tracks" of a GPX file
+# encoding = "utf-8"                 # or "cp1252", "latin-1"
+
+[sightings]
+file = "sightings.csv"               # the same keys as [fixes]
+# default_uncertainty_m = 100.0
+
+# [traffic]
+# file = "traffic.csv"               # aadt by name, ref, or route and measures
+"""
+
+_ROADS = """
+# Roads: an OpenStreetMap extract, an agency's centreline layer, or both.
+
+[roads.osm]
+file = "roads.osm.pbf"               # .osm, .osm.gz, .osm.bz2 or .osm.pbf
+# leave_out = ["footway", "path"]    # values of highway that are no road to a car
+
+# [roads.agency]
+# file = "centrelines.gpkg"          # or .shp, .geojson
+# measure_unit = "km"                # or "m", "mi", "ft"
+# speed_unit = "km/h"                # or "mph"
+# match_within_m = 20.0
+# crossing_lines = "join"            # "apart": the layer has nodes at its junctions
+# [roads.agency.columns]
+# route = "ROUTE_ID"
+# begin_measure = "BEGIN_MP"
+# end_measure = "END_MP"
+# aadt = "AADT"
+"""
+
+_METHODS = """
+# How it is computed; everything below is optional.
+
+# [crossings]
+# longest_step_days = 7.0            # longer steps between fixes don't count
+# reach_m = 200.0
+
+# [placement]
+# near_m = 30.0
+
+# [hotspots]
+# bandwidth_m = 200.0
+# rank_window_m = 100.0
+# rows = 30
+"""
+
+
+def write_empty(folder: Path) -> list[Path]:
+    """Write an empty study: a commented study.toml and tables with header rows only.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Made if it is missing.
+
+    Returns
+    -------
+    list of pathlib.Path
+        The files written.
+
+    Raises
+    ------
+    OutputError
+        If one of the files exists already, or the folder can't be written to; nothing is
+        written then.
+    """
+    start, end = "2024-01-01", "2024-12-31"
+    texts = {NAME: _STUDY.format(start=start, end=end) + _TABLES + _ROADS + _METHODS}
+    texts |= {name: ",".join(terms) + "\n" for name, terms in _TEMPLATES.items()}
+    _refuse_existing(folder, list(texts))
+    return _write(folder, texts)
+
+
+def write_from(folder: Path, proposal: Proposal) -> list[Path]:
+    """Write a study around a table, with the mapping that the user has confirmed.
+
+    The table is copied into the folder unless it lies there. What the table can't tell (name,
+    species, time zone, roads) is left to be filled in.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Made if it is missing.
+    proposal : Proposal
+        As confirmed; `crs` and `date_order` filled in where they had to be asked.
+
+    Returns
+    -------
+    list of pathlib.Path
+        The files written.
+
+    Raises
+    ------
+    OutputError
+        If study.toml or the table's name exists there already, or the folder can't be
+        written to.
+    """
+    sources = [proposal.file, *companions(proposal.file)]
+    inside = proposal.file.parent.resolve() == folder.resolve()
+    _refuse_existing(folder, [NAME] if inside else [NAME, *(s.name for s in sources)])
+    start = _day(proposal.first_day, "2024-01-01")
+    end = _day(proposal.last_day, "2024-12-31")
+    head = _STUDY.format(start=start, end=end)
+    written = _write(folder, {NAME: head + _section(proposal) + _ROADS + _METHODS})
+    if inside:
+        return written
+    try:
+        return written + [Path(shutil.copyfile(s, folder / s.name)) for s in sources]
+    except OSError as error:
+        raise OutputError(f"{folder}: the table can't be copied ({error.strerror}).") from error
+
+
+def _section(proposal: Proposal) -> str:
+    table = proposal.table
+    keys: dict[str, str | None] = {
+        "file": proposal.file.name,
+        "sheet": proposal.sheet,
+        "encoding": proposal.encoding,
+        "crs": proposal.crs,
+        "date_order": proposal.date_order,
+    }
+    lines = ["", f"[{table}]"]
+    lines += [f"{key} = {_quoted(value)}" for key, value in keys.items() if value is not None]
+    if proposal.ask_date_order and proposal.date_order is None:
+        lines.append('# date_order = "day-first"           # or "month-first": the dates need it')
+    if proposal.coordinates == "projected" and proposal.crs is None:
+        lines.append('# crs = "EPSG:32617"                 # the system of x and y: fill in')
+    lines += ["", f"[{table}.columns]"]
+    lines += [f"{m.term} = {_quoted(m.theirs)}" for m in proposal.matches]
+    if proposal.unused:
+        lines.append(f"# not used: {', '.join(map(_quoted, proposal.unused))}")
+    return "\n".join(lines) + "\n"
+
+
+def _quoted(text: str) -> str:
+    """Return a TOML basic string; JSON's escapes are TOML's too."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _day(day: dt.date | None, otherwise: str) -> str:
+    return otherwise if day is None else day.isoformat()
+
+
+def _refuse_existing(folder: Path, names: list[str]) -> None:
+    if folder.exists() and not folder.is_dir():
+        raise OutputError(f"{folder} is a file: name a folder.")
+    there = [n for n in names if (folder / n).exists()]
+    if there:
+        raise OutputError(
+            f"{folder} already holds {', '.join(there)}: nothing was written. "
+            "Name another folder, or move them."
+        )
+
+
+def _write(folder: Path, texts: dict[str, str]) -> list[Path]:
+    written = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in texts.items():
+            path = folder / name
+            path.write_text(text, encoding="utf-8", newline="\n")
+            written.append(path)
+    except OSError as error:
+        raise OutputError(f"{folder} can't be written to ({error.strerror}).") from error
+    return written
