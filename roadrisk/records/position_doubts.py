@@ -113,6 +113,14 @@ def judge(found: Positions, about: About, where: Whereabouts, place: str, notes:
         change = whole_table(lon[usable], lat[usable], where)
     if change is not None:
         _say_whole(change, lon, lat, usable, possible, place, found, notes)
+    elif possible.any() and where.roads is not None:
+        if where.near_roads(lon[possible], lat[possible]).mean() < 0.5:
+            west, south, east, north = where.roads
+            notes.doubt(
+                "most positions lie far from the roads, which reach from latitude "
+                f"{south:.3f}, longitude {west:.3f} to {north:.3f}, {east:.3f}.",
+                "take roads that cover the data, or correct the coordinates",
+            )
     impossible = usable & ~possible
     _say_impossible(impossible, change, lon, lat, found, about, notes)
     left: Bools = possible

@@ -211,7 +211,29 @@ def _read_text(path: Path, name: str, encoding: str | None, notes: Notes) -> Raw
         )
         return None
     raw = table_of(cells, name, notes, decimal_comma=delimiter != ",")
+    if raw is not None:
+        _note_swallowed(raw, delimiter, notes)
     return raw and replace(raw, delimiter=delimiter, encoding=found)
+
+
+def _note_swallowed(raw: RawTable, delimiter: str, notes: Notes) -> None:
+    """Note cells that hold whole rows: a double quote further up was not closed."""
+    others = raw.frame.shape[1] - 1
+    if not others:
+        return
+    row = rf"\n(?:[^{delimiter}\n]*{delimiter}){{{others}}}"
+    for column in raw.frame.columns:
+        text = raw.frame[column]
+        long = text.str.contains("\n", regex=False)
+        if long.any():
+            swallowed = long & text.str.contains(row, regex=True)
+            notes.doubt_rows(
+                swallowed.to_numpy(),
+                About(raw.rows, [""] * len(raw)),
+                "the cell holds line breaks and whole rows: a double quote may not be closed.",
+                "close the quote; the rows inside the cell were not read as rows",
+                column=str(column),
+            )
 
 
 def _is_text(data: bytes, notes: Notes) -> bool:
