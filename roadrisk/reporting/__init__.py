@@ -1,0 +1,1 @@
+"""Reporting: draws findings as a map and tables; computes nothing a number depends on."""

@@ -1,0 +1,110 @@
+"""The map: one HTML file that opens with no network."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+from roadrisk.base.crs import WGS84
+from roadrisk.reporting import palette
+from roadrisk.reporting.map_layers import map_layers, off_ground, scale_breaks
+from roadrisk.reporting.map_page import page_html
+from roadrisk.reporting.sheets import SHEETS
+from roadrisk.reporting.wording import (
+    CONFIDENTIAL,
+    INVENTED_BANNER,
+    OFF_GROUND,
+    SAFETY,
+    TILE_NOTE,
+    basis,
+    counted,
+    credit,
+    how_to_read,
+    length_unit,
+    number,
+    rate_words,
+    study_line,
+)
+
+if TYPE_CHECKING:
+    from roadrisk.findings import Findings
+    from roadrisk.study import Study
+
+
+def map_html(study: Study, findings: Findings) -> bytes:
+    """Return the map of a study's findings as one HTML page (UTF-8).
+
+    Roads are coloured per km (or mile) on one even scale that also gets wider and darker;
+    stretches that stand out are outlined, ranked windows numbered, reports and crossings have
+    shapes of their own. Nothing is fetched unless a person switches the background map on.
+    """
+    return page_html(study.settings.study.name, _page(study, findings), map_layers(study, findings))
+
+
+def _page(study: Study, findings: Findings) -> dict[str, Any]:
+    settings = study.settings
+    units = settings.study.units
+    unit = length_unit(units)
+    species, period = study_line(settings)
+    west, south, east, north = findings.segments.geometry.to_crs(WGS84).total_bounds
+    return {
+        "name": settings.study.name,
+        "species": species,
+        "period": period,
+        "invented": INVENTED_BANNER if settings.study.invented else "",
+        "verdict": findings.chance.words,
+        "credit": credit(study),
+        "metric": units == "metric",
+        "bounds": [[south, west], [north, east]],
+        "rate": f"per {unit} and year",
+        "basis": f"Ranked by {basis(units)}.",
+        "values": _list_values(study, findings),
+        "sheets": {
+            kind: [label.format(unit=unit) for label in labels] for kind, labels in SHEETS.items()
+        },
+        "read": how_to_read(settings),
+        "notes": list(findings.notes),
+        "counts": counted(findings),
+        "cautions": [*SAFETY, CONFIDENTIAL],
+        "tiles": TILE_NOTE,
+        "legend": _legend(findings, study),
+        "off_ground": bool(off_ground(findings.segments).any()),
+        "colours": palette.SCALE,
+        "widths": palette.WIDTHS_PX,
+        "road": palette.ROAD,
+        "ink": palette.INK,
+        "accent": palette.ACCENT,
+        "paper": palette.PAPER,
+    }
+
+
+def _legend(findings: Findings, study: Study) -> dict[str, Any]:
+    units = study.settings.study.units
+    breaks = scale_breaks(findings, units)
+    ends = [number(b) for b in breaks]
+    classes = [f"{a} to {b}" for a, b in pairwise(ends)]
+    if ends:
+        classes.append(f"{ends[-1]} and more")
+    return {
+        "title": "Crossings and reports",
+        "unit": f"per {length_unit(units)} of road and year",
+        "classes": classes,
+        "plain": f"less than {ends[0]}, or nothing recorded" if ends else "nothing recorded",
+        "off": OFF_GROUND,
+        "stretch": "stands out from its neighbourhood" if len(findings.stretches) else "",
+        "window": "place in the ranked list",
+        "reports": "Reports:",
+        "alive": "alive",
+        "dead": "dead",
+        "other": "not said",
+        "crossing": "tracked crossing, estimated place",
+    }
+
+
+def _list_values(study: Study, findings: Findings) -> list[str]:
+    rate = "evidence_per_km_year"
+    rows = findings.ranked[[rate, f"{rate}_low", f"{rate}_high", "interval_note"]]
+    return [
+        rate_words(value, low, high, note, study.settings.study.units)
+        for value, low, high, note in rows.itertuples(index=False)
+    ]

@@ -1,0 +1,280 @@
+"""What the map draws, as GeoJSON features with plain text for their sheets.
+
+A feature's properties are short, since there may be thousands: ``t`` the sheet's title, ``v``
+the values of the sheet's lines in the order of `sheets.SHEETS` ("" where there is nothing to say),
+and what its style needs. All text is data; the page shows it as text and nothing else.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from roadrisk.base.crs import WGS84
+from roadrisk.reporting.csv_text import plain_text
+from roadrisk.reporting.palette import class_breaks, classify
+from roadrisk.reporting.ranked_list import lines_wgs84
+from roadrisk.reporting.sheets import (
+    chance,
+    crossed,
+    crossing_rate,
+    day_in,
+    distance,
+    measures,
+    p_words,
+    position,
+    reported,
+    road,
+    speed,
+    traffic,
+)
+from roadrisk.reporting.wording import (
+    OFF_GROUND,
+    count,
+    number,
+    per_length_unit,
+    rate_words,
+    short_length,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from roadrisk.base.units import Units
+    from roadrisk.findings import Findings
+    from roadrisk.study import Study
+
+Layer = dict[str, Any]
+# Coloured pieces keep their course to this many metres; more vertices than that are dropped.
+_COURSE_M = 0.2
+
+
+def map_layers(study: Study, findings: Findings) -> dict[str, Layer]:
+    """Return the map's layers, bottom first, each a GeoJSON FeatureCollection in WGS 84.
+
+    Returns
+    -------
+    dict
+        ``roads`` (one feature a segment), ``stretches`` that stand out, ``pieces`` (runs of
+        lixels in one colour class, ``c``), ``windows`` (the ranked list), ``crossings``,
+        ``reports``.
+    """
+    units = study.settings.study.units
+    zone = study.settings.study.zone
+    roads = dict(zip(findings.segments["segment_id"], findings.segments["road"], strict=True))
+    return {
+        "roads": _roads(findings.segments, units),
+        "stretches": _stretches(findings.stretches, units),
+        "pieces": _pieces(findings, units),
+        "windows": _windows(findings.ranked, units),
+        "crossings": _crossings(findings.crossings, roads, zone),
+        "reports": _reports(findings.sightings, roads, units, zone),
+    }
+
+
+def scale_breaks(findings: Findings, units: Units) -> tuple[float, ...]:
+    """Return the lower limits of the colour classes, per km or mile of road and year."""
+    return class_breaks(_density(findings, units))
+
+
+def off_ground(segments: pd.DataFrame) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    """Return which segments are bridges, tunnels or on another level."""
+    level = pd.to_numeric(segments["level"]).fillna(0).to_numpy() != 0
+    named = segments["bridge"].astype(bool) | segments["tunnel"].astype(bool)
+    return np.asarray(level | named.to_numpy(), dtype=np.bool_)
+
+
+def _density(findings: Findings, units: Units) -> np.ndarray[Any, np.dtype[np.float64]]:
+    per_km = findings.lixels["density_per_km_year"].to_numpy(dtype=np.float64)
+    return np.asarray(per_length_unit(1.0, units) * per_km)
+
+
+def _roads(segments: gpd.GeoDataFrame, units: Units) -> Layer:
+    features = []
+    for row, shape, off in zip(
+        _rows(segments), lines_wgs84(segments), off_ground(segments), strict=True
+    ):
+        values = [
+            OFF_GROUND if off else "",
+            plain_text(row["road_class"]).replace("_", " "),
+            measures(row),
+            plain_text(row["owner"]),
+            traffic(row),
+            speed(row["speed_limit_kmh"], units),
+            short_length(row["length_m"], units),
+            crossed(row),
+            crossing_rate(row),
+            reported(row),
+            number(per_length_unit(row["evidence_per_km_year"], units)),
+            plain_text(row["segment_id"]),
+        ]
+        properties = {"t": road(row["road"]), "v": values} | ({"o": 1} if off else {})
+        features.append(_line(shape, properties))
+    return _layer(features)
+
+
+def _pieces(findings: Findings, units: Units) -> Layer:
+    lixels, segments = findings.lixels, findings.segments
+    density = _density(findings, units)
+    breaks = class_breaks(density)
+    if not breaks:
+        return _layer([])
+    codes = pd.DataFrame(
+        {
+            "class": classify(density, breaks),
+            "edge": lixels["edge"].to_numpy(),
+            "segment": pd.Index(segments["segment_id"]).get_indexer(lixels["segment_id"]),
+            "stretch": pd.to_numeric(lixels["stretch"]).fillna(0).to_numpy(),
+        }
+    )
+    new_run = (codes.to_numpy()[1:] != codes.to_numpy()[:-1]).any(axis=1)
+    first = np.concatenate([[0], np.flatnonzero(new_run) + 1])
+    shapes = _joined(lixels, first)
+    highest = np.maximum.reduceat(np.nan_to_num(density), first)
+    p_values = np.minimum.reduceat(
+        lixels["p_value"].fillna(np.inf).to_numpy(dtype=np.float64), first
+    )
+    off = off_ground(segments)
+    features = []
+    for run, code in enumerate(codes.to_numpy()[first].astype(np.int64)):
+        colour, _, segment, stretch = (int(c) for c in code)
+        if colour < 0:
+            continue
+        values = [number(highest[run]), chance(p_values[run], stretch)]
+        properties: dict[str, Any] = {"c": colour, "s": segment, "v": values}
+        if segment >= 0 and off[segment]:
+            properties["o"] = 1
+        features.append(_line(shapes[run], properties))
+    return _layer(features)
+
+
+def _joined(lixels: gpd.GeoDataFrame, first: np.ndarray[Any, Any]) -> list[list[list[float]]]:
+    points, owner = shapely.get_coordinates(lixels.geometry, return_index=True)
+    run_of_lixel = np.zeros(len(lixels), dtype=np.int64)
+    run_of_lixel[first[1:]] = 1
+    run_of_point = np.cumsum(run_of_lixel)[owner]
+    # A lixel begins where the one before it ends: that vertex is there twice.
+    twice = (points[1:] == points[:-1]).all(axis=1) & (run_of_point[1:] == run_of_point[:-1])
+    kept = np.concatenate([[True], ~twice])
+    lines = shapely.linestrings(points[kept], indices=run_of_point[kept])
+    simple = shapely.simplify(lines, _COURSE_M)
+    return lines_wgs84(gpd.GeoDataFrame(geometry=simple, crs=lixels.crs))
+
+
+def _stretches(stretches: gpd.GeoDataFrame, units: Units) -> Layer:
+    features = []
+    # Pieces end to end become one line, so that the outline has no seams.
+    shapes = stretches.geometry.line_merge().to_crs(WGS84)
+    for row, shape in zip(_rows(stretches), shapes, strict=True):
+        parts = [np.round(shapely.get_coordinates(p), 6).tolist() for p in shapely.get_parts(shape)]
+        values = [
+            road(row["road"]),
+            short_length(row["length_m"], units),
+            p_words(row["p_value"]),
+            count(row["crossings"]),
+            count(row["animals"]),
+            count(row["reports"]),
+            count(row["observers"]),
+        ]
+        title = f"Stretch {int(row['stretch'])}: stands out from its neighbourhood"
+        features.append(_feature("MultiLineString", parts, {"t": title, "v": values}))
+    return _layer(features)
+
+
+def _windows(ranked: gpd.GeoDataFrame, units: Units) -> Layer:
+    features = []
+    rate = "evidence_per_km_year"
+    for row, shape in zip(_rows(ranked), lines_wgs84(ranked), strict=True):
+        note = plain_text(row["interval_note"])
+        words = rate_words(row[rate], row[f"{rate}_low"], row[f"{rate}_high"], note, units)
+        values = [
+            plain_text(row["place"]),
+            measures(row),
+            short_length(row["length_m"], units),
+            words,
+            count(row["crossings"]),
+            count(row["animals"]),
+            reported(row),
+            count(row["observers"]),
+            chance(row["p_value"], int(np.nan_to_num(row["stretch"]))),
+            plain_text(row["look_at"]),
+            position(shape[0]),
+            position(shape[-1]),
+        ]
+        rank, name = int(row["rank"]), road(row["road"])
+        properties = {"t": f"Rank {rank}: {name}", "v": values, "r": rank, "n": name}
+        properties |= {"d": per_length_unit(row[rate], units), "s": int(bool(row["stretch"] > 0))}
+        features.append(_line(shape, properties))
+    return _layer(features)
+
+
+def _crossings(
+    crossings: gpd.GeoDataFrame, roads: Mapping[str, str], zone: Any  # noqa: ANN401
+) -> Layer:  # fmt: skip
+    features = []
+    for row, shape in _with_place(crossings):
+        values = [
+            plain_text(row["organismID"]),
+            f"{day_in(row['from_time'], zone)} and {day_in(row['to_time'], zone)}",
+            number(row["step_days"]),
+            road(roads.get(row["segment_id"])),
+        ]
+        features.append(_feature("Point", shape, {"t": "Tracked crossing", "v": values}))
+    return _layer(features)
+
+
+def _reports(
+    sightings: gpd.GeoDataFrame, roads: Mapping[str, str], units: Units, zone: Any  # noqa: ANN401
+) -> Layer:  # fmt: skip
+    features = []
+    for row, shape in _with_place(sightings):
+        state = plain_text(row["vitality"]).strip().lower()
+        state = state if state in {"alive", "dead"} else "not said"
+        share = row["weight_there"]
+        part = f" ({100 * share:.0f} % of it)" if np.isfinite(share) and share < 0.995 else ""
+        repeats = row["repeats"]
+        values = [
+            plain_text(row["occurrenceID"]),
+            day_in(row["time"], zone),
+            plain_text(row["sex"]),
+            plain_text(row["occurrenceRemarks"]),
+            distance(row["spread_m"], units),
+            distance(row["distance_m"], units),
+            road(roads.get(row["segment_id"])) + part,
+            count(repeats) if repeats > 1 else "",
+        ]
+        title = {"alive": "Report: alive", "dead": "Report: dead"}.get(state)
+        properties = {"t": title or "Report: alive or dead not said", "v": values, "a": state[0]}
+        features.append(_feature("Point", shape, properties))
+    return _layer(features)
+
+
+def _with_place(table: gpd.GeoDataFrame) -> Iterable[tuple[dict[str, Any], list[float]]]:
+    placed = table[~(table.geometry.is_empty | table.geometry.isna())]
+    points = np.round(shapely.get_coordinates(placed.geometry.to_crs(WGS84)), 6).tolist()
+    return zip(_rows(placed), points, strict=True)
+
+
+def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+    plain = pd.DataFrame(table.drop(columns="geometry"))
+    return [{str(k): v for k, v in row.items()} for row in plain.to_dict("records")]
+
+
+def _line(coordinates: list[list[float]], properties: dict[str, Any]) -> dict[str, Any]:
+    return _feature("LineString", coordinates, properties)
+
+
+def _feature(kind: str, coordinates: list[Any], properties: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "type": "Feature",
+        "properties": properties,
+        "geometry": {"type": kind, "coordinates": coordinates},
+    }
+
+
+def _layer(features: list[dict[str, Any]]) -> Layer:
+    return {"type": "FeatureCollection", "features": features}

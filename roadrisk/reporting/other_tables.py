@@ -1,0 +1,80 @@
+"""Segments with their crossing frequencies, and what was left out or is in doubt."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from roadrisk.base.units import M_PER_MILE
+from roadrisk.reporting.ranked_list import (
+    length_column,
+    per_length,
+    rate_name,
+    rounded,
+    significant,
+)
+
+if TYPE_CHECKING:
+    from roadrisk.base.units import Units
+    from roadrisk.findings import Findings
+
+_BEFORE_LENGTH = (
+    "segment_id", "road", "name", "ref", "road_class", "level", "bridge", "tunnel", "band_of",
+    "route", "begin_measure", "end_measure", "owner", "aadt", "aadt_year",
+)  # fmt: skip
+_PER_ANIMAL_DAYS = tuple(
+    f"crossings_per_100_animal_days{end}"
+    for end in ("", "_low", "_high", "_poisson_low", "_poisson_high")
+)
+_LEFT_OUT = ("file", "row", "record", "reason")
+_DOUBTS = ("file", "row", "column", "record", "problem", "mend")
+_MISMATCHES = ("segment_id", "road", "problem")
+
+
+def segments_table(findings: Findings, units: Units) -> pd.DataFrame:
+    """Return one row a road segment with its crossing frequency and interval.
+
+    In US customary units lengths are in feet, speeds in miles per hour, and evidence is per
+    mile and year; measures stay in the agency's own unit.
+    """
+    segments = findings.segments
+    table: dict[str, Any] = {name: segments[name] for name in _BEFORE_LENGTH}
+    table |= {name: rounded(segments[name], 3) for name in ("begin_measure", "end_measure")}
+    speed = pd.to_numeric(segments["speed_limit_kmh"])
+    if units == "us":
+        table["speed_limit_mph"] = rounded(speed * 1000 / M_PER_MILE, 0)
+    else:
+        table["speed_limit_kmh"] = rounded(speed, 0)
+    table |= {"lanes": segments["lanes"], **length_column(segments["length_m"], units)}
+    table["crossings"] = rounded(segments["crossings"], 2)
+    for name in ("animals_crossing", "animals_in_reach"):
+        table[name] = segments[name]
+    table["animal_days_in_reach"] = rounded(segments["animal_days_in_reach"], 1)
+    table |= {name: significant(pd.to_numeric(segments[name])) for name in _PER_ANIMAL_DAYS}
+    table["interval_note"] = segments["interval_note"]
+    for name in ("reports_alive", "reports_dead", "reports_other"):
+        table[name] = rounded(segments[name], 2)
+    evidence = "evidence_per_km_year"
+    table[rate_name(evidence, units)] = significant(per_length(segments[evidence], units))
+    return pd.DataFrame(table)
+
+
+def left_out_table(findings: Findings) -> pd.DataFrame:
+    """Return the records that did not count, with the reason."""
+    return _whole_rows(findings.left_out[list(_LEFT_OUT)])
+
+
+def doubts_table(findings: Findings) -> pd.DataFrame:
+    """Return what a person should look at."""
+    return _whole_rows(findings.doubts[list(_DOUBTS)])
+
+
+def mismatches_table(findings: Findings) -> pd.DataFrame:
+    """Return where the agency layer and the network disagree."""
+    return findings.road_mismatches[list(_MISMATCHES)]
+
+
+def _whole_rows(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the table with file rows as whole numbers, also where some have none."""
+    return table.assign(row=pd.to_numeric(table["row"]).astype("Int64"))

@@ -1,0 +1,121 @@
+"""What a feature's sheet on the map says: its lines and the words in them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from roadrisk.reporting.csv_text import plain_text
+from roadrisk.reporting.wording import count, day, number, rate_words, short_length
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from roadrisk.base.units import Units
+
+SHEETS: dict[str, tuple[str, ...]] = {
+    "roads": (
+        "Level", "Class", "Route and measure", "Owner", "Traffic", "Speed limit", "Length",
+        "Tracked crossings", "Crossings per 100 animal-days", "Public reports",
+        "Evidence per {unit} and year", "Segment",
+    ),
+    "pieces": ("Here at most", "Chance"),
+    "stretches": (
+        "Road", "Length", "Chance", "Tracked crossings", "Animals", "Public reports", "Observers",
+    ),
+    "windows": (
+        "Where", "Route and measure", "Length", "Evidence per {unit} and year",
+        "Tracked crossings", "Animals", "Public reports", "Observers", "Chance",
+        "What to look at there", "From", "To",
+    ),
+    "reports": (
+        "Record", "Date", "Sex", "Remark", "Position known within", "Nearest road", "Counted on",
+        "Reports counted as this one",
+    ),
+    "crossings": ("Animal", "Between fixes of", "Days between", "Road"),
+}  # fmt: skip
+
+
+def road(road: object) -> str:
+    """Return a road's label, or the words for a road that has none."""
+    return plain_text(road) or "road without a name"
+
+
+def measures(row: Mapping[str, Any]) -> str:
+    """Return route and measures: ``SR 12, 3.200 to 3.300``."""
+    route = plain_text(row["route"])
+    if not route or not np.isfinite(row["begin_measure"]):
+        return route
+    return f"{route}, {row['begin_measure']:.3f} to {row['end_measure']:.3f}"
+
+
+def traffic(row: Mapping[str, Any]) -> str:
+    """Return the traffic and its year."""
+    if not np.isfinite(row["aadt"]):
+        return ""
+    year = f" ({row['aadt_year']:.0f})" if np.isfinite(row["aadt_year"]) else ""
+    return f"{row['aadt']:,.0f} vehicles a day{year}"
+
+
+def speed(kmh: float, units: Units) -> str:
+    """Return a speed limit in the study's units."""
+    if not np.isfinite(kmh):
+        return ""
+    return f"{kmh / 1.609344:.0f} mph" if units == "us" else f"{kmh:.0f} km/h"
+
+
+def crossed(row: Mapping[str, Any]) -> str:
+    """Return a segment's crossings and what was monitored within reach."""
+    by = f" by {row['animals_crossing']:.0f} animals" if row["crossings"] > 0 else ""
+    return (
+        f"{count(row['crossings'])}{by}; {row['animals_in_reach']:.0f} animals were in reach, "
+        f"for {row['animal_days_in_reach']:,.0f} animal-days"
+    )
+
+
+def crossing_rate(row: Mapping[str, Any]) -> str:
+    """Return crossings per 100 animal-days with both intervals."""
+    name = "crossings_per_100_animal_days"
+    note = plain_text(row["interval_note"])
+    words = rate_words(row[name], row[f"{name}_low"], row[f"{name}_high"], note, "metric")
+    low, high = row[f"{name}_poisson_low"], row[f"{name}_poisson_high"]
+    if not (np.isfinite(row[name]) and np.isfinite(low) and np.isfinite(high)):
+        return words
+    return f"{words}; if every crossing were independent: {number(low)} to {number(high)}"
+
+
+def reported(row: Mapping[str, Any]) -> str:
+    """Return public reports by state."""
+    return (
+        f"{count(row['reports_alive'])} alive, {count(row['reports_dead'])} dead, "
+        f"{count(row['reports_other'])} not said"
+    )
+
+
+def p_words(p: float) -> str:
+    """Return a p-value with what it is corrected for."""
+    return f"p = {p:.3g}, for the whole network at once" if np.isfinite(p) else "not tested"
+
+
+def chance(p: float, stretch: int) -> str:
+    """Return whether a place stands out, and how sure that is."""
+    if stretch > 0:
+        return f"part of stretch {stretch}, which stands out ({p_words(p)})"
+    return f"does not stand out ({p_words(p)}); that is no proof of safety"
+
+
+def distance(metres: float, units: Units) -> str:
+    """Return a length, or nothing where it is unknown."""
+    return short_length(metres, units) if np.isfinite(metres) else ""
+
+
+def day_in(time: Any, zone: Any) -> str:  # noqa: ANN401  a pandas Timestamp or NaT
+    """Return the day of a moment in the study's time zone."""
+    return "" if pd.isna(time) else day(pd.Timestamp(time).tz_convert(zone))
+
+
+def position(point: list[float]) -> str:
+    """Return latitude and longitude of a [longitude, latitude] point."""
+    return f"{point[1]:.6f}, {point[0]:.6f}"

@@ -1,0 +1,334 @@
+/* Shows the map, the list and the sheets. Text from data is only ever set as textContent. */
+const view = (() => {
+  "use strict";
+  const read = (id) => JSON.parse(document.getElementById(id).textContent);
+  const page = read("page_data");
+  const data = read("layer_data");
+  const at = (id) => document.getElementById(id);
+  const small = () => window.matchMedia("(max-width: 700px)").matches;
+  /* Where the open layer control would cover much of the map. */
+  const tight = () => window.innerWidth < 1500;
+  const still = () => window.matchMedia("(prefers-reduced-motion: reduce)").matches;
+  let map = null;
+  let chosen = null;
+  const buttons = new Map();
+  const chips = [];
+
+  function put(parent, tag, text, kind) {
+    const element = document.createElement(tag);
+    if (text) element.textContent = text;
+    if (kind) element.className = kind;
+    parent.appendChild(element);
+    return element;
+  }
+
+  /* Points: the shape says what it is, so that colour is never needed. */
+  const Mark = L.CircleMarker.extend({
+    _updatePath() {
+      const renderer = this._renderer;
+      if (!renderer._drawing || this._empty()) return;
+      const pen = renderer._ctx, p = this._point, r = this._radius;
+      pen.beginPath();
+      if (this.options.shape === "alive") {
+        pen.arc(p.x, p.y, r, 0, 2 * Math.PI);
+      } else if (this.options.shape === "dead") {
+        pen.moveTo(p.x - r, p.y - r); pen.lineTo(p.x + r, p.y + r);
+        pen.moveTo(p.x + r, p.y - r); pen.lineTo(p.x - r, p.y + r);
+      } else if (this.options.shape === "other") {
+        pen.rect(p.x - r, p.y - r, 2 * r, 2 * r);
+      } else {
+        pen.moveTo(p.x, p.y - r); pen.lineTo(p.x + r, p.y + r * 0.8);
+        pen.lineTo(p.x - r, p.y + r * 0.8); pen.closePath();
+      }
+      renderer._fillStroke(pen, this);
+    },
+  });
+
+  const report = { a: "alive", d: "dead", n: "other" };
+  const point = {
+    reports: (feature, place) => {
+      const shape = report[feature.properties.a];
+      return new Mark(place, {
+        shape, radius: 4.5, color: page.ink, weight: shape === "dead" ? 2 : 1.3, fillColor: "#fff", fillOpacity: 1,
+        fill: shape !== "dead",
+      });
+    },
+    crossings: (feature, place) => new Mark(place, {
+      shape: "crossing", radius: 4.5, color: "#fff", weight: 1, fillColor: page.ink, fillOpacity: 1,
+    }),
+  };
+  const dashed = (feature) => (feature.properties.o ? "7 5" : null);
+  const style = {
+    roads: (f) => ({ color: page.road, weight: 3, opacity: 1, dashArray: dashed(f) }),
+    stretches: () => ({ color: page.accent, weight: 18, opacity: 1, lineCap: "butt" }),
+    pieces: (f) => ({
+      color: page.colours[f.properties.c], weight: page.widths[f.properties.c], opacity: 1,
+      lineCap: "butt", dashArray: dashed(f),
+    }),
+    windows: () => ({ color: "#fff", weight: 2, opacity: 0.95, lineCap: "butt" }),
+    reports: () => ({}),
+    crossings: () => ({}),
+  };
+  const order = ["roads", "stretches", "pieces", "windows", "crossings", "reports"];
+
+  /* Sheets */
+  function lines(kind, values) {
+    return page.sheets[kind].map((label, i) => [label, values[i]]).filter((pair) => pair[1]);
+  }
+  function opens(kind) {
+    return (feature, layer) => layer.on("click", () => open(kind, feature, layer));
+  }
+  function open(kind, feature, layer) {
+    const mine = feature.properties;
+    let title = mine.t;
+    let shown = lines(kind, mine.v);
+    if (kind === "pieces") {
+      const road = (data.roads.features[mine.s] || { properties: { t: "", v: [] } }).properties;
+      title = road.t;
+      shown[0][1] += ` ${page.rate}`;
+      shown = shown.concat(road.v.length ? lines("roads", road.v) : []);
+    }
+    at("sheet_title").textContent = title;
+    const list = at("sheet_lines");
+    list.replaceChildren();
+    for (const [label, value] of shown) {
+      put(list, "dt", label);
+      put(list, "dd", value);
+    }
+    at("sheet").hidden = false;
+    at("sheet").scrollTop = 0;
+    map_box.classList.add("with_sheet");
+    mark(kind === "windows" ? mine.r : null, layer);
+  }
+  function close() {
+    at("sheet").hidden = true;
+    map_box.classList.remove("with_sheet");
+    mark(null, null);
+  }
+  /* Shows which row and which piece of road the sheet is about. */
+  function mark(rank, layer) {
+    buttons.forEach((b, r) => b.setAttribute("aria-pressed", r === rank ? "true" : "false"));
+    chips.forEach((c) => c.element.classList.toggle("chosen", c.rank === rank));
+    if (chosen) chosen.remove();
+    chosen = null;
+    if (layer && layer.getLatLngs) {
+      const parts = layer.getLatLngs();
+      const line = Array.isArray(parts[0]) ? parts.flat() : parts;
+      const end = (p) => L.circleMarker(p, {
+        radius: 5, color: page.ink, weight: 2, fillColor: "#fff", fillOpacity: 1, interactive: false,
+      });
+      chosen = L.layerGroup([
+        L.polyline(parts, { color: "#fff", weight: 6, interactive: false }),
+        L.polyline(parts, { color: page.ink, weight: 3, interactive: false }),
+        end(line[0]), end(line[line.length - 1]),
+      ]).addTo(map);
+    } else if (layer && layer.getLatLng) {
+      chosen = L.circleMarker(layer.getLatLng(), {
+        radius: 10, color: page.accent, weight: 2.5, fill: false, interactive: false,
+      }).addTo(map);
+    }
+    declutter();
+  }
+
+  /* The ranked list and its numbers on the map */
+  function choose(feature, layer) {
+    if (small()) at("panel").open = false;
+    open("windows", feature, layer);
+    map.invalidateSize({ animate: false });
+    const sheet = at("sheet").getBoundingClientRect();
+    const edge = small() ? [30, sheet.height + 30] : [sheet.width + 40, 60];
+    map.fitBounds(layer.getBounds(), {
+      maxZoom: 16, paddingTopLeft: [beside(), 60], paddingBottomRight: edge, animate: !still(),
+    });
+  }
+  /* Room that the open legend takes from the map. */
+  const beside = () => (!small() && at("legend").open ? at("legend").offsetWidth + 40 : 40);
+  function addRow(feature, layer, value) {
+    const mine = feature.properties;
+    const button = put(put(at("list"), "li"), "button");
+    button.type = "button";
+    button.setAttribute("aria-pressed", "false");
+    put(button, "span", String(mine.r), mine.s ? "rank stands_out" : "rank");
+    const words = put(button, "span", "", "words");
+    put(words, "span", mine.n, "road");
+    put(words, "span", mine.v[0], "place");
+    put(words, "span", `${value} ${page.rate}`, "value");
+    button.addEventListener("click", () => choose(feature, layer));
+    buttons.set(mine.r, button);
+  }
+  function addChip(feature, layer) {
+    const mine = feature.properties;
+    const element = document.createElement("span");
+    element.className = mine.s ? "chip stands_out" : "chip";
+    element.textContent = String(mine.r);
+    const icon = L.divIcon({ html: element, className: "chip_box", iconSize: [24, 24] });
+    const chip = L.marker(middle(layer), { icon, keyboard: false, zIndexOffset: 1000 - mine.r });
+    chip.on("click", () => open("windows", feature, layer));
+    windows_layer.addLayer(chip);
+    chips.push({ rank: mine.r, chip, element });
+  }
+  function middle(layer) {
+    const line = layer.getLatLngs();
+    const far = line.slice(1).map((p, i) => p.distanceTo(line[i]));
+    let left = far.reduce((a, b) => a + b, 0) / 2;
+    for (let i = 0; i < far.length; i += 1) {
+      if (left <= far[i] && far[i] > 0) {
+        const f = left / far[i];
+        return [line[i].lat + f * (line[i + 1].lat - line[i].lat),
+          line[i].lng + f * (line[i + 1].lng - line[i].lng)];
+      }
+      left -= far[i];
+    }
+    return line[0];
+  }
+  /* Numbers that would cover a better rank's number wait until the map is closer. */
+  function declutter() {
+    const taken = [];
+    const first = (c) => (c.element.classList.contains("chosen") ? 0 : c.rank);
+    for (const c of [...chips].sort((a, b) => first(a) - first(b))) {
+      const p = map.latLngToLayerPoint(c.chip.getLatLng());
+      const free = taken.every((q) => Math.abs(q.x - p.x) > 23 || Math.abs(q.y - p.y) > 23);
+      c.element.hidden = !free;
+      if (free) taken.push(p);
+    }
+  }
+
+  /* Seen from afar the marks shrink, so that the road stays readable below them. */
+  function resizeMarks() {
+    const far = map.getZoom() < 15;
+    for (const layer of [reports_layer, crossings_layer]) {
+      layer.eachLayer((mark) => mark.setRadius(far ? 2.8 : 4.5));
+    }
+  }
+
+  /* Legend */
+  function swatch(parent, draw, text, width = 36) {
+    const row = put(parent, "div", "", "key");
+    const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+    svg.setAttribute("viewBox", `${18 - width / 2} 0 ${width} 20`);
+    svg.style.width = `${width}px`;
+    svg.setAttribute("aria-hidden", "true");
+    for (const [tag, attributes] of draw) {
+      const shape = document.createElementNS("http://www.w3.org/2000/svg", tag);
+      for (const key of Object.keys(attributes)) shape.setAttribute(key, attributes[key]);
+      svg.appendChild(shape);
+    }
+    row.appendChild(svg);
+    put(row, "span", text);
+  }
+  const stroke = (color, width, more) => ["line", Object.assign({
+    x1: 2, x2: 34, y1: 10, y2: 10, stroke: color, "stroke-width": width }, more)];
+  function legend() {
+    const words = page.legend;
+    const inside = at("legend_inside");
+    put(inside, "p", words.title, "legend_title");
+    put(inside, "p", words.unit, "legend_unit");
+    for (let i = words.classes.length - 1; i >= 0; i -= 1) {
+      swatch(inside, [stroke(page.colours[i], page.widths[i])], words.classes[i]);
+    }
+    swatch(inside, [stroke(page.road, 3)], words.plain);
+    if (page.off_ground) {
+      swatch(inside, [stroke(page.road, 3, { "stroke-dasharray": "7 5" })], words.off);
+    }
+    if (words.stretch) {
+      swatch(inside, [stroke(page.accent, 18), stroke(page.colours[4], 10)], words.stretch);
+    }
+    const disc = ["circle", { cx: 18, cy: 10, r: 9, fill: "#fff", stroke: page.ink, "stroke-width": 1.5 }];
+    const one = ["path", { d: "M15.5 7.5 18.5 5.5 V14.5", fill: "none", stroke: page.ink, "stroke-width": 1.8 }];
+    const any = (name) => data[name].features.length > 0;
+    if (any("windows")) swatch(inside, [disc, one], words.window);
+    const pen = { fill: "#fff", stroke: page.ink, "stroke-width": 1.4 };
+    if (any("reports")) {
+      const row = put(inside, "div", "", "keys");
+      put(row, "span", words.reports);
+      swatch(row, [["circle", Object.assign({ cx: 18, cy: 10, r: 4.5 }, pen)]], words.alive, 12);
+      swatch(row, [["path", Object.assign({}, pen, {
+        d: "M13.5 5.5 22.5 14.5 M22.5 5.5 13.5 14.5", "stroke-width": 2.2 })]], words.dead, 12);
+      swatch(row, [["rect", Object.assign({ x: 14, y: 6, width: 8, height: 8 }, pen)]], words.other, 12);
+    }
+    if (any("crossings")) swatch(inside, [["path", { d: "M18 5 23 14 13 14 Z", fill: page.ink }]], words.crossing);
+  }
+
+  function texts() {
+    at("study_name").textContent = page.name;
+    at("species").textContent = page.species;
+    at("period").textContent = page.period;
+    at("verdict").textContent = page.verdict;
+    at("basis").textContent = page.basis;
+    at("tiles").textContent = page.tiles;
+    at("hint").textContent = page.tiles;
+    at("invented").textContent = page.invented;
+    at("invented").hidden = !page.invented;
+    for (const id of ["read", "notes", "cautions"]) page[id].forEach((text) => put(at(id), "p", text));
+    page.counts.forEach((text) => put(at("counts"), "li", text));
+    at("list_empty").hidden = data.windows.features.length > 0;
+  }
+
+  function start() {
+    texts();
+    legend();
+    at("panel").open = !small();
+    at("legend").open = !small();
+    map = L.map("roads_map", {
+      renderer: L.canvas({ tolerance: 4, padding: 0.4 }), zoomSnap: 0.25, maxZoom: 20,
+      attributionControl: false,
+    });
+    map.fitBounds(page.bounds, {
+      paddingTopLeft: [beside(), 30], paddingBottomRight: [40, 40], animate: false,
+    });
+    new ResizeObserver(() => map.invalidateSize({ animate: false })).observe(map.getContainer());
+    L.control.attribution({ prefix: false }).addTo(map).addAttribution(page.credit);
+    L.control.scale({ metric: page.metric, imperial: !page.metric, position: "bottomright" }).addTo(map);
+    map.getContainer().setAttribute("role", "region");
+    map.getContainer().setAttribute("aria-label", "Map; arrow keys move it, plus and minus zoom");
+    return map;
+  }
+  function inOrder() {
+    for (const name of order) {
+      if (map.hasLayer(window[`${name}_layer`])) window[`${name}_layer`].bringToFront();
+    }
+    if (chosen) chosen.eachLayer && chosen.eachLayer((l) => l.bringToFront());
+  }
+  function finish() {
+    for (const name of order) window[`${name}_layer`].addData(data[name]);
+    let row = 0;
+    windows_layer.getLayers().forEach((layer) => {
+      addRow(layer.feature, layer, page.values[row]);
+      addChip(layer.feature, layer);
+      row += 1;
+    });
+    inOrder();
+    declutter();
+    resizeMarks();
+    map.on("zoomend", () => { declutter(); resizeMarks(); });
+    map.on("overlayadd overlayremove", (event) => {
+      if (event.layer !== tile_layer) inOrder();
+      else at("hint").hidden = event.type !== "overlayadd" || location.protocol !== "file:";
+    });
+    at("sheet_close").addEventListener("click", close);
+    document.addEventListener("keydown", (event) => {
+      if (event.key === "Escape" && !at("sheet").hidden) close();
+    });
+    forPrint();
+  }
+  /* On paper everything is unfolded and the map takes the sheet's width. */
+  function forPrint() {
+    const folds = [at("panel"), at("legend")];
+    let before = null;
+    window.addEventListener("beforeprint", () => {
+      before = { open: folds.map((f) => f.open), bounds: map.getBounds() };
+      folds.forEach((f) => { f.open = true; });
+      document.body.classList.add("printing");
+      map.invalidateSize({ animate: false, pan: false });
+      map.fitBounds(before.bounds, { animate: false });
+    });
+    window.addEventListener("afterprint", () => {
+      document.body.classList.remove("printing");
+      folds.forEach((f, i) => { f.open = before.open[i]; });
+      map.invalidateSize({ animate: false, pan: false });
+      map.fitBounds(before.bounds, { animate: false });
+    });
+  }
+  const each = Object.fromEntries(order.map((kind) => [kind, opens(kind)]));
+  return { tight, start, finish, style, each, point };
+})();

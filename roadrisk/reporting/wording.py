@@ -1,0 +1,156 @@
+"""Plain-language sentences and number words of the reports."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from roadrisk.base.units import M_PER_FOOT, M_PER_MILE
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from roadrisk.base.units import Units
+    from roadrisk.findings import Findings
+    from roadrisk.study import Settings, Study
+
+BASIS = "tracked crossings and public reports per {unit} and year; deaths do not count yet"
+OFF_GROUND = "bridge or tunnel: passing below or above is no road crossing"
+NO_PROOF = (
+    "No finding is no proof of safety: a road without evidence may simply not have been watched."
+)
+CONFIDENTIAL = "Contains places of protected animals: not for publication."
+SAFETY = (
+    "Never stop or search on a road where it is unsafe; follow local rules and permits.",
+    "Handling protected animals, working beside a road, and building or signing on one need "
+    "permits and trained people: local codes and licensed practice come before this list.",
+)
+TILE_LAYER = "Background map (asks openstreetmap.org)"
+TILE_NOTE = (
+    "The background map is fetched from openstreetmap.org only while it is switched on, and that "
+    "tells its operators which area is looked at. They refuse pages that were opened as a file: "
+    "it shows when map.html comes from a web server."
+)
+OSM_CREDIT = "© OpenStreetMap contributors (ODbL)"
+INVENTED_BANNER = "Invented demonstration data"
+_MONTHS = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+]
+
+
+def length_unit(units: Units) -> str:
+    """Return the unit that rates are given per: km or mile."""
+    return "mile" if units == "us" else "km"
+
+
+def per_length_unit(rate_per_km: float, units: Units) -> float:
+    """Return a rate per km of road as a rate per km or per mile."""
+    return rate_per_km * M_PER_MILE / 1000 if units == "us" else rate_per_km
+
+
+def basis(units: Units) -> str:
+    """Return what ranks go by, in a few words."""
+    return BASIS.format(unit=length_unit(units))
+
+
+def number(value: float, digits: int = 3) -> str:
+    """Return a number rounded to `digits` significant digits, with thousands marked."""
+    if not np.isfinite(value):
+        return ""
+    rounded = float(f"{value:.{digits}g}")
+    return f"{rounded:,.{_decimals(rounded, digits)}f}" if rounded else "0"
+
+
+def count(value: float) -> str:
+    """Return a count, which may be a fraction: 12, 3.5, 1,234."""
+    if not np.isfinite(value):
+        return ""
+    return f"{value:,.1f}".removesuffix(".0")
+
+
+def _decimals(value: float, digits: int) -> int:
+    most = max(0, digits - 1 - int(np.floor(np.log10(abs(value)))))
+    return len(f"{value:.{most}f}".rstrip("0").partition(".")[2])
+
+
+def rate_words(value: float, low: float, high: float, note: str, units: Units) -> str:
+    """Return a rate with its interval: ``14.2 (8.1 to 23)``, or the words why there is none."""
+    shown = number(per_length_unit(value, units))
+    if not shown:
+        return note or "not known"
+    if np.isfinite(low) and np.isfinite(high):
+        ends = (number(per_length_unit(x, units)) for x in (low, high))
+        return f"{shown} ({' to '.join(ends)})"
+    return f"{shown} (no interval: {note or 'too little data'})"
+
+
+def short_length(metres: float, units: Units) -> str:
+    """Return a length in metres or km, feet or miles: 120 m, 2.35 km."""
+    if units == "us":
+        feet = metres / M_PER_FOOT
+        return f"{feet:.0f} ft" if feet < 2640 else f"{number(metres / M_PER_MILE)} mi"
+    return f"{metres:.0f} m" if metres < 1000 else f"{number(metres / 1000)} km"
+
+
+def day(value: date) -> str:
+    """Return a date in words: 3 May 2024."""
+    return f"{value.day} {_MONTHS[value.month - 1]} {value.year}"
+
+
+def study_line(settings: Settings) -> tuple[str, str]:
+    """Return the species in words and the period in words."""
+    study = settings.study
+    species = f"{study.common_name} ({study.species})" if study.common_name else study.species
+    return species, f"{day(study.start)} to {day(study.end)}"
+
+
+def credit(study: Study) -> str:
+    """Return whose roads are drawn."""
+    if study.settings.study.invented:
+        return "Invented roads"
+    parts = []
+    if study.osm_graph is not None:
+        parts.append(OSM_CREDIT)
+    if study.agency_lines is not None:
+        parts.append("Roads: the agency layer named in the study")
+    return "; ".join(parts)
+
+
+def how_to_read(settings: Settings) -> list[str]:
+    """Return the sentences that explain the map and the list."""
+    hot, study = settings.hotspots, settings.study
+    chance = number(100 * hot.alpha)
+    return [
+        f"Colour and width: {basis(study.units)}. Values are smoothed along the roads over "
+        f"{short_length(hot.bandwidth_m, study.units)} (network kernel).",
+        f"The list ranks pieces of road of about {short_length(hot.rank_window_m, study.units)} "
+        f"by {basis(study.units)}; all years are pooled.",
+        f"Two numbers in brackets are a {100 * hot.interval:.0f} % interval; where there is none, "
+        "the reason stands there.",
+        f"A stretch stands out when more was recorded there than chance gathers anywhere on this "
+        f"network in all but {chance} of 100 tries. In each try the records of one animal, or of "
+        f"one observer at one place, move together within "
+        f"{short_length(hot.block_window_m, study.units)} of road. "
+        f"At least {hot.least_units} different animals or observers must have been there.",
+        "Counts can be fractions: a report whose place is uncertain is shared between the roads "
+        "within its reach.",
+        "Reports come from where people pass and look: few reports do not mean few animals.",
+        NO_PROOF,
+    ]
+
+
+def counted(findings: Findings) -> list[str]:
+    """Return what was read, placed and left out, one line a kind."""
+    return [f"{kind.replace('_', ' ')}: {many:,}" for kind, many in findings.counts.items()]

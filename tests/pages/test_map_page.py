@@ -1,0 +1,333 @@
+"""What a browser sees of the map: nothing leaves the file, text stays text, all can be reached."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+import pyproj
+import pytest
+from playwright.sync_api import Page, expect
+
+from roadrisk.reporting.map import map_html
+from tests.reporting import made_up
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from tests.pages.conftest import Opener
+
+
+@pytest.fixture(scope="module")
+def made_map(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("map of é") / "map.html"
+    path.write_bytes(map_html(made_up.study(), made_up.findings()))
+    return path
+
+
+def click_at(page: Page, longitude: float, latitude: float) -> None:
+    """Bring a place to the middle of the map's free part and click it."""
+    page.evaluate(f"roads_map.setView([{latitude}, {longitude}], 17, {{animate: false}}); 0")
+    place = page.evaluate(f"roads_map.latLngToContainerPoint([{latitude}, {longitude}])")
+    box = page.locator("#roads_map").bounding_box()
+    assert box is not None
+    page.mouse.click(box["x"] + place["x"], box["y"] + place["y"])
+
+
+def layers(page: Page) -> dict[str, bool]:
+    """Name of each layer in the control, and whether it is on."""
+    boxes = page.locator(".leaflet-control-layers-overlays label")
+    return {
+        boxes.nth(i).inner_text().strip(): boxes.nth(i).locator("input").is_checked()
+        for i in range(boxes.count())
+    }
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_nothing_leaves_the_file(made_map: Path, open_page: Opener, width: int) -> None:
+    """One request, for the file itself; not a word on the console, also after using the page."""
+    opened = open_page(made_map, width)
+    page = opened.page
+    page.locator("#panel > summary").click()
+    page.locator("#legend > summary").click()
+    page.locator(".leaflet-control-layers").hover()
+    for box in page.locator(".leaflet-control-layers-overlays input").all()[:-1]:
+        box.click()
+        box.click()
+    page.locator(".leaflet-control-zoom-in").click()
+    page.wait_for_timeout(200)
+    assert opened.requests == [made_map.as_uri()]
+    assert opened.complaints == []
+    assert page.evaluate("window.__hacked === undefined")
+
+
+def test_the_background_map_is_asked_for_only_when_switched_on(
+    made_map: Path, open_page: Opener
+) -> None:
+    """Its label says whom it asks; once on, only that host is asked, and a note explains."""
+    opened = open_page(made_map)
+    page = opened.page
+    page.locator(".leaflet-control-layers").hover()
+    page.get_by_label("Background map (asks openstreetmap.org)").check()
+    page.wait_for_timeout(300)
+    asked = opened.requests[1:]
+    assert asked
+    assert all(u.startswith("https://tile.openstreetmap.org/") for u in asked)
+    expect(page.locator("#hint")).to_contain_text("fetched from openstreetmap.org only while")
+    page.locator(".leaflet-control-layers").hover()
+    page.get_by_label("Background map (asks openstreetmap.org)").uncheck()
+    expect(page.locator("#hint")).to_be_hidden()
+
+
+def test_legend_layers_and_scale_are_there(made_map: Path, open_page: Opener) -> None:
+    """By hand, from the made-up findings."""
+    page = open_page(made_map).page
+    legend = page.locator("#legend_inside")
+    for words in ("per km of road and year", "20 and more", "1 to 2", "less than 1",
+                  "bridge or tunnel: passing below or above is no road crossing",
+                  "stands out from its neighbourhood", "alive", "dead", "crossing"):  # fmt: skip
+        expect(legend).to_contain_text(words)
+    expect(page.locator(".leaflet-control-scale")).to_contain_text(re.compile(r"\d+ k?m"))
+    expect(page.locator("#roads_map")).to_have_attribute("aria-label", re.compile("Map"))
+    expect(page.locator(".leaflet-control-attribution")).to_have_text("Invented roads")
+    page.locator(".leaflet-control-layers").hover()
+    assert layers(page) == {
+        "Roads": True, "Stretches that stand out": True, "Crossings and reports, smoothed": True,
+        "Ranked list": True, "Tracked crossings": False, "Public reports": True,
+        "Background map (asks openstreetmap.org)": False,
+    }  # fmt: skip
+
+
+def test_layers_go_and_come_back(made_map: Path, open_page: Opener) -> None:
+    """Each switch takes its layer off the map and puts it back, numbers included."""
+    page = open_page(made_map).page
+    names = {"Roads": "roads", "Stretches that stand out": "stretches", "Ranked list": "windows",
+             "Crossings and reports, smoothed": "pieces", "Public reports": "reports",
+             "Tracked crossings": "crossings"}  # fmt: skip
+    for label, name in names.items():
+        page.locator(".leaflet-control-layers").hover()
+        before = page.evaluate(f"roads_map.hasLayer({name}_layer)")
+        for expected in (not before, before):
+            page.get_by_label(label, exact=True).click()
+            assert page.evaluate(f"roads_map.hasLayer({name}_layer)") is expected
+            if name == "windows":
+                assert page.locator(".chip").count() == (7 if expected else 0)
+
+
+def test_what_the_study_is(made_map: Path, open_page: Opener) -> None:
+    """Title block, verdict, cautions; hostile names as the text that they are."""
+    page = open_page(made_map).page
+    name = made_up.study().settings.study.name
+    assert page.title() == name
+    assert page.locator("#study_name").text_content() == name
+    expect(page.locator("#invented")).to_have_text("Invented demonstration data")
+    expect(page.locator("#period")).to_have_text("1 April 2021 to 31 October 2023")
+    expect(page.locator("#verdict")).to_have_text(made_up.findings().chance.words)
+    expect(page.locator("#basis")).to_contain_text("deaths do not count yet")
+    care = page.locator("#cautions")
+    for words in ("Never stop or search on a road where it is unsafe", "permits",
+                  "Contains places of protected animals: not for publication"):  # fmt: skip
+        expect(care).to_contain_text(words)
+    expect(page.locator("#read")).to_contain_text("No finding is no proof of safety")
+    assert page.locator("html").get_attribute("lang") == "en"
+
+
+def test_a_road_shows_its_sheet_with_text_as_text(made_map: Path, open_page: Opener) -> None:
+    """Click on the lane whose name is a script: the name is shown and nothing runs."""
+    opened = open_page(made_map)
+    page = opened.page
+    lane = made_up.findings().segments.geometry[5].interpolate(1100)
+    click_at(page, *to_wgs84(lane.x, lane.y))
+    expect(page.locator("#sheet_title")).to_have_text("Mill Lane " + made_up.SCRIPT)
+    expect(page.locator("#sheet_lines")).to_contain_text("residential")
+    assert page.evaluate("window.__hacked === undefined")
+    assert opened.complaints == []
+
+
+def test_a_bridge_says_that_below_is_no_crossing(made_map: Path, open_page: Opener) -> None:
+    """Click on the made-up bridge."""
+    page = open_page(made_map).page
+    bridge = made_up.findings().segments.geometry[2].interpolate(80)
+    page.evaluate("reports_layer.remove(); 0")
+    click_at(page, *to_wgs84(bridge.x, bridge.y))
+    expect(page.locator("#sheet_lines")).to_contain_text(
+        "bridge or tunnel: passing below or above is no road crossing"
+    )
+
+
+def test_every_hostile_remark_is_text(made_map: Path, open_page: Opener) -> None:
+    """Open the sheet of every report, crossing and window: nothing runs, remarks are shown."""
+    opened = open_page(made_map)
+    page = opened.page
+    shown = page.evaluate(
+        """() => [reports_layer, crossings_layer, windows_layer, stretches_layer, pieces_layer]
+        .flatMap((group) => group.getLayers().map((layer) => {
+          layer.fire("click");
+          return document.getElementById("sheet").textContent;
+        }))"""
+    )
+    for text in (made_up.SCRIPT, made_up.PICTURE, made_up.TEMPLATE, made_up.FORMULA):
+        assert any(text in sheet for sheet in shown), text
+    page.wait_for_timeout(200)
+    assert page.evaluate("window.__hacked === undefined")
+    assert page.locator("#sheet img, #sheet script, #list img, #list script").count() == 0
+    assert opened.complaints == []
+    assert len(opened.requests) == 1
+
+
+def test_a_script_that_came_in_would_not_run(made_map: Path, open_page: Opener) -> None:
+    """The page's own policy stops scripts, handlers and requests that it doesn't know."""
+    opened = open_page(made_map)
+    page = opened.page
+    page.evaluate(
+        """() => {
+          const script = document.createElement("script");
+          script.textContent = "window.__hacked = 4";
+          document.body.appendChild(script);
+          const box = document.createElement("div");
+          document.body.appendChild(box);
+          box.innerHTML = '<img src="data:," onerror="window.__hacked = 5">';
+        }"""
+    )
+    page.wait_for_timeout(200)
+    assert page.evaluate("window.__hacked === undefined")
+    assert any("Content Security Policy" in text for text in opened.complaints)
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_the_list_is_reached_by_keyboard(made_map: Path, open_page: Opener, width: int) -> None:
+    """Tab to the second row, Enter opens its sheet, Escape closes it."""
+    page = open_page(made_map, width).page
+    if width < 700:
+        page.locator("#panel > summary").focus()
+        page.keyboard.press("Enter")
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.matches('#list li:nth-child(2) button')"):
+            break
+    page.keyboard.press("Enter")
+    expect(page.locator("#sheet_title")).to_have_text("Rank 2: Heron Road")
+    expect(page.locator("#sheet_lines")).to_contain_text("22.2 (9.99 to 40)")
+    pressed = page.locator("#list button[aria-pressed=true]")
+    expect(pressed).to_have_count(1)
+    page.keyboard.press("Escape")
+    expect(page.locator("#sheet")).to_be_hidden()
+    expect(pressed).to_have_count(0)
+
+
+def test_a_row_brings_its_piece_of_road_into_view(made_map: Path, open_page: Opener) -> None:
+    """The window's number stands in the map, clear of the legend and of the sheet."""
+    page = open_page(made_map).page
+    page.locator("#list button").nth(3).click()
+    chip = page.locator(".chip.chosen")
+    expect(chip).to_have_text("4")
+    here = chip.bounding_box()
+    assert here is not None
+    for other in ("#legend", "#sheet"):
+        box = page.locator(other).bounding_box()
+        assert box is not None
+        assert not overlap(here, box), other
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (1024, 640), (390, 844), (390, 640)])
+def test_panels_do_not_cover_each_other(
+    made_map: Path, open_page: Opener, width: int, height: int
+) -> None:
+    """Zoom buttons, layer switch, legend, scale, sheet: none on top of another, none cut off."""
+    page = open_page(made_map, width, height).page
+    parts = [".leaflet-control-zoom", ".leaflet-control-layers", "#legend",
+             ".leaflet-control-scale"]  # fmt: skip
+    check_apart(page, parts, width, height)
+    if width < 700:
+        page.locator("#panel > summary").click()
+    page.locator("#list button").first.click()
+    parts = [".leaflet-control-zoom", ".leaflet-control-layers", "#sheet"]
+    check_apart(page, parts + (["#legend"] if width > 700 else []), width, height)
+
+
+def check_apart(page: Page, parts: list[str], width: int, height: int) -> None:
+    boxes = {}
+    for part in parts:
+        box = page.locator(part).bounding_box()
+        assert box is not None, part
+        assert box["x"] >= 0, part
+        assert box["y"] >= 0, part
+        assert box["x"] + box["width"] <= width, part
+        assert box["y"] + box["height"] <= height, part
+        boxes[part] = box
+    for i, one in enumerate(parts):
+        for other in parts[i + 1 :]:
+            assert not overlap(boxes[one], boxes[other]), (one, other)
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+
+
+def test_on_a_phone_the_list_is_folded(made_map: Path, open_page: Opener) -> None:
+    """The map has the screen; a chosen row folds the list again."""
+    page = open_page(made_map, 390, 844).page
+    expect(page.locator("#list button").first).to_be_hidden()
+    box = page.locator("#roads_map").bounding_box()
+    assert box is not None
+    assert box["height"] > 844 / 2
+    page.locator("#panel > summary").click()
+    page.locator("#list button").first.click()
+    expect(page.locator("#list button").first).to_be_hidden()
+    expect(page.locator("#sheet")).to_be_visible()
+
+
+def test_numbers_on_the_map_do_not_cover_each_other(made_map: Path, open_page: Opener) -> None:
+    """From afar the best of close ranks is shown; closer up all of them are."""
+    page = open_page(made_map).page
+    visible = page.locator(".chip:visible")
+    boxes = [chip.bounding_box() for chip in visible.all()]
+    assert 0 < len(boxes) < 7
+    for i, one in enumerate(boxes):
+        for other in boxes[i + 1 :]:
+            assert one is not None
+            assert other is not None
+            assert not overlap(one, other)
+    expect(visible.filter(has_text=re.compile("^1$"))).to_have_count(1)
+    page.locator("#list button").first.click()
+    for rank in ("1", "2", "3"):
+        expect(visible.filter(has_text=re.compile(f"^{rank}$"))).to_have_count(1)
+
+
+def test_nothing_recorded_is_shown_as_such(tmp_path: Path, open_page: Opener) -> None:
+    """A study without evidence opens too and says so; US customary units have their scale."""
+    path = tmp_path / "map.html"
+    path.write_bytes(map_html(made_up.study(units="us"), made_up.without_evidence()))
+    opened = open_page(path)
+    expect(opened.page.locator("#list_empty")).to_be_visible()
+    expect(opened.page.locator("#verdict")).to_contain_text("Too few animals and observers")
+    expect(opened.page.locator("#legend_inside")).to_contain_text("nothing recorded")
+    expect(opened.page.locator(".leaflet-control-scale")).to_contain_text(re.compile(r"\d (ft|mi)"))
+    assert opened.complaints == []
+
+
+def test_on_paper_the_map_fits_the_sheet(made_map: Path, open_page: Opener) -> None:
+    """Printing unfolds legend and list, and puts everything back afterwards."""
+    opened = open_page(made_map, 390, 844)
+    page = opened.page
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    page.emulate_media(media="print")
+    expect(page.locator("#list button").first).to_be_visible()
+    expect(page.locator("#legend_inside")).to_be_visible()
+    width = page.evaluate("document.getElementById('roads_map').clientWidth")
+    assert width == pytest.approx(182 / 25.4 * 96, abs=2)
+    assert page.evaluate("roads_map.getSize().x") == width
+    page.emulate_media(media="screen")
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    expect(page.locator("#list button").first).to_be_hidden()
+    assert opened.complaints == []
+
+
+def overlap(one: dict[str, float], other: dict[str, float]) -> bool:
+    return (
+        one["x"] < other["x"] + other["width"]
+        and other["x"] < one["x"] + one["width"]
+        and one["y"] < other["y"] + other["height"]
+        and other["y"] < one["y"] + one["height"]
+    )
+
+
+def to_wgs84(x: float, y: float) -> tuple[float, float]:
+    return pyproj.Transformer.from_crs(made_up.CRS, "EPSG:4326", always_xy=True).transform(x, y)

@@ -1,0 +1,268 @@
+"""A small invented study with findings made up by hand; nothing in it was computed.
+
+The network lies about longitude 19.4, latitude 52.2, in EPSG:32634. Names and remarks are
+hostile on purpose: what a page, a spreadsheet or a template might run.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyproj
+from shapely.geometry import LineString, MultiLineString, Point
+from shapely.ops import substring
+
+from roadrisk.findings import ChanceTest, Findings
+from roadrisk.study import InputFile, Study, settings_from
+
+CRS = "EPSG:32634"
+SCRIPT = "<script>window.__hacked = 1</script>"
+PICTURE = '<img src=x onerror="window.__hacked = 2">'
+TEMPLATE = "{{ 7 * 191 }}{% for x in y %}${window.__hacked = 3}`"
+FORMULA = '=HYPERLINK("http://example.invalid";"x")'
+X0, Y0 = 390_000.0, 5_784_500.0
+
+# Each road: label, class, level, bridge, tunnel, vertices [m from the corner].
+_ROADS = [
+    ("Heron Road", "secondary", 0, False, False, [(0, 600), (700, 640), (1400, 600)]),
+    ("Heron Road", "secondary", 0, False, False, [(1400, 600), (2100, 520), (2800, 560)]),
+    ("Heron Road", "secondary", 1, True, False, [(2800, 560), (2960, 570)]),
+    ("Heron Road", "secondary", 0, False, False, [(2960, 570), (4200, 640)]),
+    ("Sedge Lane", "unclassified", 0, False, False, [(1400, 600), (1380, 1300), (1500, 2000)]),
+    ("Mill Lane " + SCRIPT, "residential", 0, False, False,
+     [(1400, 600), (1450, -100), (1300, -700)]),
+    ("Öster Lane", "unclassified", 0, False, False, [(2800, 560), (2850, 1500), (2700, 2100)]),
+    ("Tunnel Way", "tertiary", -1, False, True, [(2700, 2100), (2900, 2110)]),
+    ("", "track", 0, False, False, [(1500, 2000), (2100, 2150), (2700, 2100)]),
+    ("Fen End", "service", 0, False, False, [(4200, 640), (4230, 1200)]),
+]  # fmt: skip
+
+
+def study(*, units: str = "metric", invented: bool = True, folder: Path | None = None) -> Study:
+    """Return settings with empty tables; reports read nothing else of a study."""
+    settings = settings_from(
+        {
+            "study": {
+                "name": f"Reed Fen & <b>hinterland</b> {TEMPLATE}", "short_name": "reed-fen",
+                "species": "Testudo exempli", "common_name": "fen tortoise",
+                "start": "2021-04-01", "end": "2023-10-31", "time_zone": "Europe/Warsaw",
+                "units": units, "seed": 7, "invented": invented,
+            },
+            "sightings": {"file": "sightings.csv"},
+            "roads": {"osm": {"file": "roads.osm"}},
+        }
+    )  # fmt: skip
+    empty = gpd.GeoDataFrame(geometry=[], crs=CRS)
+    return Study(
+        folder=folder or Path("reed fen"), settings=settings, crs=pyproj.CRS(CRS),
+        animals=pd.DataFrame(), fixes=empty, sightings=empty, osm_graph=None, agency_lines=None,
+        traffic=None, inputs=(InputFile("sightings.csv", "ab" * 32, 1234, 250),),
+    )  # fmt: skip
+
+
+def findings() -> Findings:
+    """Return findings with every column that the reports draw."""
+    segments = _segments()
+    lixels = _lixels(segments)
+    return Findings(
+        segments=segments,
+        lixels=lixels,
+        stretches=_stretches(lixels),
+        ranked=_ranked(segments),
+        crossings=_crossings(segments),
+        sightings=_sightings(segments),
+        left_out=pd.DataFrame(
+            {
+                "file": ["sightings.csv", "sightings.csv", "fixes.csv"],
+                "row": pd.array([12, 40, None], dtype="Int64"),
+                "record": ["S-12", FORMULA, "A03"],
+                "reason": ["40 km from any road", "@SUM(1+1)*cmd|' /C calc'!A0", "no position"],
+            }
+        ),
+        doubts=pd.DataFrame(
+            {
+                "file": ["animals.csv"], "row": pd.array([3], dtype="Int64"), "column": ["mass"],
+                "record": ["A03"], "problem": ["-5 g is no mass"],
+                "mend": ["+check the scale;=1+1"],
+            }
+        ),
+        road_mismatches=pd.DataFrame(
+            {"segment_id": ["s04"], "road": ["Sedge Lane"],
+             "problem": ["no agency line within 20 m"]}
+        ),
+        chance=ChanceTest(
+            verdict="stretches stand out", units=23, blocks=61, draws=999, alpha=0.05,
+            threshold=2.1, largest=4.4, p_value=0.001,
+            words="1 stretch of road stands out from its neighbourhood: Heron Road, about 350 m. "
+            "No finding elsewhere is no proof of safety.",
+            method="maximum statistic over the network, blocks within windows of 2 km",
+        ),
+        notes=(
+            "412 steps between successive fixes count; 37 longer than 7 days don't.",
+            "9 exact repeats among the reports were counted once.",
+        ),
+        counts={"animals": 18, "fixes": 1304, "reports": 251, "left_out": 3, "doubts": 1},
+    )  # fmt: skip
+
+
+def without_evidence() -> Findings:
+    """Return findings of a study in which nothing was recorded near a road."""
+    full = findings()
+    lixels = full.lixels.assign(density_per_km_year=0.0, p_value=np.nan, stretch=0)
+    chance = replace(
+        full.chance, verdict="too few to tell", p_value=float("nan"), threshold=float("nan"),
+        words="Too few animals and observers to tell. No finding is no proof of safety.",
+    )  # fmt: skip
+    return replace(
+        full, lixels=lixels, stretches=full.stretches.iloc[:0], ranked=full.ranked.iloc[:0],
+        crossings=full.crossings.iloc[:0], sightings=full.sightings.iloc[:0], chance=chance,
+    )  # fmt: skip
+
+
+def _segments() -> gpd.GeoDataFrame:
+    n = len(_ROADS)
+    length = [LineString(r[5]).length for r in _ROADS]
+    reports = np.array([3.25, 9.5, 0, 1, 2, 0.4, 1.3, 0, 0, 0])
+    crossings = np.array([1.0, 11, 0, 2, 1, 0, 0, 0, 0, 0])
+    days = np.array([900.0, 1500, 1500, 640, 420, 0, 0, 0, 0, 0])
+    rate = np.divide(100 * crossings, days, out=np.full(n, np.nan), where=days > 0)
+    known = np.isfinite(rate)
+    return gpd.GeoDataFrame(
+        {
+            "segment_id": [f"s{i:02d}" for i in range(n)],
+            "road": [r[0] for r in _ROADS], "name": [r[0] for r in _ROADS], "ref": "",
+            "road_class": [r[1] for r in _ROADS], "level": [r[2] for r in _ROADS],
+            "bridge": [r[3] for r in _ROADS], "tunnel": [r[4] for r in _ROADS], "band_of": "",
+            "route": ["SR 12"] * 4 + [""] * 6,
+            "begin_measure": [0.0, 1.402, 2.811, 2.972] + [np.nan] * 6,
+            "end_measure": [1.402, 2.811, 2.972, 4.214] + [np.nan] * 6,
+            "owner": ["County (invented)"] * 4 + [""] * 6,
+            "aadt": [4200.0] * 4 + [np.nan] * 6, "aadt_year": [2019.0] * 4 + [np.nan] * 6,
+            "speed_limit_kmh": [90.0] * 4 + [50.0] * 6, "lanes": [2.0] * 4 + [np.nan] * 6,
+            "length_m": length, "crossings": crossings,
+            "animals_crossing": [1, 5, 0, 2, 1, 0, 0, 0, 0, 0],
+            "animals_in_reach": [4, 7, 7, 3, 2, 0, 0, 0, 0, 0],
+            "animal_days_in_reach": days, "crossings_per_100_animal_days": rate,
+            "crossings_per_100_animal_days_low": np.where(known, rate * 0.4, np.nan),
+            "crossings_per_100_animal_days_high": np.where(known, rate * 1.9, np.nan),
+            "crossings_per_100_animal_days_poisson_low": np.where(known, rate * 0.6, np.nan),
+            "crossings_per_100_animal_days_poisson_high": np.where(known, rate * 1.5, np.nan),
+            "interval_note":
+                ["animals resampled" if k else "no animal was in reach" for k in known],
+            "reports_alive": reports * 0.6, "reports_dead": reports * 0.3,
+            "reports_other": reports * 0.1,
+            "evidence_per_km_year": (reports + crossings) / np.array(length) * 1000 / 2.58,
+        },
+        geometry=[LineString([(X0 + x, Y0 + y) for x, y in r[5]]) for r in _ROADS],
+        crs=CRS,
+    )  # fmt: skip
+
+
+# Hills of evidence: segment row, middle [m], height [per km and year], half width [m].
+_HILLS = [(1, 700, 21.0, 260), (0, 300, 4.0, 200), (4, 350, 6.0, 230), (3, 800, 2.2, 240),
+          (6, 500, 1.1, 200), (2, 80, 0.9, 200), (5, 300, 0.3, 150)]  # fmt: skip
+
+
+def _lixels(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    rows, shapes = [], []
+    for i, line in enumerate(segments.geometry):
+        count = max(1, round(line.length / 10))
+        ends = np.linspace(0, line.length, count + 1)
+        for a, b in pairwise(ends):
+            middle = (a + b) / 2
+            value = sum(
+                h * max(0, 1 - ((middle - at) / w) ** 2) for s, at, h, w in _HILLS if s == i
+            )
+            hot = i == 1 and 530 < middle < 880
+            rows.append((f"s{i:02d}", i, a, b, value, 0.6 * value, 0.4 * value, value / 5,
+                         0.004 if hot else 0.7, int(hot)))  # fmt: skip
+            shapes.append(substring(line, a, b))
+    names = ["segment_id", "edge", "start_m", "end_m", "density_per_km_year", "density_crossings",
+             "density_reports", "statistic", "p_value", "stretch"]  # fmt: skip
+    return gpd.GeoDataFrame(pd.DataFrame(rows, columns=names), geometry=shapes, crs=CRS)
+
+
+def _stretches(lixels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    hot = lixels[lixels["stretch"] == 1]
+    return gpd.GeoDataFrame(
+        {"stretch": [1], "road": ["Heron Road"], "length_m": [hot.length.sum()],
+         "p_value": [0.004], "crossings": [9.0], "reports": [7.75], "animals": [5],
+         "observers": [6]},
+        geometry=[MultiLineString(list(hot.geometry))], crs=CRS,
+    )  # fmt: skip
+
+
+# Ranked windows: segment row, begin [m], value, crossings, alive, dead, other, interval known.
+_WINDOWS = [(1, 650, 31.4159, 5, 2.345, 1.5, 0, True), (1, 750, 22.2, 3, 1.25, 1.25, 0.23, True),
+            (1, 550, 14.0, 1, 2.0, 0.6, 0, True), (4, 300, 9.123, 1, 1.35, 0, 0, False),
+            (0, 250, 6.6, 1, 0.7, 0, 0, True), (3, 750, 4.04, 1, 0, 0.04, 0, False),
+            (5, 250, 1.2, 0, 0.31, 0, 0, False)]  # fmt: skip
+
+
+def _ranked(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    rows, shapes = [], []
+    for rank, (s, at, value, crossings, alive, dead, other, known) in enumerate(_WINDOWS, 1):
+        road = segments["road"][s]
+        agency = s < 4
+        hot = rank <= 3
+        rows.append({
+            "rank": rank, "road": road, "route": "SR 12" if agency else "",
+            "begin_measure": 1.402 + at / 1000 if agency else np.nan,
+            "end_measure": 1.502 + at / 1000 if agency else np.nan,
+            "place": f"{at} m from Sedge Lane" if rank != 7 else FORMULA,
+            "length_m": 100.0, "crossings": float(crossings), "reports_alive": alive,
+            "reports_dead": dead, "reports_other": other, "animals": min(crossings, 4),
+            "observers": 3, "evidence_per_km_year": value,
+            "evidence_per_km_year_low": value * 0.45 if known else np.nan,
+            "evidence_per_km_year_high": value * 1.8 if known else np.nan,
+            "interval_note": "animals and observers resampled" if known
+            else "fewer than 3 animals or observers",
+            "p_value": 0.004 if hot else 0.7, "stretch": int(hot),
+            "look_at": "water on both sides; verge height; culvert under the road"
+            if hot else f"{PICTURE} hedge gap", "segment_ids": f"s{s:02d}",
+        })  # fmt: skip
+        shapes.append(substring(segments.geometry[s], at, at + 100))
+    return gpd.GeoDataFrame(pd.DataFrame(rows), geometry=shapes, crs=CRS)
+
+
+def _crossings(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    rng = np.random.default_rng(3)
+    spots = [(1, 700 + 90 * rng.standard_normal()) for _ in range(11)]
+    spots += [(0, 320), (3, 790), (3, 840), (4, 350)]
+    days = pd.date_range("2022-05-03", periods=len(spots), freq="17D", tz="UTC")
+    return gpd.GeoDataFrame(
+        {
+            "organismID": [f"A{i % 6:02d} {PICTURE if i == 0 else ''}" for i in range(len(spots))],
+            "from_time": days, "to_time": days + pd.Timedelta(days=3), "step_days": 3.0,
+            "segment_id": [f"s{s:02d}" for s, _ in spots], "lixel": 0,
+        },
+        geometry=[segments.geometry[s].interpolate(at) for s, at in spots], crs=CRS,
+    )  # fmt: skip
+
+
+def _sightings(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    rng = np.random.default_rng(4)
+    spots = [(int(rng.choice([0, 1, 1, 1, 3, 4, 6])), rng.random()) for _ in range(60)]
+    points = []
+    for s, f in spots:
+        on = segments.geometry[s].interpolate(f, normalized=True)
+        points.append(Point(on.x + 25 * rng.standard_normal(), on.y + 25 * rng.standard_normal()))
+    remarks = [SCRIPT, PICTURE, TEMPLATE, FORMULA, "seen at dusk"] * 12
+    return gpd.GeoDataFrame(
+        {
+            "occurrenceID": [f"S-{i}" for i in range(60)],
+            "time": pd.date_range("2021-04-02", periods=60, freq="13D", tz="UTC"),
+            "vitality": ["alive", "dead", "", "alive", "dead"] * 12, "sex": "",
+            "recordedBy": [f"observer {i % 9}" for i in range(60)], "occurrenceRemarks": remarks,
+            "spread_m": 100.0, "distance_m": 20.0,
+            "segment_id": [f"s{s:02d}" for s, _ in spots],
+            "weight_there": np.where(np.arange(60) % 3 == 0, 0.62, 1.0),
+            "repeats": np.where(np.arange(60) == 5, 3, 1),
+        },
+        geometry=points, crs=CRS,
+    )  # fmt: skip

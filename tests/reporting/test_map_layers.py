@@ -1,0 +1,88 @@
+"""What the map draws: merged pieces of road, classes, words of the sheets."""
+
+from dataclasses import replace
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from shapely.geometry import shape
+
+from roadrisk.reporting.map import map_html
+from roadrisk.reporting.map_layers import map_layers, off_ground, scale_breaks
+from roadrisk.reporting.sheets import SHEETS
+from tests.reporting import made_up
+
+
+def lines(layer: dict, crs: str = made_up.CRS) -> gpd.GeoSeries:
+    shapes = [shape(f["geometry"]) for f in layer["features"]]
+    return gpd.GeoSeries(shapes, crs="EPSG:4326").to_crs(crs)
+
+
+def test_pieces_cover_what_is_in_a_class_and_no_more() -> None:
+    """Length of coloured road is the length of the lixels at or above the lowest limit."""
+    study, findings = made_up.study(), made_up.findings()
+    pieces = map_layers(study, findings)["pieces"]
+    lowest = scale_breaks(findings, "metric")[0]
+    lixels = findings.lixels
+    shown = lixels[lixels["density_per_km_year"] >= lowest]
+    # 6 decimals move an end by at most 0.06 m; there are two ends a piece.
+    slack = 0.12 * len(pieces["features"])
+    assert lines(pieces).length.sum() == pytest.approx(shown.length.sum(), abs=slack)
+    assert len(pieces["features"]) < len(shown) / 4
+    assert lines(pieces).distance(shown.union_all()).max() < 0.1
+
+
+def test_a_piece_has_one_class_and_says_its_highest_value() -> None:
+    """By hand: the hill of 21 per km and year on the second segment lies in the top class."""
+    study, findings = made_up.study(), made_up.findings()
+    pieces = map_layers(study, findings)["pieces"]["features"]
+    top = [f for f in pieces if f["properties"]["c"] == 4]
+    assert scale_breaks(findings, "metric") == (1.0, 2.0, 5.0, 10.0, 20.0)
+    assert {f["properties"]["s"] for f in top} == {1}
+    assert max(float(f["properties"]["v"][0]) for f in top) == 21
+
+
+def test_every_sheet_has_a_value_for_every_line() -> None:
+    """Titles and values are plain one-line text, also where data are hostile or missing."""
+    layers = map_layers(made_up.study(), made_up.findings())
+    for kind, layer in layers.items():
+        assert layer["features"]
+        for feature in layer["features"]:
+            values = feature["properties"]["v"]
+            assert len(values) == len(SHEETS[kind])
+            assert all(isinstance(v, str) and v.isprintable() for v in values)
+            assert "nan" not in " ".join(values).lower().split()
+
+
+def test_bridges_and_tunnels_say_so() -> None:
+    """By hand: one bridge, one tunnel in the made-up network."""
+    findings = made_up.findings()
+    assert list(np.flatnonzero(off_ground(findings.segments))) == [2, 7]
+    roads = map_layers(made_up.study(), findings)["roads"]["features"]
+    assert [i for i, f in enumerate(roads) if f["properties"].get("o")] == [2, 7]
+    assert "passing below or above is no road crossing" in roads[2]["properties"]["v"][0]
+
+
+def test_observers_are_not_named_on_the_map() -> None:
+    """A map is passed on: who reported stays in the study folder."""
+    layers = map_layers(made_up.study(), made_up.findings())
+    assert "observer 3" not in str(layers["reports"])
+
+
+def test_a_report_without_a_place_is_not_drawn() -> None:
+    """By hand: an empty and a missing point."""
+    findings = made_up.findings()
+    sightings = findings.sightings.copy()
+    sightings.loc[[0, 1], "geometry"] = gpd.GeoSeries.from_wkt(["POINT EMPTY", None]).to_numpy()
+    layers = map_layers(made_up.study(), replace(findings, sightings=sightings))
+    assert len(layers["reports"]["features"]) == len(sightings) - 2
+
+
+def test_five_thousand_segments_stay_light() -> None:
+    """5,000 segments with all their words: below 3 MB, so that mail and phones take it."""
+    small = made_up.findings()
+    parts = [small.segments.assign(segment_id=[f"{k}-{i}" for i in range(10)]) for k in range(500)]
+    lixels = small.lixels.assign(segment_id="0-" + small.lixels["segment_id"].str[2:])
+    findings = replace(small, segments=pd.concat(parts, ignore_index=True), lixels=lixels)
+    assert len(map_html(made_up.study(), findings)) < 3_000_000

@@ -1,0 +1,110 @@
+"""The ranked list keeps its numbers and its coordinate system in both formats."""
+
+import io
+import json
+from dataclasses import replace
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyproj
+import pytest
+
+from roadrisk.reporting.csv_text import csv_bytes
+from roadrisk.reporting.ranked_list import ranked_geojson, ranked_table
+from tests.reporting import made_up
+
+COLUMNS = [
+    "rank", "basis", "road", "route", "begin_measure", "end_measure", "place", "begin_latitude",
+    "begin_longitude", "end_latitude", "end_longitude", "length_m", "crossings", "reports_alive",
+    "reports_dead", "reports_other", "animals", "observers", "evidence_per_km_year",
+    "evidence_per_km_year_low", "evidence_per_km_year_high", "interval_note", "p_value",
+    "stretch", "what_to_look_at", "segment_ids",
+]  # fmt: skip
+
+
+def read_csv(table: pd.DataFrame) -> pd.DataFrame:
+    return pd.read_csv(io.BytesIO(csv_bytes(table)), encoding="utf-8-sig")
+
+
+def test_columns_and_rounding() -> None:
+    """By hand: first row of the made-up list."""
+    table = read_csv(ranked_table(made_up.findings().ranked, "metric"))
+    assert list(table.columns) == COLUMNS
+    first = table.iloc[0]
+    assert (first["rank"], first["road"], first["stretch"]) == (1, "Heron Road", 1)
+    assert (first["crossings"], first["reports_alive"]) == (5.0, 2.35)
+    assert first["evidence_per_km_year"] == 31.4
+    assert first["evidence_per_km_year_low"] == 14.1
+    assert np.isnan(table["evidence_per_km_year_low"][3])
+    assert table["interval_note"][3] == "fewer than 3 animals or observers"
+    assert np.isnan(table["stretch"][3])
+
+
+def test_ends_are_those_of_pyproj() -> None:
+    """Outside: PROJ through pyproj, point by point; to half a unit of the 6th decimal."""
+    ranked = made_up.findings().ranked
+    table = ranked_table(ranked, "metric")
+    to_wgs84 = pyproj.Transformer.from_crs(made_up.CRS, "EPSG:4326", always_xy=True)
+    for row, line in zip(table.to_dict("records"), ranked.geometry, strict=True):
+        begin = to_wgs84.transform(*line.coords[0])
+        end = to_wgs84.transform(*line.coords[-1])
+        assert (row["begin_longitude"], row["begin_latitude"]) == pytest.approx(begin, abs=6e-7)
+        assert (row["end_longitude"], row["end_latitude"]) == pytest.approx(end, abs=6e-7)
+
+
+def test_us_customary_units() -> None:
+    """By hand: 1 mile is 1.609344 km exactly, 1 foot 0.3048 m exactly (NIST SP 811)."""
+    table = ranked_table(made_up.findings().ranked, "us")
+    assert table["length_ft"][0] == 328
+    assert table["evidence_per_mile_year"][0] == 50.6  # 31.4159 * 1.609344 = 50.559
+    assert not [c for c in table if "km" in c or c == "length_m"]
+    assert "per mile" in table["basis"][0]
+
+
+def test_geojson_says_what_the_table_says() -> None:
+    """Round trip through geopandas: the same numbers, WGS 84, lines where they were."""
+    study, findings = made_up.study(), made_up.findings()
+    content = ranked_geojson(study, findings)
+    back = gpd.read_file(io.BytesIO(content))
+    assert back.crs == "EPSG:4326"
+    table = ranked_table(findings.ranked, "metric", invented=True)
+    for column in table.select_dtypes("number"):
+        np.testing.assert_array_equal(
+            back[column].to_numpy(dtype=float, na_value=np.nan),
+            table[column].to_numpy(dtype=float, na_value=np.nan),
+        )
+    for column in ("road", "place", "what_to_look_at", "basis"):
+        assert list(back[column]) == list(table[column])
+    # 6 decimals of a degree are at most 0.11 m.
+    apart = back.geometry.to_crs(made_up.CRS).hausdorff_distance(findings.ranked.geometry)
+    assert apart.max() < 0.12
+
+
+def test_what_the_rank_goes_by_is_said() -> None:
+    """The reader of either file sees that deaths don't count yet, and that data are invented."""
+    study, findings = made_up.study(), made_up.findings()
+    metadata = json.loads(ranked_geojson(study, findings))["metadata"]
+    assert "deaths do not count yet" in metadata["rank_goes_by"]
+    assert metadata["invented"] is True
+    assert any("no proof of safety" in text for text in metadata["cautions"])
+    assert any("not for publication" in text for text in metadata["cautions"])
+    basis = ranked_table(findings.ranked, "metric", invented=True)["basis"]
+    assert basis.str.contains("deaths do not count yet").all()
+    assert basis.str.contains("invented").all()
+
+
+def test_an_empty_list_is_a_list() -> None:
+    """Nothing recorded: a table with its header, a collection without features."""
+    study, findings = made_up.study(), made_up.without_evidence()
+    assert list(read_csv(ranked_table(findings.ranked, "metric")).columns) == COLUMNS
+    assert json.loads(ranked_geojson(study, findings))["features"] == []
+
+
+def test_the_findings_are_not_changed() -> None:
+    """Inputs are never mutated."""
+    findings = made_up.findings()
+    before = findings.ranked.copy()
+    ranked_table(findings.ranked, "us")
+    ranked_geojson(made_up.study(), replace(findings))
+    pd.testing.assert_frame_equal(pd.DataFrame(before), pd.DataFrame(findings.ranked))

@@ -1,0 +1,75 @@
+"""Numbers, lengths and dates in words; all by hand."""
+
+from dataclasses import replace
+from datetime import date
+
+import geopandas as gpd
+import networkx as nx
+import numpy as np
+import pytest
+
+from roadrisk.reporting.wording import (
+    count,
+    credit,
+    day,
+    how_to_read,
+    number,
+    rate_words,
+    short_length,
+)
+from tests.reporting import made_up
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [(31.4159, "31.4"), (14.0, "14"), (1234.5, "1,230"), (0.004567, "0.00457"), (0.0, "0"),
+     (0.9996, "1"), (99.96, "100"), (-2.5, "-2.5"), (np.nan, "")],
+)  # fmt: skip
+def test_number(value: float, words: str) -> None:
+    """Three significant digits, no zeros that say nothing."""
+    assert number(value) == words
+
+
+def test_count() -> None:
+    """Whole counts are never rounded."""
+    assert [count(v) for v in (12345, 3.49, 0.0, np.nan)] == ["12,345", "3.5", "0", ""]
+
+
+@pytest.mark.parametrize(
+    ("metres", "units", "words"),
+    [(104.4, "metric", "104 m"), (2000, "metric", "2 km"), (100, "us", "328 ft"),
+     (1609.344, "us", "1 mi")],
+)  # fmt: skip
+def test_length(metres: float, units: str, words: str) -> None:
+    """Metres below a kilometre, feet below half a mile."""
+    assert short_length(metres, units) == words  # type: ignore[arg-type]
+
+
+def test_a_rate_never_stands_without_its_interval_or_the_reason() -> None:
+    """With, without, and where nothing is known."""
+    assert rate_words(10, 5, 20, "x", "metric") == "10 (5 to 20)"
+    assert rate_words(10, 5, 20, "x", "us") == "16.1 (8.05 to 32.2)"
+    assert rate_words(10, np.nan, np.nan, "2 animals", "metric") == "10 (no interval: 2 animals)"
+    assert rate_words(np.nan, np.nan, np.nan, "no animal", "metric") == "no animal"
+
+
+def test_day() -> None:
+    """The same in every locale."""
+    assert day(date(2024, 5, 3)) == "3 May 2024"
+
+
+def test_whose_roads() -> None:
+    """OpenStreetMap is credited where its data are drawn, and only there."""
+    real = replace(made_up.study(invented=False), osm_graph=nx.MultiDiGraph())
+    assert credit(real) == "© OpenStreetMap contributors (ODbL)"
+    assert credit(replace(made_up.study(), osm_graph=nx.MultiDiGraph())) == "Invented roads"
+    agency = replace(made_up.study(invented=False), agency_lines=gpd.GeoDataFrame())
+    assert "agency" in credit(agency)
+
+
+def test_the_reader_is_told_what_it_is_and_is_not() -> None:
+    """Units, interval, what stands out, and no promise of safety."""
+    text = " ".join(how_to_read(made_up.study(units="us").settings))
+    for words in ("per mile and year", "deaths do not count yet", "90 % interval",
+                  "5 of 100", "no proof of safety"):  # fmt: skip
+        assert words in text

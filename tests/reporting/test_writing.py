@@ -1,0 +1,94 @@
+"""All reports of a made-up study, read back from disk."""
+
+import hashlib
+import json
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from roadrisk.errors import OutputError
+from roadrisk.reporting.writing import write_reports
+from roadrisk.study import settings_from
+from tests.reporting import made_up
+
+NAMES = [
+    "map.html", "ranked_stretches.csv", "ranked_stretches.geojson", "segments.csv",
+    "left_out.csv", "doubts.csv", "road_mismatches.csv", "provenance.json",
+]  # fmt: skip
+
+
+def test_the_same_bytes_again(tmp_path: Path) -> None:
+    """Two runs into two folders, and one over the other."""
+    study, findings = made_up.study(), made_up.findings()
+    first = write_reports(study, findings, tmp_path / "one")
+    content = [p.read_bytes() for p in first]
+    assert [p.name for p in first] == NAMES
+    second = write_reports(made_up.study(), made_up.findings(), tmp_path / "two words é")
+    assert [p.read_bytes() for p in second] == content
+    assert [p.read_bytes() for p in write_reports(study, findings, tmp_path / "one")] == content
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_segments_keep_their_numbers(tmp_path: Path, units: str) -> None:
+    """By hand: crossing frequencies of one segment, and units."""
+    findings = made_up.findings()
+    write_reports(made_up.study(units=units), findings, tmp_path)
+    table = pd.read_csv(tmp_path / "segments.csv", encoding="utf-8-sig").set_index("segment_id")
+    assert len(table) == len(findings.segments)
+    row = table.loc["s01"]
+    assert (row["crossings"], row["animals_crossing"], row["aadt"]) == (11.0, 5, 4200)
+    assert row["crossings_per_100_animal_days"] == 0.733  # 100 * 11 / 1500
+    assert row["crossings_per_100_animal_days_low"] == 0.293
+    assert row["reports_alive"] == 5.7
+    if units == "us":
+        assert row["speed_limit_mph"] == 56
+        assert row["length_ft"] == 4612  # 1405.70 / 0.3048
+    else:
+        assert (row["speed_limit_kmh"], row["length_m"]) == (90, 1405.7)  # 704.56 + 701.14
+
+
+def test_left_outs_and_doubts_come_back(tmp_path: Path) -> None:
+    """Round trip: hostile cells neutralised, rows whole numbers, a missing row empty."""
+    write_reports(made_up.study(), made_up.findings(), tmp_path)
+    left = pd.read_csv(tmp_path / "left_out.csv", encoding="utf-8-sig", dtype=str)
+    assert list(left["row"].fillna("")) == ["12", "40", ""]
+    assert left["record"][1] == "'" + made_up.FORMULA
+    assert left["reason"][1].startswith("'@")
+    doubts = pd.read_csv(tmp_path / "doubts.csv", encoding="utf-8-sig", dtype=str)
+    assert doubts["problem"][0] == "'-5 g is no mass"
+    assert doubts["mend"][0] == "'+check the scale;'=1+1"
+
+
+def test_provenance_holds_hashes_settings_and_versions(tmp_path: Path) -> None:
+    """Outside: hashes by hashlib over the files on disk, settings read again by the model."""
+    study = made_up.study()
+    write_reports(study, made_up.findings(), tmp_path)
+    content = json.loads((tmp_path / "provenance.json").read_text("utf-8"))
+    assert content["inputs"][0]["sha256"] == "ab" * 32
+    assert content["seed"] == 7
+    assert content["invented"] is True
+    assert settings_from(content["settings"]) == study.settings
+    assert {"numpy", "geopandas", "folium", "roadrisk"} <= set(content["libraries"])
+    assert set(content["outputs"]) == set(NAMES) - {"provenance.json"}
+    for name, digest in content["outputs"].items():
+        assert hashlib.sha256((tmp_path / name).read_bytes()).hexdigest() == digest
+
+
+def test_nothing_recorded_is_written_too(tmp_path: Path) -> None:
+    """Every file is there, with the verdict and without a number that isn't one."""
+    write_reports(made_up.study(), made_up.without_evidence(), tmp_path)
+    content = json.loads((tmp_path / "provenance.json").read_text("utf-8"))
+    assert content["chance"]["p_value"] is None
+    assert "Too few animals" in (tmp_path / "map.html").read_text("utf-8")
+
+
+def test_an_open_list_stops_the_whole_run(tmp_path: Path) -> None:
+    """The list is open in a spreadsheet program: one sentence, nothing new."""
+    write_reports(made_up.study(), made_up.findings(), tmp_path)
+    before = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
+    (tmp_path / ".~lock.ranked_stretches.csv#").write_bytes(b"")
+    with pytest.raises(OutputError, match=r"ranked_stretches\.csv is open in another program"):
+        write_reports(made_up.study(units="us"), made_up.findings(), tmp_path)
+    (tmp_path / ".~lock.ranked_stretches.csv#").unlink()
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
