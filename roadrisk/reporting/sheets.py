@@ -19,9 +19,9 @@ SHEETS: dict[str, tuple[str, ...]] = {
     "roads": (
         "Level", "Class", "Route and measure", "Owner", "Traffic", "Speed limit", "Length",
         "Tracked crossings", "Crossings per 100 animal-days", "Public reports",
-        "Evidence per {unit} and year", "Segment",
+        "Whole segment per {unit} and year", "Segment",
     ),
-    "pieces": ("Here at most", "Chance"),
+    "pieces": ("Smoothed, here at most", "Chance"),
     "stretches": (
         "Road", "Length", "Chance", "Tracked crossings", "Animals", "Public reports", "Observers",
     ),
@@ -103,7 +103,8 @@ def chance(p: float, stretch: int) -> str:
     """Return whether a place stands out, and how sure that is."""
     if stretch > 0:
         return f"part of stretch {stretch}, which stands out ({p_words(p)})"
-    return f"does not stand out ({p_words(p)}); that is no proof of safety"
+    tested = f"does not stand out ({p_words(p)})" if np.isfinite(p) else "not tested"
+    return f"{tested}; that is no proof of safety"
 
 
 def distance(metres: float, units: Units) -> str:

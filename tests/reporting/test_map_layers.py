@@ -10,7 +10,7 @@ from shapely.geometry import shape
 
 from roadrisk.reporting.map import map_html
 from roadrisk.reporting.map_layers import map_layers, off_ground, scale_breaks
-from roadrisk.reporting.sheets import SHEETS
+from roadrisk.reporting.sheets import SHEETS, chance
 from tests.reporting import made_up
 
 
@@ -86,3 +86,13 @@ def test_five_thousand_segments_stay_light() -> None:
     lixels = small.lixels.assign(segment_id="0-" + small.lixels["segment_id"].str[2:])
     findings = replace(small, segments=pd.concat(parts, ignore_index=True), lixels=lixels)
     assert len(map_html(made_up.study(), findings)) < 3_000_000
+
+
+def test_what_a_place_stands_out_by() -> None:
+    """By hand: the three things that can be said, none of which promises safety."""
+    assert chance(0.004, 2) == (
+        "part of stretch 2, which stands out (p = 0.004, for the whole network at once)"
+    )
+    assert chance(0.7, 0).startswith("does not stand out (p = 0.7")
+    assert chance(float("nan"), 0) == "not tested; that is no proof of safety"
+    assert chance(0.7, 0).endswith("no proof of safety")
