@@ -129,7 +129,7 @@ def find_hotspots(
         rng=generator(seed, "hotspots.ranking"),
     )
     ranked = _ranked(
-        network, lixels, partner, lines.to_numpy(), windows, counted, chance, stretch, places, settings
+        network, lixels, partner, lines, windows, counted, chance, stretch, places, settings
     )
     return Hotspots(table, stretches, ranked, _verdict(events, chance, stretches, settings))
 
@@ -193,7 +193,7 @@ def _lixel_table(
     network: Network,
     lixels: Lixels,
     partner: Ints,
-    lines: gpd.GeoSeries,
+    lines: np.ndarray,
     events: Events,
     kernel: sparse.csr_array[Any, tuple[int, int]],
     chance: Chance,
@@ -219,7 +219,7 @@ def _lixel_table(
             "p_value": chance.p_value[partner],
             "stretch": stretch[partner],
         },
-        geometry=lines.to_numpy(),
+        geometry=lines,
         crs=network.crs,
     )
 

@@ -56,7 +56,7 @@ def join_stretches(
 def describe_stretches(
     network: Network,
     lixels: Lixels,
-    geometry: gpd.GeoSeries,
+    geometry: np.ndarray,
     stretch: Ints,
     p_value: Floats,
     events: Events,
@@ -66,7 +66,7 @@ def describe_stretches(
     Parameters
     ----------
     network, lixels
-    geometry : geopandas.GeoSeries
+    geometry : ndarray of LineString, shape (lixels,)
         Line of each lixel.
     stretch : ndarray of int64, shape (lixels,)
         Of `join_stretches`.
@@ -103,7 +103,7 @@ def describe_stretches(
                 "observers": int(events.unit_is_observer[units].sum()),
             }
         )
-        merged = shapely.line_merge(shapely.union_all(geometry.to_numpy()[here]))
+        merged = shapely.line_merge(shapely.union_all(geometry[here]))
         parts = shapely.get_parts(merged)
         shapes.append(shapely.multilinestrings(parts))
     columns = ["stretch", "road", "length_m", "p_value", "crossings", "reports", "animals",

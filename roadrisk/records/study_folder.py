@@ -234,6 +234,8 @@ class _Work:
                     )
                 self.remarks += notes.remarks
                 self.describe(path, None if raw is None else len(raw))
+        self._join(animals)
+        self.traffic = pd.concat(traffic, ignore_index=True) if traffic else None
 
     def _join(self, animals: list[pd.DataFrame]) -> None:
         if animals:

@@ -14,7 +14,7 @@ import sys
 import numpy as np
 
 from roadrisk.base.seeds import generator
-from tests.truth.worlds import WORLDS, Ground, country_roads, ground, line_30_km, planted, tested
+from tests.truth.worlds import WORLDS, Ground, country_roads, ground, line_30_km, planted, compared
 
 
 def share_shown(on: Ground, world: str, worlds: int, stream: str = "") -> float:
@@ -22,7 +22,7 @@ def share_shown(on: Ground, world: str, worlds: int, stream: str = "") -> float:
     shown = 0
     for number in range(worlds):
         rng = generator(number, f"false alarms {world} {stream}")
-        shown += tested(on, WORLDS[world](on, rng), rng).p_value.min() <= 0.05
+        shown += compared(on, WORLDS[world](on, rng), rng).p_value.min() <= 0.05
     return shown / worlds
 
 
@@ -32,7 +32,7 @@ def share_found(on: Ground, units: int, length_m: float, times: float, worlds: i
     for number in range(worlds):
         rng = generator(number, f"power {units} {length_m} {times}")
         events, here = planted(on, rng, units, length_m, times)
-        found += tested(on, events, rng).p_value[here].min() <= 0.05
+        found += compared(on, events, rng).p_value[here].min() <= 0.05
     return found / worlds
 
 

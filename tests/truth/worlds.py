@@ -166,7 +166,7 @@ def planted(on: Ground, rng: np.random.Generator, units: int, length_m: float, t
     return events_of(on, lixel, who, rng), np.flatnonzero(here)
 
 
-def tested(on: Ground, events: Events, rng: np.random.Generator, draws: int = 199) -> Chance:
+def compared(on: Ground, events: Events, rng: np.random.Generator, draws: int = 199) -> Chance:
     return compare_with_chance(
         events, on.strands, on.kernel, on.lixels.length_m, bandwidth_m=on.bandwidth_m,
         least_units=3, draws=draws, rng=rng,

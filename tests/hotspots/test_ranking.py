@@ -1,0 +1,73 @@
+"""The ranked windows: by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from roadrisk.base.seeds import generator
+from roadrisk.hotspots.ranking import Windows, best_windows, tally
+from tests.roads.small import make_network
+from tests.truth.worlds import Ground, events_of, ground
+
+
+def ranked(on: Ground, places: list[int], who: list[tuple[bool, str]], rows: int = 30
+           ) -> tuple[Windows, list]:  # fmt: skip
+    rng = np.random.default_rng(1)
+    events = events_of(on, np.array(places), who, rng)
+    mass = np.bincount(events.lixel, events.weight, minlength=len(on.lixels))
+    density = np.asarray(on.kernel.T @ mass) / on.lixels.length_m
+    windows = best_windows(on.network, on.lixels, events, density, window_m=100.0, rows=rows)
+    counted = tally(windows, events, years=2.0, level=0.90, rng=generator(1, "x"))
+    return windows, counted
+
+
+@pytest.fixture(scope="module")
+def road() -> Ground:
+    return ground(make_network([[(0, 0), (3000, 0)]]))
+
+
+def test_best_window_first_and_no_overlap(road: Ground) -> None:
+    """8 events in 40 m, 3 elsewhere: 8 / (0.1 km x 2 years) = 40 per km and year."""
+    who = [(True, f"o{i}") for i in range(11)]
+    windows, counted = ranked(road, [100, 101, 102, 103] * 2 + [200, 201, 250], who)
+    assert [c.value for c in counted] == pytest.approx([40.0, 10.0, 5.0])
+    assert windows.first[0] <= 100
+    assert windows.last[0] > 103
+    taken = np.concatenate([np.arange(a, b) for a, b in zip(windows.first, windows.last, strict=True)])
+    assert len(np.unique(taken)) == len(taken)
+
+
+def test_events_lie_in_the_middle_of_their_window(road: Ground) -> None:
+    windows, _ = ranked(road, [150] * 5, [(True, f"o{i}") for i in range(5)])
+    middle = (windows.first[0] + windows.last[0] - 1) / 2
+    assert abs(middle - 150) <= 1
+
+
+def test_a_short_stub_does_not_top_the_list() -> None:
+    """One report on a 12 m stub is counted per 100 m, not per 12 m."""
+    on = ground(make_network([[(0, 0), (1000, 0)], [(1000, 0), (1012, 0)], [(1000, 0), (1000, 900)]]))
+    stub = int(np.argmin(on.network.edge_length_m))
+    lixel = int(on.lixels.first[stub])
+    other = int(on.lixels.first[np.argmax(on.network.edge_length_m)]) + 40
+    windows, counted = ranked(on, [lixel, other, other], [(True, f"o{i}") for i in range(3)])
+    assert windows.first[0] != lixel
+    assert counted[1].value == pytest.approx(1 / 0.1 / 2)
+
+
+def test_interval_needs_three_units(road: Ground) -> None:
+    _, counted = ranked(road, [100] * 6, [(False, "a")] * 5 + [(True, "o")])
+    assert np.isnan(counted[0].low)
+    assert "fewer than 3" in counted[0].note
+    assert counted[0].largest_share == pytest.approx(5 / 6)
+    assert not counted[0].largest_is_observer
+
+
+def test_interval_holds_the_value_and_widens_with_clumping(road: Ground) -> None:
+    """12 events of 12 observers against 12 of 3 (4 each): the second is less sure."""
+    elsewhere = [(True, f"e{i}") for i in range(20)]
+    far = list(range(200, 300, 5))
+    _, even = ranked(road, [100] * 12 + far, [(True, f"o{i}") for i in range(12)] + elsewhere)
+    _, few = ranked(road, [100] * 12 + far, [(True, f"o{i % 3}") for i in range(12)] + elsewhere)
+    assert even[0].low < even[0].value < even[0].high
+    assert few[0].high - few[0].low > 1.3 * (even[0].high - even[0].low)

@@ -1,0 +1,52 @@
+"""Stretches that stand out: by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from roadrisk.hotspots.stretches import describe_stretches, join_stretches
+from roadrisk.roads.lixels import lixel_geometry
+from tests.roads.small import make_network
+from tests.truth.worlds import events_of, ground
+
+
+def test_joined_through_a_junction_and_numbered_by_length() -> None:
+    on = ground(make_network(
+        [[(0, 0), (1000, 0)], [(1000, 0), (2000, 0)], [(1000, 0), (1000, 1000)]],
+        ["West", "East", "North"],
+    ))  # fmt: skip
+    lixels = on.lixels
+    p = np.ones(len(lixels))
+    middle = (lixels.start_m + lixels.end_m) / 2
+    roads = on.network.segments["road"].to_numpy()[lixels.segment]
+    at_node = np.argmin(np.hypot(*(on.network.node_xy - [1000, 0]).T))
+    from_node = np.where(on.network.edge_u[lixels.edge] == at_node, middle,
+                         on.network.edge_length_m[lixels.edge] - middle)  # fmt: skip
+    p[from_node < 50] = 0.01  # three arms of 50 m that meet
+    p[(roads == "North") & (from_node > 800) & (from_node < 900)] = 0.03
+    number = join_stretches(on.network, lixels, p, 0.05)
+    assert number.max() == 2
+    assert (number[from_node < 50] == 1).all()
+    rng = np.random.default_rng(1)
+    where = np.flatnonzero(number == 1)[[0, 4, 8]]
+    events = events_of(on, where, [(True, "o"), (True, "o"), (False, "a")], rng)
+    table = describe_stretches(on.network, lixels, lixel_geometry(on.network, lixels), number, p, events)
+    assert table["length_m"].round(6).tolist() == [150.0, 100.0]
+    assert table["animals"].tolist() == [1, 0]
+    assert table["observers"].tolist() == [1, 0]
+    assert table["reports"].tolist() == [2.0, 0.0]
+    assert table["p_value"].tolist() == [0.01, 0.03]
+    assert (table.geometry.geom_type == "MultiLineString").all()
+    assert np.allclose(table.length, table["length_m"])
+
+
+def test_none_gives_an_empty_table_with_its_columns() -> None:
+    on = ground(make_network([[(0, 0), (1000, 0)]]))
+    none = join_stretches(on.network, on.lixels, np.ones(len(on.lixels)), 0.05)
+    events = events_of(on, np.zeros(0, int), [], np.random.default_rng(1))
+    table = describe_stretches(
+        on.network, on.lixels, lixel_geometry(on.network, on.lixels), none, np.ones(100), events
+    )
+    assert len(table) == 0
+    assert {"stretch", "road", "length_m", "p_value", "animals"} <= set(table.columns)
+    assert table.crs == on.network.crs

@@ -1,0 +1,72 @@
+"""Small studies run through the whole line and say what they can't know."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+import roadrisk
+
+
+@pytest.fixture
+def study(demo_area: Path, tmp_path: Path) -> Path:
+    folder = tmp_path / "a study with späces"
+    shutil.copytree(demo_area, folder, ignore=shutil.ignore_patterns("truth", "*.py", "__pycache__"))
+    return folder
+
+
+def without(folder: Path, section: str) -> None:
+    """Cut a section and its columns out of study.toml."""
+    kept, inside = [], False
+    for line in (folder / "study.toml").read_text(encoding="utf-8").splitlines():
+        if line.startswith("["):
+            inside = line.strip() == f"[{section}]" or line.startswith(f"[{section}.")
+        if not inside:
+            kept.append(line)
+    (folder / "study.toml").write_text("\n".join(kept) + "\n", encoding="utf-8")
+
+
+def test_same_inputs_and_seed_give_the_same_numbers(study: Path) -> None:
+    first, again = (roadrisk.analyse(roadrisk.read_study(study)) for _ in range(2))
+    pd.testing.assert_frame_equal(first.ranked, again.ranked)
+    pd.testing.assert_frame_equal(first.lixels, again.lixels)
+
+
+def test_no_telemetry(study: Path) -> None:
+    without(study, "fixes")
+    without(study, "animals")
+    findings = roadrisk.analyse(roadrisk.read_study(study))
+    assert findings.counts["crossings"] == 0
+    assert (findings.segments["interval_note"] == "no tagged animal within reach").all()
+    assert findings.ranked["animals"].max() == 0
+
+
+def test_no_public_report(study: Path) -> None:
+    without(study, "sightings")
+    findings = roadrisk.analyse(roadrisk.read_study(study))
+    assert findings.counts["reports"] == 0
+    assert findings.ranked["observers"].max() == 0
+    assert len(findings.ranked) > 0
+    assert findings.chance.verdict in ("stretches stand out", "too few to tell")
+
+
+def test_a_handful_of_records_is_too_few_to_tell(study: Path) -> None:
+    without(study, "fixes")
+    without(study, "animals")
+    table = pd.read_csv(study / "sightings.csv", dtype=str)
+    table.iloc[40:44].to_csv(study / "sightings.csv", index=False)
+    findings = roadrisk.analyse(roadrisk.read_study(study))
+    assert findings.chance.verdict == "too few to tell"
+    assert "no proof of safety" in findings.chance.words
+
+
+def test_agency_layer_alone(study: Path) -> None:
+    without(study, "roads.osm")
+    findings = roadrisk.analyse(roadrisk.read_study(study))
+    assert (findings.segments["route"] != "").any()
+    top = findings.ranked.iloc[0]
+    assert top["road"] == "Vellmark Road"
+    assert top["begin_measure"] == pytest.approx(1.2, abs=0.2)

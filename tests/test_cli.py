@@ -1,0 +1,122 @@
+"""The command line as a user meets it: words, exit codes, whole files."""
+
+from __future__ import annotations
+
+import os
+import pty
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+COMMAND = [sys.executable, "-m", "roadrisk"]
+
+
+def call(*arguments: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [*COMMAND, *map(str, arguments)], cwd=cwd, capture_output=True, text=True, check=False,
+        encoding="utf-8", env=os.environ | {"PYTHONUTF8": "1", "COLUMNS": "80"},
+    )  # fmt: skip
+
+
+@pytest.fixture
+def study(demo_area: Path, tmp_path: Path) -> Path:
+    folder = tmp_path / "étude à côté"
+    shutil.copytree(demo_area, folder, ignore=shutil.ignore_patterns("truth", "*.py", "__pycache__"))
+    return folder
+
+
+def test_run_writes_into_reports_of_the_current_folder(study: Path, tmp_path: Path) -> None:
+    done = call("run", study, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""  # no progress in a pipe, no warnings
+    assert "stand out" in done.stdout
+    for name in ("map.html", "ranked_stretches.csv"):
+        assert (tmp_path / "reports" / "demo" / name).stat().st_size > 1000
+    first = {p.name: p.read_bytes() for p in (tmp_path / "reports" / "demo").iterdir()}
+    assert call("run", study, cwd=tmp_path).returncode == 0
+    assert {p.name: p.read_bytes() for p in (tmp_path / "reports" / "demo").iterdir()} == first
+
+
+def test_check_lists_doubts_and_writes_nothing(study: Path, tmp_path: Path) -> None:
+    before = sorted(tmp_path.rglob("*"))
+    done = call("check", study, cwd=tmp_path)
+    assert done.returncode == 0
+    assert "sightings.csv, row 143, column decimalLatitude: " in done.stdout
+    assert "Mend: " in done.stdout
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_bad_input_is_one_line_a_problem_and_exit_code_2(study: Path, tmp_path: Path) -> None:
+    text = (study / "study.toml").read_text(encoding="utf-8")
+    (study / "study.toml").write_text(text.replace("[fixes]", "[fixes]\nencodin = 'x'"), encoding="utf-8")
+    for word in ("run", "check"):
+        done = call(word, study, cwd=tmp_path)
+        assert done.returncode == 2
+        said = done.stderr + done.stdout
+        assert "did you mean 'encoding'?" in said
+        assert "Traceback" not in said
+    assert not (tmp_path / "reports").exists()
+
+
+def test_a_list_that_is_open_elsewhere_gives_a_sentence(study: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "ranked_stretches.csv").write_text("old")
+    (out / ".~lock.ranked_stretches.csv#").write_text(",me,pc;")
+    done = call("run", study, "--out", out, cwd=tmp_path)
+    assert done.returncode == 2
+    assert "ranked_stretches.csv is open in another program" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert (out / "ranked_stretches.csv").read_text() == "old"
+    assert sorted(p.name for p in out.iterdir()) == [".~lock.ranked_stretches.csv#", "ranked_stretches.csv"]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a thing of Unix")
+def test_a_terminal_sees_progress(study: Path, tmp_path: Path) -> None:
+    leader, follower = pty.openpty()
+    done = subprocess.Popen(
+        [*COMMAND, "run", str(study)], cwd=tmp_path, stdout=subprocess.DEVNULL, stderr=follower,
+        env=os.environ | {"TERM": "xterm", "COLUMNS": "100"},
+    )  # fmt: skip
+    os.close(follower)
+    seen = b""
+    while True:
+        try:
+            piece = os.read(leader, 4096)
+        except OSError:  # the other end is closed
+            break
+        if not piece:
+            break
+        seen += piece
+    assert done.wait() == 0
+    assert b"Comparing with chance" in seen
+
+
+@pytest.mark.parametrize("words", [[], ["run"], ["check"], ["new"], ["roads"]])
+def test_help_reads_well(words: list[str], tmp_path: Path) -> None:
+    done = call(*words, "--help", cwd=tmp_path)
+    assert done.returncode == 0
+    assert "..." not in done.stdout.replace("[ARGS]...", "")
+    assert all(len(line) <= 80 for line in done.stdout.splitlines())
+
+
+def test_new_then_check_says_what_is_missing(tmp_path: Path) -> None:
+    assert call("new", tmp_path / "mine", cwd=tmp_path).returncode == 0
+    done = call("check", tmp_path / "mine", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "study.toml" in done.stdout
+
+
+def test_roads_needs_one_way_to_find_a_place(study: Path, tmp_path: Path) -> None:
+    done = call("roads", study, cwd=tmp_path)
+    assert done.returncode == 2
+    assert "--around-data" in done.stderr
+
+
+def test_help_comes_fast_because_libraries_are_imported_late(tmp_path: Path) -> None:
+    code = "import sys, roadrisk.cli; print([m for m in ('osmnx', 'folium', 'geopandas', 'numba', 'pandas') if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
