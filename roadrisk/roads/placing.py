@@ -201,8 +201,8 @@ def _one(
     edge_length: Floats,
 ) -> None:
     """Add one report's density to `mass` over all pieces within reach."""
-    # Beyond this the density is under 1e-5 of its largest, well below the cut.
-    reach = math.sqrt(least * least + 23.0 * sd * sd)
+    # Beyond this the density is under 2e-7 of its largest, far below the cut.
+    reach = math.sqrt(least * least + 32.0 * sd * sd)
     columns = cell_columns(x - reach, x + reach, cell)
     rows = cell_columns(y - reach, y + reach, cell)
     for row in range(max(rows[0], 0), min(rows[1], shape[1] - 1) + 1):
