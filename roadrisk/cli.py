@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from roadrisk.errors import InputError, Remark, RoadriskError
+from roadrisk.errors import InputError, Remark, RoadriskError, one_line
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from roadrisk.base.progress import Progress, Tick
     from roadrisk.findings import Findings
     from roadrisk.records.new_study import Proposal
+    from roadrisk.study import DateOrder
 
 app = typer.Typer(
     add_completion=False,
@@ -96,9 +97,8 @@ def new(
     else:
         proposal = new_study.propose(table)
         _say_proposal(proposal)
-        if not yes and not typer.confirm("Write a study with this mapping?", default=False):
-            typer.echo("Nothing was written.")
-            raise typer.Exit(1)
+        if not yes:
+            proposal = _ask(proposal)
         written = new_study.write_from(folder, proposal)
     for path in written:
         typer.echo(f"wrote {path}")
@@ -158,21 +158,46 @@ def _say_findings(findings: Findings) -> None:
 
 
 def _say_proposal(proposal: Proposal) -> None:
-    typer.echo(f"{proposal.file} looks like {proposal.table}:")
-    for theirs, ours, example, why in proposal.mapping:
-        typer.echo(f"  {theirs} -> {ours}   e.g. {example}   ({why})")
+    typer.echo(f"{proposal.file.name} ({proposal.rows} rows) looks like {proposal.table}:")
+    for match in proposal.matches:
+        typer.echo(
+            one_line(f"  {match.theirs} -> {match.term}   e.g. {match.example}   ({match.why})")
+        )
+    if proposal.unused:
+        typer.echo(one_line(f"  not used: {', '.join(proposal.unused)}"))
+    _say_remarks(proposal.remarks)
+
+
+def _ask(proposal: Proposal) -> Proposal:
+    """Ask what the table can't tell, then whether to write."""
+    if proposal.ask_date_order:
+        said = typer.prompt("Which comes first in its dates: day, month or year?").strip().lower()
+        orders: dict[str, DateOrder] = {
+            "day": "day-first", "month": "month-first", "year": "year-first",
+        }  # fmt: skip
+        if said not in orders:
+            raise RoadriskError(f"{said!r} is none of day, month, year; nothing was written")
+        proposal = replace(proposal, date_order=orders[said])
+    if proposal.coordinates == "projected" and proposal.crs is None:
+        crs = typer.prompt("Coordinate system of its positions (e.g. EPSG:32633)").strip()
+        proposal = replace(proposal, crs=crs)
+    if not typer.confirm("Write a study with this mapping?", default=False):
+        typer.echo("Nothing was written.")
+        raise typer.Exit(1)
+    return proposal
 
 
 @contextmanager
 def _progress() -> Iterator[Progress]:
-    """A progress bar on a terminal, nothing in a pipe."""
+    """Show a progress bar on a terminal, nothing in a pipe."""
     if not sys.stderr.isatty():
         from roadrisk.base.progress import Silent
 
         yield Silent()
         return
     from rich.console import Console
-    from rich.progress import BarColumn, Progress as Bars, TextColumn, TimeElapsedColumn
+    from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
+    from rich.progress import Progress as Bars
 
     columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
     with Bars(*columns, console=Console(stderr=True), transient=True) as bars:

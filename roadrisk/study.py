@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import difflib
 from dataclasses import dataclass, field
-from datetime import date
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
+from datetime import date  # noqa: TC003  pydantic reads it at run time
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
+from roadrisk.base.strict_model import model_remark
 from roadrisk.errors import InputError, Remark
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import geopandas as gpd
     import networkx as nx
     import pandas as pd
@@ -36,6 +38,7 @@ class StudySection(Section):
     short_name: str = Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,39}$")
     species: str = Field(min_length=1, description="scientific name")
     common_name: str = ""
+    profile: str = Field(default="", description="a profile of the package, or a .toml file")
     start: date
     end: date
     time_zone: str
@@ -267,29 +270,4 @@ def settings_from(data: dict[str, Any], file: str = "study.toml") -> Settings:
     try:
         return Settings.model_validate(data)
     except ValidationError as error:
-        raise InputError(_remark(e, file) for e in error.errors()) from None
-
-
-def _remark(error: Any, file: str) -> Remark:  # noqa: ANN401  pydantic's ErrorDetails
-    places = [str(p) for p in error["loc"]]
-    column = ".".join(places)
-    if error["type"] == "extra_forbidden":
-        known = _keys_at(places[:-1])
-        near = difflib.get_close_matches(places[-1], known, 1, cutoff=0.5)
-        mend = f"did you mean {near[0]!r}?" if near else f"known keys here: {', '.join(known)}"
-        return Remark(file, None, column, "unknown key.", mend)
-    if error["type"] == "missing":
-        return Remark(file, None, column, "this key is missing.", f"add {places[-1]} = … to it")
-    message = str(error["msg"]).removeprefix("Value error, ")
-    shown = error["input"]
-    value = "" if isinstance(shown, (dict, BaseModel)) else f" (found {shown!r})"
-    return Remark(file, None, column, f"{message}{value}.", "correct the value")
-
-
-def _keys_at(places: list[str]) -> list[str]:
-    model: type[BaseModel] = Settings
-    for place in places:
-        annotation: Any = model.model_fields[place].annotation
-        options = [annotation, *get_args(annotation)]
-        model = next(o for o in options if isinstance(o, type) and issubclass(o, BaseModel))
-    return list(model.model_fields)
+        raise InputError(model_remark(e, Settings, file) for e in error.errors()) from None

@@ -14,7 +14,9 @@ import roadrisk
 @pytest.fixture
 def study(demo_area: Path, tmp_path: Path) -> Path:
     folder = tmp_path / "a study with späces"
-    shutil.copytree(demo_area, folder, ignore=shutil.ignore_patterns("truth", "*.py", "__pycache__"))
+    shutil.copytree(
+        demo_area, folder, ignore=shutil.ignore_patterns("truth", "*.py", "__pycache__")
+    )
     return folder
 
 

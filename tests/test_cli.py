@@ -24,7 +24,9 @@ def call(*arguments: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
 @pytest.fixture
 def study(demo_area: Path, tmp_path: Path) -> Path:
     folder = tmp_path / "étude à côté"
-    shutil.copytree(demo_area, folder, ignore=shutil.ignore_patterns("truth", "*.py", "__pycache__"))
+    shutil.copytree(
+        demo_area, folder, ignore=shutil.ignore_patterns("truth", "*.py", "__pycache__")
+    )
     return folder
 
 
@@ -51,7 +53,9 @@ def test_check_lists_doubts_and_writes_nothing(study: Path, tmp_path: Path) -> N
 
 def test_bad_input_is_one_line_a_problem_and_exit_code_2(study: Path, tmp_path: Path) -> None:
     text = (study / "study.toml").read_text(encoding="utf-8")
-    (study / "study.toml").write_text(text.replace("[fixes]", "[fixes]\nencodin = 'x'"), encoding="utf-8")
+    (study / "study.toml").write_text(
+        text.replace("[fixes]", "[fixes]\nencodin = 'x'"), encoding="utf-8"
+    )
     for word in ("run", "check"):
         done = call(word, study, cwd=tmp_path)
         assert done.returncode == 2
@@ -71,7 +75,10 @@ def test_a_list_that_is_open_elsewhere_gives_a_sentence(study: Path, tmp_path: P
     assert "ranked_stretches.csv is open in another program" in done.stderr
     assert "Traceback" not in done.stderr
     assert (out / "ranked_stretches.csv").read_text() == "old"
-    assert sorted(p.name for p in out.iterdir()) == [".~lock.ranked_stretches.csv#", "ranked_stretches.csv"]
+    assert sorted(p.name for p in out.iterdir()) == [
+        ".~lock.ranked_stretches.csv#",
+        "ranked_stretches.csv",
+    ]
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a thing of Unix")
@@ -117,6 +124,30 @@ def test_roads_needs_one_way_to_find_a_place(study: Path, tmp_path: Path) -> Non
 
 
 def test_help_comes_fast_because_libraries_are_imported_late(tmp_path: Path) -> None:
-    code = "import sys, roadrisk.cli; print([m for m in ('osmnx', 'folium', 'geopandas', 'numba', 'pandas') if m in sys.modules])"
+    heavy = ("osmnx", "folium", "geopandas", "numba", "pandas")
+    code = f"import sys, roadrisk.cli; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_new_from_a_table_shows_the_mapping_and_asks(demo_area: Path, tmp_path: Path) -> None:
+    table = tmp_path / "my fixes.csv"
+    rows = ["007;03/04/2024;52,2;19,4", "008;05/04/2024;52,21;19,41", "007;06/04/2024;52,2;19,4"]
+    table.write_text("\n".join(["Turtle;Date;Lat;Lon", *rows]) + "\n")
+
+    def answered(words: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [*COMMAND, "new", "mine", "--from", str(table)], cwd=tmp_path, input=words, text=True,
+            capture_output=True, check=False,
+        )  # fmt: skip
+
+    refused = answered("day\nn\n")
+    assert refused.returncode == 1
+    assert "Lat -> decimalLatitude" in refused.stdout
+    assert not (tmp_path / "mine").exists()
+    assert answered("sideways\n").returncode == 2
+    done = answered("day\ny\n")
+    assert done.returncode == 0, done.stderr
+    text = (tmp_path / "mine" / "study.toml").read_text(encoding="utf-8")
+    assert 'date_order = "day-first"' in text
+    assert 'organismID = "Turtle"' in text

@@ -47,7 +47,9 @@ def require_metric(crs: pyproj.CRS | str | None) -> pyproj.CRS:
         If it is missing, unknown, geographic, or not in metres.
     """
     if crs is None:
-        raise CoordinateSystemError("a layer has no coordinate system: name it in study.toml, key crs")
+        raise CoordinateSystemError(
+            "a layer has no coordinate system: name it in study.toml, key crs"
+        )
     try:
         found = pyproj.CRS.from_user_input(crs)
     except pyproj.exceptions.CRSError as error:

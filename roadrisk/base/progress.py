@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import Protocol
+from contextlib import AbstractContextManager, contextmanager
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 
 class Tick(Protocol):
@@ -17,21 +19,15 @@ class Tick(Protocol):
 class Progress(Protocol):
     """Shows the steps of a run."""
 
-    def step(self, words: str, total: int) -> _TickContext:
+    def step(self, words: str, total: int) -> AbstractContextManager[Tick]:
         """Open a step of `total` units of work."""
-
-
-class _TickContext(Protocol):
-    def __enter__(self) -> Tick: ...
-
-    def __exit__(self, *exc: object) -> bool | None: ...
 
 
 class Silent:
     """Shows nothing."""
 
     @contextmanager
-    def step(self, words: str, total: int) -> Iterator[Tick]:  # noqa: ARG002
+    def step(self, words: str, total: int) -> Iterator[Tick]:
         """Open a step; nothing is shown."""
 
         def tick(done: int = 1, /) -> None:

@@ -25,4 +25,6 @@ def generator(seed: int, step: str) -> np.random.Generator:
     numpy.random.Generator
     """
     key = int.from_bytes(hashlib.blake2s(step.encode(), digest_size=8).digest(), "big")
-    return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(key >> 32, key & 0xFFFFFFFF)))
+    return np.random.default_rng(
+        np.random.SeedSequence(seed, spawn_key=(key >> 32, key & 0xFFFFFFFF))
+    )

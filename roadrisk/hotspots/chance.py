@@ -1,4 +1,4 @@
-"""Is any stretch denser than its neighbourhood by more than chance?
+"""Whether any stretch is denser than its neighbourhood by more than chance.
 
 Events are never moved one by one: an animal crosses near its home again and again, and an
 observer reports from where he lives, so single events are no independent evidence. Groups of
@@ -10,17 +10,20 @@ whole network is compared with the observed one.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numba as nb
 import numpy as np
-from scipy import sparse
 
 from roadrisk.base.intervals import p_from_draws
 from roadrisk.base.progress import Progress, Silent
-from roadrisk.hotspots.events import Events
-from roadrisk.hotspots.strands import Strands
-from roadrisk.roads.network import Floats, Ints
+
+if TYPE_CHECKING:
+    from scipy import sparse
+
+    from roadrisk.hotspots.events import Events
+    from roadrisk.hotspots.strands import Strands
+    from roadrisk.roads.network import Floats, Ints
 
 PEAK = 0.9375  # of the quartic kernel of half-width 1
 
@@ -97,25 +100,25 @@ def compare_with_chance(
     first = np.concatenate(
         [[0], np.flatnonzero(np.diff(events.unit)) + 1, [len(events.unit)]]
     ).astype(np.int64)
+    # What every draw shares, as numba takes it: one tuple.
     fixed = (
-        events.weight, first,
-        kernel.indptr.astype(np.int64), kernel.indices.astype(np.int64), kernel.data,
-        1.0 / lixel_length_m, PEAK / bandwidth_m, least_units,
+        events.weight, first, kernel.indptr.astype(np.int64), kernel.indices.astype(np.int64),
+        kernel.data, 1.0 / lixel_length_m, PEAK / bandwidth_m, least_units,
     )  # fmt: skip
+    where = (strands.cut_m, strands.order, offset, events.block, low, high)
     observed = np.zeros(lixels)
-    _field(events.lixel, *fixed, observed)
+    _field(events.lixel, fixed, observed)
     total = observed.copy()
     largest = np.empty(draws)
-    where = (strands.cut_m, strands.order, offset, events.block, low, high)
     with (progress or Silent()).step("Comparing with chance", 2 * draws) as tick:
         for start in range(0, draws, 100):
             some = moved[start : start + 100]
-            _sums(some, *where, *fixed, total)
+            _sums(some, where, fixed, total)
             tick(len(some))
         mean = total / (draws + 1)
         for start in range(0, draws, 100):
             some = moved[start : start + 100]
-            largest[start : start + len(some)] = _maxima(some, *where, *fixed, mean)
+            largest[start : start + len(some)] = _maxima(some, where, fixed, mean)
             tick(len(some))
     statistic = np.maximum(observed - mean, 0.0)
     return Chance(statistic, p_from_draws(statistic, largest), largest)
@@ -140,19 +143,9 @@ def _groups(events: Events, strands: Strands) -> tuple[Floats, Floats, Floats, F
 
 
 @nb.njit(cache=True)
-def _field(
-    lixel: Ints,
-    weight: Floats,
-    first: Ints,
-    indptr: Ints,
-    indices: Ints,
-    data: Floats,
-    per_m: Floats,
-    cap: float,
-    least_units: int,
-    out: Floats,
-) -> None:
+def _field(lixel: Ints, fixed: Any, out: Floats) -> None:  # noqa: ANN401
     """Kernel sums of all units but the largest, at every lixel."""
+    weight, first, indptr, indices, data, per_m, cap, least_units = fixed
     count = len(out)
     most = np.zeros(count)
     units = np.zeros(count, np.int64)
@@ -173,32 +166,21 @@ def _field(
                 own[i] += w * data[k]
         for t in range(seen):
             i = touched[t]
-            value = own[i] * per_m[i]
+            value = min(own[i] * per_m[i], cap)
             own[i] = 0.0
             met[i] = False
-            if value <= 1e-15:
-                continue
-            value = min(value, cap)
-            out[i] += value
-            units[i] += 1
-            most[i] = max(most[i], value)
+            if value > 1e-15:  # reflections can leave a rounding error below 0
+                out[i] += value
+                units[i] += 1
+                most[i] = max(most[i], value)
     for i in range(count):
-        out[i] = out[i] - most[i] if units[i] >= least_units else 0.0
-        out[i] = max(out[i], 0.0)
+        out[i] = max(out[i] - most[i], 0.0) if units[i] >= least_units else 0.0
 
 
 @nb.njit(cache=True)
-def _place(
-    moved: Floats,
-    cut: Floats,
-    order: Ints,
-    offset: Floats,
-    block: Ints,
-    low: Floats,
-    high: Floats,
-    lixel: Ints,
-) -> None:
+def _place(moved: Floats, where: Any, lixel: Ints) -> None:  # noqa: ANN401
     """Lixels of all pieces when the groups' middles lie at `moved`."""
+    cut, order, offset, block, low, high = where
     for p in range(len(offset)):
         b = block[p]
         lo, span = low[b], high[b] - low[b]
@@ -209,57 +191,22 @@ def _place(
 
 
 @nb.njit(cache=True)
-def _sums(
-    moved: Floats,
-    cut: Floats,
-    order: Ints,
-    offset: Floats,
-    block: Ints,
-    low: Floats,
-    high: Floats,
-    weight: Floats,
-    first: Ints,
-    indptr: Ints,
-    indices: Ints,
-    data: Floats,
-    per_m: Floats,
-    cap: float,
-    least_units: int,
-    total: Floats,
-) -> None:
-    lixel = np.empty(len(offset), np.int64)
-    out = np.empty(len(per_m))
+def _sums(moved: Floats, where: Any, fixed: Any, total: Floats) -> None:  # noqa: ANN401
+    lixel = np.empty(len(where[2]), np.int64)
+    out = np.empty(len(total))
     for n in range(len(moved)):
-        _place(moved[n], cut, order, offset, block, low, high, lixel)
-        _field(lixel, weight, first, indptr, indices, data, per_m, cap, least_units, out)
+        _place(moved[n], where, lixel)
+        _field(lixel, fixed, out)
         total += out
 
 
 @nb.njit(cache=True)
-def _maxima(
-    moved: Floats,
-    cut: Floats,
-    order: Ints,
-    offset: Floats,
-    block: Ints,
-    low: Floats,
-    high: Floats,
-    weight: Floats,
-    first: Ints,
-    indptr: Ints,
-    indices: Ints,
-    data: Floats,
-    per_m: Floats,
-    cap: float,
-    least_units: int,
-    mean: Floats,
-) -> Floats:
-    lixel = np.empty(len(offset), np.int64)
-    out = np.empty(len(per_m))
+def _maxima(moved: Floats, where: Any, fixed: Any, mean: Floats) -> Floats:  # noqa: ANN401
+    lixel = np.empty(len(where[2]), np.int64)
+    out = np.empty(len(mean))
     largest = np.zeros(len(moved))
     for n in range(len(moved)):
-        _place(moved[n], cut, order, offset, block, low, high, lixel)
-        _field(lixel, weight, first, indptr, indices, data, per_m, cap, least_units, out)
+        _place(moved[n], where, lixel)
+        _field(lixel, fixed, out)
         largest[n] = max((out - mean).max(), 0.0)
     return largest
-

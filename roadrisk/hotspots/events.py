@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,8 +11,9 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from roadrisk.hotspots.strands import Strands
-from roadrisk.roads.network import Floats, Ints
+if TYPE_CHECKING:
+    from roadrisk.hotspots.strands import Strands
+    from roadrisk.roads.network import Floats, Ints
 
 Bools = NDArray[np.bool_]
 

@@ -11,7 +11,6 @@ import shapely
 
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.base.seeds import generator
-from roadrisk.findings import ChanceTest
 from roadrisk.hotspots.chance import Chance, compare_with_chance
 from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, OTHER, Events, gather
 from roadrisk.hotspots.kernels import lixel_kernel
@@ -21,12 +20,13 @@ from roadrisk.hotspots.strands import Strands, lay_strands
 from roadrisk.hotspots.stretches import describe_stretches, join_stretches
 from roadrisk.hotspots.verdict import chance_words
 from roadrisk.roads.lixels import lixel_geometry
-from roadrisk.roads.places import Places
 
 if TYPE_CHECKING:
     from scipy import sparse
 
+    from roadrisk.findings import ChanceTest
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
+    from roadrisk.roads.places import Places
     from roadrisk.roads.placing import Placement
     from roadrisk.study import HotspotsSection
 
@@ -174,7 +174,7 @@ def _events(
 
 
 def _counted_once(network: Network, crossings: gpd.GeoDataFrame) -> np.ndarray:
-    """False for a crossing of a following carriageway whose step met the leading one too."""
+    """Mark crossings to count: not a following carriageway's whose step met the leading one."""
     segment_id = network.segments["segment_id"].to_numpy()
     band_of = network.segments["band_of"].to_numpy()
     segment = crossings["segment"].to_numpy(np.int64)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numba as nb
 import numpy as np
 from scipy import sparse
 
 from roadrisk.hotspots.paths import PathTable, Split, path_table
-from roadrisk.roads.network import Floats, Ints, Lixels, Network
+
+if TYPE_CHECKING:
+    from roadrisk.roads.network import Floats, Ints, Lixels, Network
 
 Shape = Literal["quartic", "epanechnikov"]
 _SHAPES: dict[Shape, int] = {"quartic": 0, "epanechnikov": 1}
@@ -103,8 +105,8 @@ def lixel_kernel(
     )  # fmt: skip
     rows = sparse.csr_array((data, indices, indptr), shape=(len(lixels), len(lixels)))
     if split == "continuous" or reflect:
-        mass = np.repeat(np.asarray(rows.sum(axis=1)), np.diff(indptr))
-        rows.data /= mass
+        mass: Floats = np.asarray(rows.sum(axis=1), np.float64)
+        rows.data[:] = rows.data / np.repeat(mass, np.diff(indptr))
     return rows
 
 
@@ -188,20 +190,7 @@ def _rows(
     for n in range(count):
         e = lixel_edge[n]
         s = (lixel_start[n] + lixel_end[n]) / 2.0
-        seen = 0
-        # Its own edge, both ways, before any node is met.
-        size = lixel_end[n] - lixel_start[n]
-        near = max(lixel_first[e], lixel_first[e] + int((s - h) / size) - 1)
-        last = min(lixel_first[e + 1], lixel_first[e] + int((s + h) / size) + 2)
-        for i in range(near, last):
-            a, b = lixel_start[i] - s, lixel_end[i] - s
-            if a >= h or b <= -h:
-                continue
-            if i == n:
-                mass = _q(-a, h, shape) + _q(b, h, shape)
-            else:
-                mass = abs(_q(abs(b), h, shape) - _q(abs(a), h, shape))
-            seen = _add(i, mass, sums, met, touched, seen)
+        seen = _own_edge(n, e, s, lixel_start, lixel_end, lixel_first, h, shape, sums, met, touched)
         for side in range(2):
             gone = s if side == 0 else length[e] - s
             if gone >= h:
@@ -235,6 +224,37 @@ def _rows(
             sums[i], met[i] = 0.0, False
         indptr[n + 1] = used
     return indptr, indices[:used].copy(), data[:used].copy()
+
+
+@nb.njit(cache=True)
+def _own_edge(
+    n: int,
+    e: int,
+    s: float,
+    lixel_start: Floats,
+    lixel_end: Floats,
+    lixel_first: Ints,
+    h: float,
+    shape: int,
+    sums: Floats,
+    met: Any,  # noqa: ANN401
+    touched: Ints,
+) -> int:
+    """Lixels of the event's own edge, both ways, before any node is met."""
+    seen = 0
+    size = lixel_end[n] - lixel_start[n]
+    near = max(lixel_first[e], lixel_first[e] + int((s - h) / size) - 1)
+    last = min(lixel_first[e + 1], lixel_first[e] + int((s + h) / size) + 2)
+    for i in range(near, last):
+        a, b = lixel_start[i] - s, lixel_end[i] - s
+        if a >= h or b <= -h:
+            continue
+        if i == n:
+            mass = _q(-a, h, shape) + _q(b, h, shape)
+        else:
+            mass = abs(_q(abs(b), h, shape) - _q(abs(a), h, shape))
+        seen = _add(i, mass, sums, met, touched, seen)
+    return seen
 
 
 @nb.njit(cache=True)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numba as nb
 import numpy as np
 
-from roadrisk.roads.network import Floats, Ints, Network
+if TYPE_CHECKING:
+    from roadrisk.roads.network import Floats, Ints, Network
 
 AnyArray = Any
 Split = Literal["continuous", "discontinuous"]
@@ -111,7 +112,7 @@ def _grow(a: AnyArray, needed: int) -> AnyArray:
 
 @nb.njit(cache=True)
 def _before(key: Ints, exit_: Ints, i: int, j: int) -> bool:
-    return key[i] < key[j] or (key[i] == key[j] and exit_[i] < exit_[j])
+    return bool(key[i] < key[j] or (key[i] == key[j] and exit_[i] < exit_[j]))
 
 
 @nb.njit(cache=True)
@@ -145,6 +146,16 @@ def _sift_down(key: Ints, exit_: Ints, dist: Floats, wt: Floats, size: int) -> N
             return
         _swap(key, exit_, dist, wt, i, child)
         i = child
+
+
+@nb.njit(cache=True)
+def _share(arms: int, back: bool, continuous: bool, reflect: bool) -> float:
+    """Share that an arm of a node gets; `back` is the arm by which the kernel came."""
+    if continuous:
+        return 2.0 / arms - (1.0 if back else 0.0)
+    if arms == 1:
+        return 1.0 if reflect else 0.0
+    return 0.0 if back else 1.0 / (arms - 1)
 
 
 @nb.njit(cache=True)
@@ -191,12 +202,7 @@ def _paths_from(
         arms_here = arm_first[node + 1] - arm_first[node]
         for i in range(arm_first[node], arm_first[node + 1]):
             arm = arms[i]
-            if continuous:
-                out = w * (2.0 / arms_here - (1.0 if arm == x else 0.0))
-            elif arms_here == 1:
-                out = w if reflect else 0.0
-            else:
-                out = 0.0 if arm == x else w / (arms_here - 1)
+            out = w * _share(arms_here, arm == x, continuous, reflect)
             if out == 0.0:
                 continue
             entry = _grow(entry, found + 1)
@@ -242,7 +248,7 @@ def _all_paths(
     used = 0
     for x in range(exits):
         for i in range(len(steps)):
-            limit = most if i + 1 < len(steps) else np.int64(2**62)
+            limit = most if i + 1 < len(steps) else 2**62
             e, a, s, whole = _paths_from(
                 x, eu, ev, length, arm_first, arms, reach, continuous, reflect, steps[i], limit
             )

@@ -136,9 +136,7 @@ def tally(
     list of Tally
     """
     out = []
-    for first, last, counted in zip(
-        windows.first, windows.last, windows.counted_m, strict=True
-    ):
+    for first, last, counted in zip(windows.first, windows.last, windows.counted_m, strict=True):
         inside = (events.lixel >= first) & (events.lixel < last)
         out.append(_tally_one(events, inside, counted / 1000 * years, level, rng))
     return out
@@ -148,7 +146,7 @@ def _tally_one(
     events: Events, inside: np.ndarray, km_years: float, level: float, rng: np.random.Generator
 ) -> Tally:
     weight, kind = events.weight[inside], events.kind[inside]
-    by_unit = np.bincount(events.unit[inside], weight, minlength=events.units)
+    by_unit: Floats = np.bincount(events.unit[inside], weight, events.units).astype(np.float64)
     present = by_unit > 0.01
     largest = int(by_unit.argmax())
     total = float(weight.sum())

@@ -8,11 +8,13 @@ group keeps its shape while it moves.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from roadrisk.roads.network import Floats, Ints, Lixels, Network
+if TYPE_CHECKING:
+    from roadrisk.roads.network import Floats, Ints, Lixels, Network
 
 Bools = NDArray[np.bool_]
 
@@ -153,7 +155,7 @@ def _edge_names(network: Network) -> list[str]:
 
 
 def _headings(network: Network) -> Floats:
-    """Unit vectors at every edge end, pointing into the edge; shape (2 * edges, 2)."""
+    """Return unit vectors at every edge end, pointing into the edge; shape (2 * edges, 2)."""
     first, last = network.edge_first[:-1], network.edge_first[1:] - 1
     out = np.empty((2 * network.edges, 2))
     out[0::2] = network.edge_xy[first + 1] - network.edge_xy[first]

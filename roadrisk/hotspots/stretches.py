@@ -17,10 +17,8 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
 
 
-def join_stretches(
-    network: Network, lixels: Lixels, p_value: Floats, alpha: float
-) -> Ints:
-    """Number the stretches that stand out.
+def join_stretches(network: Network, lixels: Lixels, p_value: Floats, alpha: float) -> Ints:
+    """Join lixels that stand out and touch into numbered stretches.
 
     Parameters
     ----------
@@ -85,9 +83,7 @@ def describe_stretches(
     for number in range(1, int(stretch.max(initial=0)) + 1):
         here = np.flatnonzero(stretch == number)
         lengths: Counter[str] = Counter()
-        for road, length in zip(
-            roads[lixels.segment[here]], lixels.length_m[here], strict=True
-        ):
+        for road, length in zip(roads[lixels.segment[here]], lixels.length_m[here], strict=True):
             lengths[road] += length
         mine = inside == number
         units = np.unique(events.unit[mine])
@@ -114,7 +110,7 @@ def describe_stretches(
 
 
 def _end_nodes(network: Network, lixels: Lixels) -> tuple[Ints, Ints]:
-    """Number the two ends of each lixel: a node of the network, or a joint of two lixels."""
+    """Give numbers to both ends of each lixel: a node of the network, or a joint of two."""
     nodes = len(network.node_xy)
     count = np.diff(lixels.first)
     joint = nodes + np.arange(len(lixels))

@@ -69,8 +69,8 @@ def chance_words(
         )
     method = (
         f"Equal-split continuous network kernel, quartic, half-width {settings.bandwidth_m:g} m; "
-        f"each animal's or observer's kernel sum capped at one event, the largest left out, at least "
-        f"{settings.least_units} different animals or observers; maximum over the network; "
+        "each animal's or observer's kernel sum capped at one event, the largest left out, at "
+        f"least {settings.least_units} different animals or observers; maximum over the network; "
         f"{draws} seeded redistributions of {blocks} groups (one animal's crossings; one "
         f"observer's reports linked within {settings.link_m:g} m), each moved as a whole within "
         f"windows of about {window} of road; p = (r + 1)/(n + 1)."

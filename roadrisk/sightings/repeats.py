@@ -52,7 +52,8 @@ def join_exact_repeats(
             "file": later["source_file"],
             "row": later["source_row"],
             "record": later["occurrenceID"],
-            "reason": "exact repeat of " + number[~first].map(names).astype(str)
+            "reason": "exact repeat of "
+            + number[~first].map(names).astype(str)
             + " (same observer, day, place and state): counted once",
         }
     )

@@ -38,9 +38,7 @@ class Crossings:
     off_ground: int
 
 
-def crossings_of(
-    steps: Steps, network: Network, lixels: Lixels, index: PieceIndex
-) -> Crossings:
+def crossings_of(steps: Steps, network: Network, lixels: Lixels, index: PieceIndex) -> Crossings:
     """Find where steps cross roads.
 
     Parameters

@@ -57,15 +57,14 @@ def rates_by_segment(
     days = _days_in_reach(segments, steps, reach_m)
     made = crossings.table.groupby(["segment", "organismID"]).size().rename("crossings")
     both = days.to_frame().join(made, how="outer").fillna(0.0)
-    out = _empty(len(segments))
-    for segment, some in both.groupby(level="segment"):
-        out.loc[segment] = _row(some, rng, level)
-    return out
+    seen = both.groupby(level="segment")
+    rows = {int(str(segment)): _row(some, rng, level) for segment, some in seen}
+    return pd.DataFrame(
+        [rows.get(segment, _NOBODY) for segment in range(len(segments))], columns=list(_COLUMNS)
+    )
 
 
-def _days_in_reach(
-    segments: gpd.GeoDataFrame, steps: Steps, reach_m: float
-) -> pd.Series[float]:
+def _days_in_reach(segments: gpd.GeoDataFrame, steps: Steps, reach_m: float) -> pd.Series[float]:
     """Days within reach, indexed by (segment, organismID)."""
     walked = steps.table
     lines = shapely.linestrings(
@@ -83,15 +82,13 @@ def _days_in_reach(
     return pairs.groupby(["segment", "organismID"])["days"].sum()
 
 
-def _empty(rows: int) -> pd.DataFrame:
-    rate = "crossings_per_100_animal_days"
-    table = pd.DataFrame({
-        "crossings": 0.0, "animals_crossing": 0, "animals_in_reach": 0,
-        "animal_days_in_reach": 0.0, rate: np.nan, f"{rate}_low": np.nan, f"{rate}_high": np.nan,
-        f"{rate}_poisson_low": np.nan, f"{rate}_poisson_high": np.nan,
-        "interval_note": "no tagged animal within reach",
-    }, index=range(rows))  # fmt: skip
-    return table
+_RATE = "crossings_per_100_animal_days"
+_COLUMNS = (
+    "crossings", "animals_crossing", "animals_in_reach", "animal_days_in_reach", _RATE,
+    f"{_RATE}_low", f"{_RATE}_high", f"{_RATE}_poisson_low", f"{_RATE}_poisson_high",
+    "interval_note",
+)  # fmt: skip
+_NOBODY = (0.0, 0, 0, 0.0, *[np.nan] * 5, "no tagged animal within reach")
 
 
 def _row(some: pd.DataFrame, rng: np.random.Generator, level: float) -> tuple[object, ...]:

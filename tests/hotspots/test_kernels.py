@@ -21,7 +21,10 @@ def quartic(d: float, h: float) -> float:
 def on(network: Network, x: float, y: float) -> tuple[int, float]:
     """Edge and offset of a place that lies on a straight edge."""
     for e in range(network.edges):
-        a, b = network.edge_xy[network.edge_first[e]], network.edge_xy[network.edge_first[e + 1] - 1]
+        a, b = (
+            network.edge_xy[network.edge_first[e]],
+            network.edge_xy[network.edge_first[e + 1] - 1],
+        )
         length = np.hypot(*(b - a))
         along = float((np.array([x, y]) - a) @ (b - a) / length)
         away = abs(float(np.cross(np.append(b - a, 0), np.append([x, y] - a, 0))[2])) / length

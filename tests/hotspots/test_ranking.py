@@ -34,7 +34,9 @@ def test_best_window_first_and_no_overlap(road: Ground) -> None:
     assert [c.value for c in counted] == pytest.approx([40.0, 10.0, 5.0])
     assert windows.first[0] <= 100
     assert windows.last[0] > 103
-    taken = np.concatenate([np.arange(a, b) for a, b in zip(windows.first, windows.last, strict=True)])
+    taken = np.concatenate(
+        [np.arange(a, b) for a, b in zip(windows.first, windows.last, strict=True)]
+    )
     assert len(np.unique(taken)) == len(taken)
 
 
@@ -46,7 +48,9 @@ def test_events_lie_in_the_middle_of_their_window(road: Ground) -> None:
 
 def test_a_short_stub_does_not_top_the_list() -> None:
     """One report on a 12 m stub is counted per 100 m, not per 12 m."""
-    on = ground(make_network([[(0, 0), (1000, 0)], [(1000, 0), (1012, 0)], [(1000, 0), (1000, 900)]]))
+    on = ground(
+        make_network([[(0, 0), (1000, 0)], [(1000, 0), (1012, 0)], [(1000, 0), (1000, 900)]])
+    )
     stub = int(np.argmin(on.network.edge_length_m))
     lixel = int(on.lixels.first[stub])
     other = int(on.lixels.first[np.argmax(on.network.edge_length_m)]) + 40

@@ -30,7 +30,9 @@ def test_joined_through_a_junction_and_numbered_by_length() -> None:
     rng = np.random.default_rng(1)
     where = np.flatnonzero(number == 1)[[0, 4, 8]]
     events = events_of(on, where, [(True, "o"), (True, "o"), (False, "a")], rng)
-    table = describe_stretches(on.network, lixels, lixel_geometry(on.network, lixels), number, p, events)
+    table = describe_stretches(
+        on.network, lixels, lixel_geometry(on.network, lixels), number, p, events
+    )
     assert table["length_m"].round(6).tolist() == [150.0, 100.0]
     assert table["animals"].tolist() == [1, 0]
     assert table["observers"].tolist() == [1, 0]

@@ -25,7 +25,9 @@ def star(arms: int, length: float) -> Network:
 def along(network: Network, arm: int, from_node: float) -> tuple[int, float]:
     """Edge and offset of a place on an arm of a star, counted from its middle."""
     middle = int(np.argmin(np.hypot(*network.node_xy.T)))
-    edge = [e for e in range(network.edges) if middle in (network.edge_u[e], network.edge_v[e])][arm]
+    edge = [e for e in range(network.edges) if middle in (network.edge_u[e], network.edge_v[e])][
+        arm
+    ]
     length = float(network.edge_length_m[edge])
     return edge, from_node if network.edge_u[edge] == middle else length - from_node
 

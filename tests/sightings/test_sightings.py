@@ -53,7 +53,9 @@ def test_days_are_local_days() -> None:
 
 
 def placed(rows: list[dict[str, object]]) -> PlacedSightings:
-    network = make_network([[(X, Y), (X + 1000, Y)], [(X, Y + 100), (X + 1000, Y + 100)]], ["A", "B"])
+    network = make_network(
+        [[(X, Y), (X + 1000, Y)], [(X, Y + 100), (X + 1000, Y + 100)]], ["A", "B"]
+    )
     return place_sightings(
         reports(rows), network, lay_lixels(network, 10.0), PieceIndex.build(network),
         near_m=30.0, units="metric",

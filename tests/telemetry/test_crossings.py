@@ -32,7 +32,9 @@ def fixes(rows: list[tuple[str, float, float, float]]) -> gpd.GeoDataFrame:
     )
 
 
-def overlaid(network: Network, rows: list[tuple[str, float, float, float]]) -> tuple[Steps, Crossings]:
+def overlaid(
+    network: Network, rows: list[tuple[str, float, float, float]]
+) -> tuple[Steps, Crossings]:
     steps = steps_of(fixes(rows), 7.0)
     lixels = lay_lixels(network, 10.0)
     return steps, crossings_of(steps, network, lixels, PieceIndex.build(network))
@@ -87,11 +89,15 @@ def test_rates(road: Network) -> None:
     rows += [("c", 0, 100, 900), ("c", 4, 150, 900)]
     rows += [("d", 0, 300, -30), ("d", 2, 300, 30)]
     steps, crossings = overlaid(road, rows)
-    got = rates_by_segment(road.segments, steps, crossings, reach_m=200.0, rng=generator(1, "r")).iloc[0]
+    got = rates_by_segment(
+        road.segments, steps, crossings, reach_m=200.0, rng=generator(1, "r")
+    ).iloc[0]
     assert (got["crossings"], got["animals_crossing"], got["animals_in_reach"]) == (3, 2, 3)
     assert got["animal_days_in_reach"] == pytest.approx(10.0)
     assert got["crossings_per_100_animal_days"] == pytest.approx(30.0)
-    assert got["crossings_per_100_animal_days_low"] <= 30 <= got["crossings_per_100_animal_days_high"]
+    assert (
+        got["crossings_per_100_animal_days_low"] <= 30 <= got["crossings_per_100_animal_days_high"]
+    )
     # Garwood 90 % for 3: 0.8177 to 7.7537 (chi-square quantiles, from scipy).
     assert got["crossings_per_100_animal_days_poisson_low"] == pytest.approx(8.177, abs=0.01)
     assert got["crossings_per_100_animal_days_poisson_high"] == pytest.approx(77.537, abs=0.01)
@@ -100,19 +106,25 @@ def test_rates(road: Network) -> None:
 def test_no_crossing_gives_an_upper_limit_and_two_animals_no_interval(road: Network) -> None:
     quiet = [("b", 0, 100, 90), ("b", 4, 150, 90), ("e", 0, 100, 80), ("e", 4, 150, 80)]
     steps, crossings = overlaid(road, quiet)
-    none = rates_by_segment(road.segments, steps, crossings, reach_m=200.0, rng=generator(1, "r")).iloc[0]
+    none = rates_by_segment(
+        road.segments, steps, crossings, reach_m=200.0, rng=generator(1, "r")
+    ).iloc[0]
     assert none["crossings_per_100_animal_days_low"] == 0
     # Exact 90 % two-sided upper limit of a count of 0 is -ln 0.05 = 2.9957 in 8 animal-days.
     assert none["crossings_per_100_animal_days_high"] == pytest.approx(-100 * np.log(0.05) / 8)
     steps, crossings = overlaid(road, [*quiet, ("e", 5, 150, -80)])
-    two = rates_by_segment(road.segments, steps, crossings, reach_m=200.0, rng=generator(1, "r")).iloc[0]
+    two = rates_by_segment(
+        road.segments, steps, crossings, reach_m=200.0, rng=generator(1, "r")
+    ).iloc[0]
     assert np.isnan(two["crossings_per_100_animal_days_low"])
     assert "fewer than 3 animals" in two["interval_note"]
 
 
 def test_nobody_near_is_said(road: Network) -> None:
     steps, crossings = overlaid(road, [("c", 0, 100, 900), ("c", 4, 150, 900)])
-    got = rates_by_segment(road.segments, steps, crossings, reach_m=200.0, rng=generator(1, "r")).iloc[0]
+    got = rates_by_segment(
+        road.segments, steps, crossings, reach_m=200.0, rng=generator(1, "r")
+    ).iloc[0]
     assert np.isnan(got["crossings_per_100_animal_days"])
     assert got["interval_note"] == "no tagged animal within reach"
 

@@ -42,12 +42,17 @@ def main(worlds: int) -> None:
         for world in WORLDS:
             share = share_shown(on, world, worlds, name)
             error = np.sqrt(share * (1 - share) / worlds)
-            print(f"{name:14} {world:12} shown in {share:.3f} (standard error {error:.3f})", flush=True)
+            print(
+                f"{name:14} {world:12} shown in {share:.3f} (standard error {error:.3f})",
+                flush=True,
+            )
     on = ground(line_30_km())
     for length_m, times in ((500, 5), (200, 5), (500, 3)):
         for units in (18, 30, 45, 60, 90, 120, 250):
             share = share_found(on, units, length_m, times, max(worlds // 4, 1))
-            print(f"{units:4} observers, {length_m} m at {times}x: found in {share:.2f}", flush=True)
+            print(
+                f"{units:4} observers, {length_m} m at {times}x: found in {share:.2f}", flush=True
+            )
 
 
 if __name__ == "__main__":
