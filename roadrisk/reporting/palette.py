@@ -22,7 +22,7 @@ ACCENT = "#d5470b"
 
 
 def class_breaks(values: NDArray[np.float64], classes: int = len(SCALE)) -> tuple[float, ...]:
-    """Return the lower limits of the map's classes, from the series 1, 2, 5, 10, 20.
+    """Return the lower limits of the map's classes, each about three times the one before.
 
     Parameters
     ----------
@@ -34,9 +34,9 @@ def class_breaks(values: NDArray[np.float64], classes: int = len(SCALE)) -> tupl
     Returns
     -------
     tuple of float
-        Ascending, `classes` long; the last is the largest number of the series that some
-        value reaches. Empty if no value is above 0. Values below the first limit are drawn
-        as plain road.
+        Ascending, `classes` long, from the series 1, 3, 10, 30; the last is the largest that
+        some value reaches, so the classes span a hundredfold, as crossings along roads do.
+        Empty if no value is above 0. Values below the first limit are drawn as plain road.
     """
     above = values[np.isfinite(values) & (values > 0)]
     if not len(above):
@@ -45,7 +45,7 @@ def class_breaks(values: NDArray[np.float64], classes: int = len(SCALE)) -> tupl
     series = [
         float(f"{step}e{exponent}")
         for exponent in range(power - classes, power + 2)
-        for step in (1, 2, 5)
+        for step in (1, 3)
     ]
     return tuple([s for s in series if s <= above.max()][-classes:])
 

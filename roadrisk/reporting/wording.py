@@ -112,7 +112,7 @@ def day(value: date) -> str:
 def study_line(settings: Settings) -> tuple[str, str]:
     """Return the species in words and the period in words."""
     study = settings.study
-    species = f"{study.common_name} ({study.species})" if study.common_name else study.species
+    species = f"{study.common_name}, {study.species}" if study.common_name else study.species
     return species, f"{day(study.start)} to {day(study.end)}"
 
 

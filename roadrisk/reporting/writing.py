@@ -47,7 +47,7 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
     OutputError
         Nothing was changed: a file is open in another program, the disk is full, or the like.
     """
-    from roadrisk.reporting.map import map_html  # noqa: PLC0415  folium takes a while to load
+    from roadrisk.reporting.map import map_html
 
     units, invented = study.settings.study.units, study.settings.study.invented
     ranked = ranked_table(findings.ranked, units, invented=invented)

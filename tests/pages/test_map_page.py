@@ -83,7 +83,7 @@ def test_legend_layers_and_scale_are_there(made_map: Path, open_page: Opener) ->
     """By hand, from the made-up findings."""
     page = open_page(made_map).page
     legend = page.locator("#legend_inside")
-    for words in ("per km of road and year", "20 and more", "1 to 2", "less than 1",
+    for words in ("per km of road and year", "10 and more", "0.3 to 1", "less than 0.1",
                   "bridge or tunnel: passing below or above is no road crossing",
                   "stands out from its neighbourhood", "alive", "dead", "crossing"):  # fmt: skip
         expect(legend).to_contain_text(words)
@@ -331,3 +331,18 @@ def overlap(one: dict[str, float], other: dict[str, float]) -> bool:
 
 def to_wgs84(x: float, y: float) -> tuple[float, float]:
     return pyproj.Transformer.from_crs(made_up.CRS, "EPSG:4326", always_xy=True).transform(x, y)
+
+
+def test_reports_are_drawn_closer_up_only(made_map: Path, open_page: Opener) -> None:
+    """From afar a click on a report's place opens no report; closer up it does."""
+    page = open_page(made_map).page
+    place = page.evaluate("reports_layer.getLayers()[0].getLatLng()")
+    for zoom, opens in ((14, False), (17, True)):
+        page.evaluate(
+            f"roads_map.setView([{place['lat']}, {place['lng']}], {zoom}, {{animate: false}}); 0"
+        )
+        box = page.locator("#roads_map").bounding_box()
+        assert box is not None
+        page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        title = page.locator("#sheet_title").text_content() or ""
+        assert title.startswith("Report: alive") is opens

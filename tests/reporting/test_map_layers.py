@@ -38,7 +38,7 @@ def test_a_piece_has_one_class_and_says_its_highest_value() -> None:
     study, findings = made_up.study(), made_up.findings()
     pieces = map_layers(study, findings)["pieces"]["features"]
     top = [f for f in pieces if f["properties"]["c"] == 4]
-    assert scale_breaks(findings, "metric") == (1.0, 2.0, 5.0, 10.0, 20.0)
+    assert scale_breaks(findings, "metric") == (0.1, 0.3, 1.0, 3.0, 10.0)
     assert {f["properties"]["s"] for f in top} == {1}
     assert max(float(f["properties"]["v"][0]) for f in top) == 21
 

@@ -36,8 +36,8 @@ def test_the_outline_is_seen_on_paper_and_beside_the_top_class() -> None:
 
 @pytest.mark.parametrize(
     ("highest", "breaks"),
-    [(21.0, (1, 2, 5, 10, 20)), (1.0, (0.05, 0.1, 0.2, 0.5, 1)),
-     (0.49, (0.01, 0.02, 0.05, 0.1, 0.2)), (999.0, (20, 50, 100, 200, 500))],
+    [(21.0, (0.1, 0.3, 1, 3, 10)), (1.0, (0.01, 0.03, 0.1, 0.3, 1)), (299.0, (1, 3, 10, 30, 100)),
+     (0.49, (0.003, 0.01, 0.03, 0.1, 0.3))],
 )  # fmt: skip
 def test_breaks_are_round_and_reached(highest: float, breaks: tuple[float, ...]) -> None:
     """By hand; the last limit is reached by the highest value itself."""

@@ -22,11 +22,13 @@ const view = (() => {
     return element;
   }
 
-  /* Points: the shape says what it is, so that colour is never needed. */
+  /* Points: the shape says what it is, so that colour is never needed. From afar they would
+     hide the roads' colours and are not drawn. */
+  const far = () => map.getZoom() < 15;
   const Mark = L.CircleMarker.extend({
     _updatePath() {
       const renderer = this._renderer;
-      if (!renderer._drawing || this._empty()) return;
+      if (far() || !renderer._drawing || this._empty()) return;
       const pen = renderer._ctx, p = this._point, r = this._radius;
       pen.beginPath();
       if (this.options.shape === "alive") {
@@ -41,6 +43,9 @@ const view = (() => {
         pen.lineTo(p.x - r, p.y + r * 0.8); pen.closePath();
       }
       renderer._fillStroke(pen, this);
+    },
+    _containsPoint(place) {
+      return !far() && L.CircleMarker.prototype._containsPoint.call(this, place);
     },
   });
 
@@ -58,14 +63,17 @@ const view = (() => {
     }),
   };
   const dashed = (feature) => (feature.properties.o ? "7 5" : null);
+  /* From afar lines get thinner, so that short hot stretches keep their shape. */
+  const outline = 18;
+  const thin = () => (map.getZoom() < 14 ? 0.55 : far() ? 0.75 : 1);
   const style = {
     roads: (f) => ({ color: page.road, weight: 3, opacity: 1, dashArray: dashed(f) }),
-    stretches: () => ({ color: page.accent, weight: 18, opacity: 1, lineCap: "butt" }),
+    stretches: () => ({ color: page.accent, weight: outline * thin(), opacity: 1, lineCap: "butt" }),
     pieces: (f) => ({
-      color: page.colours[f.properties.c], weight: page.widths[f.properties.c], opacity: 1,
-      lineCap: "butt", dashArray: dashed(f),
+      color: page.colours[f.properties.c], weight: page.widths[f.properties.c] * thin(),
+      opacity: 1, lineCap: "butt", dashArray: dashed(f),
     }),
-    windows: () => ({ color: "#fff", weight: 2, opacity: 0.95, lineCap: "butt" }),
+    windows: () => ({ color: "#fff", weight: 2, opacity: far() ? 0 : 0.95, lineCap: "butt" }),
     reports: () => ({}),
     crossings: () => ({}),
   };
@@ -161,7 +169,7 @@ const view = (() => {
     const element = document.createElement("span");
     element.className = mine.s ? "chip stands_out" : "chip";
     element.textContent = String(mine.r);
-    const icon = L.divIcon({ html: element, className: "chip_box", iconSize: [24, 24] });
+    const icon = L.divIcon({ html: element, className: "chip_box", iconSize: [24, 24], iconAnchor: [-7, 31] });
     const chip = L.marker(middle(layer), { icon, keyboard: false, zIndexOffset: 1000 - mine.r });
     chip.on("click", () => open("windows", feature, layer));
     windows_layer.addLayer(chip);
@@ -181,24 +189,26 @@ const view = (() => {
     }
     return line[0];
   }
-  /* Numbers that would cover a better rank's number wait until the map is closer. */
+  /* Numbers that would cover a better rank's number, and all after the tenth, wait until the
+     map is closer. */
   function declutter() {
     const taken = [];
     const first = (c) => (c.element.classList.contains("chosen") ? 0 : c.rank);
     for (const c of [...chips].sort((a, b) => first(a) - first(b))) {
       const p = map.latLngToLayerPoint(c.chip.getLatLng());
-      const free = taken.every((q) => Math.abs(q.x - p.x) > 23 || Math.abs(q.y - p.y) > 23);
+      const shown = map.getZoom() >= 14.5 || first(c) <= 10;
+      const free = shown && taken.every((q) => Math.abs(q.x - p.x) > 23 || Math.abs(q.y - p.y) > 23);
       c.element.hidden = !free;
       if (free) taken.push(p);
     }
   }
 
-  /* Seen from afar the marks shrink, so that the road stays readable below them. */
-  function resizeMarks() {
-    const far = map.getZoom() < 15;
-    for (const layer of [reports_layer, crossings_layer]) {
-      layer.eachLayer((mark) => mark.setRadius(far ? 2.8 : 4.5));
-    }
+  let drawnThin = null;
+  function resize() {
+    if (thin() === drawnThin) return;
+    drawnThin = thin();
+    for (const name of ["stretches", "pieces"]) window[`${name}_layer`].setStyle(style[name]);
+    windows_layer.eachLayer((layer) => layer.setStyle && layer.setStyle(style.windows()));
   }
 
   /* Legend */
@@ -238,6 +248,7 @@ const view = (() => {
     const any = (name) => data[name].features.length > 0;
     if (any("windows")) swatch(inside, [disc, one], words.window);
     const pen = { fill: "#fff", stroke: page.ink, "stroke-width": 1.4 };
+    if (any("reports") || any("crossings")) put(inside, "p", words.closer, "legend_unit closer");
     if (any("reports")) {
       const row = put(inside, "div", "", "keys");
       put(row, "span", words.reports);
@@ -273,15 +284,23 @@ const view = (() => {
       renderer: L.canvas({ tolerance: 4, padding: 0.4 }), zoomSnap: 0.25, maxZoom: 20,
       attributionControl: false,
     });
-    map.fitBounds(page.bounds, {
-      paddingTopLeft: [beside(), 30], paddingBottomRight: [40, 40], animate: false,
-    });
+    showAll();
     new ResizeObserver(() => map.invalidateSize({ animate: false })).observe(map.getContainer());
     L.control.attribution({ prefix: false }).addTo(map).addAttribution(page.credit);
     L.control.scale({ metric: page.metric, imperial: !page.metric, position: "bottomright" }).addTo(map);
     map.getContainer().setAttribute("role", "region");
     map.getContainer().setAttribute("aria-label", "Map; arrow keys move it, plus and minus zoom");
     return map;
+  }
+  /* All roads, beside the open legend or above it, whichever shows them larger. */
+  function showAll() {
+    const above = small() || !at("legend").open ? 40 : at("legend").offsetHeight + 30;
+    const room = [[[beside(), 30], [40, 40]], [[40, 30], [40, above]]];
+    const zoom = room.map(([a, b]) => map.getBoundsZoom(page.bounds, false, L.point(a).add(b)));
+    const [topLeft, bottomRight] = room[zoom[0] >= zoom[1] ? 0 : 1];
+    map.fitBounds(page.bounds, {
+      paddingTopLeft: topLeft, paddingBottomRight: bottomRight, animate: false,
+    });
   }
   function inOrder() {
     for (const name of order) {
@@ -299,8 +318,8 @@ const view = (() => {
     });
     inOrder();
     declutter();
-    resizeMarks();
-    map.on("zoomend", () => { declutter(); resizeMarks(); });
+    resize();
+    map.on("zoomend", () => { declutter(); resize(); });
     map.on("overlayadd overlayremove", (event) => {
       if (event.layer !== tile_layer) inOrder();
       else at("hint").hidden = event.type !== "overlayadd" || location.protocol !== "file:";
