@@ -132,7 +132,7 @@ def test_help_comes_fast_because_libraries_are_imported_late(tmp_path: Path) -> 
 
 def test_new_from_a_table_shows_the_mapping_and_asks(demo_area: Path, tmp_path: Path) -> None:
     table = tmp_path / "my fixes.csv"
-    rows = ["007;03/04/2024;52,2;19,4", "008;05/04/2024;52,21;19,41", "007;06/04/2024;52,2;19,4"]
+    rows = [f"00{7 + day % 2};0{day}/04/2024;52,2{day};19,4{day}" for day in range(1, 7)]
     table.write_text("\n".join(["Turtle;Date;Lat;Lon", *rows]) + "\n")
 
     def answered(words: str) -> subprocess.CompletedProcess[str]:
