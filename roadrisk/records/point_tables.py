@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Literal
 
@@ -15,7 +14,8 @@ import shapely
 from roadrisk.base.crs import WGS84
 from roadrisk.records import schemas
 from roadrisk.records.columns import POSITION_TERMS, Columns, find_columns, numbers
-from roadrisk.records.dates import Dates, only_order, read_dates
+from roadrisk.records.dates import read_dates
+from roadrisk.records.event_dates import ask_for_order, dates_as_text, judge_dates, none_left
 from roadrisk.records.ids import note_spoiled
 from roadrisk.records.position_doubts import judge
 from roadrisk.records.positions import read_positions
@@ -65,9 +65,9 @@ def read_point_table(
     positions = None
     if all(t in columns for t in section.columns if t in POSITION_TERMS):
         positions = read_positions(raw, columns, section, kind, notes)
-    text = _dates_as_text(raw, columns)
+    text = dates_as_text(raw, columns)
     dates = read_dates(text, study.zone, section.date_order)
-    _ask_for_order(text, dates, section, kind, columns, raw, notes)
+    ask_for_order(text, dates, section, kind, columns, raw, notes)
     if notes.failed or positions is None:
         return None
     ids = _ids(kind, raw, columns, notes)
@@ -76,7 +76,7 @@ def read_point_table(
     gate = Gate(np.ones(len(raw), dtype=bool))
     _leave_out_nameless(kind, ids, gate, about, columns, notes)
     gate.shut(~judge(positions, about, where, kind, notes))
-    _judge_dates(text, dates, study, gate, about, columns, notes)
+    judge_dates(text, dates, study, gate, about, columns, notes)
     table = pd.DataFrame(
         {
             "source_file": raw.file,
@@ -100,7 +100,7 @@ def read_point_table(
     if kind == "fixes":
         _leave_out_repeats(table, gate, about, notes)
     if not gate.keep.any():
-        _none_left(raw, notes, start)
+        none_left(raw, notes, start)
         return None
     return table[gate.keep].reset_index(drop=True)
 
@@ -140,41 +140,6 @@ def place(
     return schemas.conform(whole, _SCHEMAS[kind]), lost
 
 
-def _dates_as_text(raw: RawTable, columns: Columns) -> pd.Series[str]:
-    """Join eventDate and eventTime where they are apart."""
-    date, time = columns.text(raw, "eventDate"), columns.text(raw, "eventTime")
-    bare = ~date.str.contains(":", regex=False) & (time != "") & (date != "")
-    return date.where(~bare, date + "T" + time).astype(str)
-
-
-def _ask_for_order(
-    text: pd.Series[str],
-    dates: Dates,
-    section: FixesSection | SightingsSection,
-    kind: Kind,
-    columns: Columns,
-    raw: RawTable,
-    notes: Notes,
-) -> None:
-    if section.date_order is not None or not dates.ordered.any():
-        return
-    first = int(np.argmax(dates.ordered))
-    fits = only_order(text[dates.ordered])
-    hint = {
-        "day-first": " (the rows only fit day-first)",
-        "month-first": " (the rows only fit month-first)",
-        "both": "",
-        "neither": " (the rows fit neither throughout: correct them first)",
-    }[fits]
-    notes.error(
-        f"{text.iloc[first]!r} doesn't tell day from month "
-        f"({int(dates.ordered.sum())} of {len(text)} rows are written so).",
-        f'write date_order = "day-first" or date_order = "month-first" in [{kind}]{hint}',
-        row=int(raw.rows[first]),
-        column=columns.name("eventDate"),
-    )
-
-
 def _ids(kind: Kind, raw: RawTable, columns: Columns, notes: Notes) -> pd.Series[str]:
     term = _IDS[kind]
     ids = columns.text(raw, term)
@@ -188,7 +153,7 @@ def _ids(kind: Kind, raw: RawTable, columns: Columns, notes: Notes) -> pd.Series
         notes.doubt_file(
             missing.to_numpy(),
             About(raw.rows, ids.tolist()),
-            "{rows} have no occurrenceID; file and row were used instead.",
+            lambda rows: f"{rows} have no occurrenceID; file and row were used instead.",
             "give every report an id of its own that stays",
             column=columns.name(term),
         )
@@ -207,64 +172,6 @@ def _leave_out_nameless(
         notes.leave_out(nameless, about, "no organismID", column=column)
 
 
-def _judge_dates(
-    text: pd.Series[str],
-    dates: Dates,
-    study: StudySection,
-    gate: Gate,
-    about: About,
-    columns: Columns,
-    notes: Notes,
-) -> None:
-    column = columns.name("eventDate")
-    empty = (text == "").to_numpy()
-    notes.leave_out(gate.shut(empty), about, "no date", column=column)
-    unread = gate.shut(dates.time.isna().to_numpy())
-    notes.doubt_rows(
-        unread,
-        about,
-        lambda i: f"{text.iloc[i]!r} can't be read as a date.",
-        "write it as 2025-03-04 or 2025-03-04T17:30",
-        column=column,
-    )
-    notes.leave_out(unread, about, lambda i: f"date {text.iloc[i]!r} can't be read", column=column)
-    future = (dates.time > pd.Timestamp(dt.datetime.now(dt.UTC))).to_numpy()
-    day = dates.day
-    outside = ((day < pd.Timestamp(study.start)) | (day > pd.Timestamp(study.end))).to_numpy()
-    for which, words_for in (
-        (future, "lies in the future"),
-        (outside, f"lies outside the study period {study.start} to {study.end}"),
-    ):
-        fresh = gate.shut(which)
-        notes.doubt_rows(
-            fresh,
-            about,
-            lambda i, w=words_for: f"{text.iloc[i]!r} {w}.",  # type: ignore[misc]
-            "correct the date, or start and end in [study]",
-            column=column,
-        )
-        notes.leave_out(
-            fresh,
-            about,
-            lambda i, w=words_for: f"date {text.iloc[i]!r} {w}",  # type: ignore[misc]
-            column=column,
-        )
-    notes.doubt_file(
-        dates.twice & gate.keep,
-        about,
-        "{rows} fall into the hour that the clocks show twice in autumn; the first was taken.",
-        "write the time with its offset, such as 2025-11-02T01:30-04:00",
-        column=column,
-    )
-    notes.doubt_file(
-        dates.never & gate.keep,
-        about,
-        "{rows} fall into the hour that the clocks skip in spring; they were moved to its end.",
-        "check the time zone in [study], or write the time with its offset",
-        column=column,
-    )
-
-
 def _uncertainty(
     raw: RawTable,
     columns: Columns,
@@ -279,8 +186,10 @@ def _uncertainty(
     notes.doubt_file(
         missing & gate.keep,
         about,
-        "{rows} have no position uncertainty above 0; "
-        f"{section.default_uncertainty_m:g} m was used.",
+        lambda rows: (
+            f"{rows} have no position uncertainty above 0; "
+            f"{section.default_uncertainty_m:g} m was used."
+        ),
         f"fill in {term}, or set default_uncertainty_m in study.toml",
         column=columns.name(term),
     )
@@ -293,21 +202,3 @@ def _leave_out_repeats(table: pd.DataFrame, gate: Gate, about: About, notes: Not
     repeated = np.zeros(len(table), dtype=bool)
     repeated[kept.index[kept.duplicated(same)]] = True
     notes.leave_out(gate.shut(repeated), about, "the same animal, time and place as an earlier row")
-
-
-def _none_left(raw: RawTable, notes: Notes, start: int) -> None:
-    """Replace what was said row by row by one error, for no row of the file can be used."""
-    said = notes.remarks[start:]
-    first = next((r for r in said if r.kind == "left out"), None)
-    mend = next((r.mend for r in said if r.kind == "doubt" and r.mend), "")
-    errors = [r for r in said if r.kind == "error"]
-    del notes.remarks[start:]
-    notes.remarks.extend(errors)
-    if not errors:
-        why = first.problem if first else "no reason given"
-        notes.error(
-            f"none of the {len(raw)} rows can be used; the first: {why}.",
-            mend or "fill in the columns that the study needs, or map the right ones",
-            row=first.row if first else None,
-            column=first.column if first else "",
-        )
