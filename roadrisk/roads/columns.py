@@ -71,7 +71,7 @@ def road_labels(table: pd.DataFrame) -> np.ndarray:
     ndarray of str objects, shape (n,)
     """
     name, ref = table["name"].to_numpy(object), table["ref"].to_numpy(object)
-    words = [" ".join(["unnamed", *_class_words(c), "road"]) for c in table["road_class"]]
+    words = [" ".join(["unnamed", *_class_words(c)]) for c in table["road_class"]]
     unnamed = np.empty(len(table), dtype=object)
     unnamed[:] = words
     found: np.ndarray = np.where(name != "", name, np.where(ref != "", ref, unnamed))
@@ -80,7 +80,9 @@ def road_labels(table: pd.DataFrame) -> np.ndarray:
 
 def _class_words(road_class: str) -> list[str]:
     word = road_class.removesuffix("_link").replace("_", " ").strip()
-    return [word] if word and word not in ("road", "yes", "unclassified") else []
+    if word in ("track", "busway"):
+        return [word]
+    return ["road"] if word in ("", "road", "yes", "unclassified") else [word, "road"]
 
 
 def _texts(table: pd.DataFrame, column: str) -> np.ndarray:

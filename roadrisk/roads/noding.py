@@ -101,8 +101,7 @@ def _crossings(cuts: _Cuts, shapes: np.ndarray, tree: shapely.STRtree, level: In
     keep = (first < second) & (level[second] == 0)
     first, second = first[keep], second[keep]
     shared = shapely.intersection(shapes[first], shapes[second])
-    merged = shapely.line_merge(shared)
-    for a, b, shape in zip(first.tolist(), second.tolist(), merged, strict=True):
+    for a, b, shape in zip(first.tolist(), second.tolist(), shared, strict=True):
         for xy in _corner_points(shape):
             place = shapely.Point(xy)
             for line in (a, b):
@@ -110,14 +109,13 @@ def _crossings(cuts: _Cuts, shapes: np.ndarray, tree: shapely.STRtree, level: In
 
 
 def _corner_points(shape: shapely.Geometry) -> list[tuple[float, float]]:
-    parts = shapely.get_parts(shapely.get_parts(shape))
-    found = []
-    for part in parts:
-        coords = shapely.get_coordinates(part)
-        found.append(tuple(coords[0].tolist()))
-        if len(coords) > 1:
-            found.append(tuple(coords[-1].tolist()))
-    return found
+    """Return the points of an intersection, and the ends of its lines."""
+    parts = shapely.get_parts(shape)
+    points = parts[shapely.get_type_id(parts) == 0]
+    pieces = parts[shapely.get_type_id(parts) == 1]
+    joined = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(pieces)))
+    ends = [line.coords[k] for line in joined for k in (0, -1)]
+    return [(float(x), float(y)) for x, y in [*shapely.get_coordinates(points).tolist(), *ends]]
 
 
 def _clusters(xy: Floats, snap_m: float) -> tuple[Ints, Floats]:

@@ -1,0 +1,89 @@
+"""Cutting an agency's lines where they meet: by hand."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import geopandas as gpd
+import numpy as np
+import pytest
+from shapely import LineString
+
+from roadrisk.roads.edges import network_from_segments
+from roadrisk.roads.network import Network
+from roadrisk.roads.noding import noded_lines
+
+Line = list[tuple[float, float]]
+
+
+def layer(lines: list[Line], **columns: object) -> gpd.GeoDataFrame:
+    table: dict[str, object] = {
+        "name": [f"Road {n}" for n in range(len(lines))],
+        "route": "",
+        "begin_measure": np.nan,
+        "end_measure": np.nan,
+        "level": 0,
+    }
+    table.update(columns)
+    return gpd.GeoDataFrame(table, geometry=[LineString(line) for line in lines], crs=32633)
+
+
+def network_of(lines: gpd.GeoDataFrame, rule: Literal["join", "apart"] = "join") -> Network:
+    pieces, ends, _ = noded_lines(lines, rule)
+    return network_from_segments(pieces, ends)
+
+
+def test_ends_within_half_a_metre_meet() -> None:
+    """By hand: 0.4 m is the same place, 0.6 m is not."""
+    lines = [[(0, 0), (100, 0)], [(100.4, 0), (200, 0)], [(200.6, 0), (300, 0)]]
+    net = network_of(layer(lines))
+    assert net.edges == 2
+    assert len(net.node_xy) == 4
+
+
+def test_an_end_on_a_line_cuts_it() -> None:
+    """By hand: a T-junction drawn 0.3 m short; the measures are interpolated at the cut."""
+    lines = [[(0, 0), (100, 0)], [(25, 0.3), (25, 80)]]
+    net = network_of(layer(lines, route=["R1", ""], begin_measure=[2.0, np.nan],
+                           end_measure=[3.0, np.nan]))  # fmt: skip
+    assert net.edges == 3
+    table = net.segments[net.segments["route"] == "R1"]
+    measures = np.sort(table[["begin_measure", "end_measure"]].to_numpy().ravel())
+    assert measures.tolist() == pytest.approx([2.0, 2.25, 2.25, 3.0])
+
+
+@pytest.mark.parametrize(
+    ("rule", "level", "edges"), [("join", 0, 4), ("apart", 0, 2), ("join", 1, 2)]
+)
+def test_crossings(rule: Literal["join", "apart"], level: int, edges: int) -> None:
+    """By hand: lines that cross on the ground join if told so; a bridge does not."""
+    lines = [[(0, 0), (100, 0)], [(50, -50), (50, 50)]]
+    assert network_of(layer(lines, level=[0, level]), rule).edges == edges
+
+
+def test_three_lines_through_one_place() -> None:
+    """By hand: one node with six arms."""
+    lines = [[(-50, 0), (50, 0)], [(0, -50), (0, 50)], [(-50, -50), (50, 50)]]
+    net = network_of(layer(lines))
+    assert net.edges == 6
+    assert len(net.node_xy) == 7
+
+
+def test_lines_over_each_other_become_one() -> None:
+    """By hand: the same road drawn for both directions, and a partly shared stretch."""
+    twice = layer([[(0, 0), (60, 0), (100, 10)], [(100, 10), (60, 0), (0, 0)]])
+    pieces, _, doubled = noded_lines(twice, "join")
+    assert (len(pieces), doubled) == (1, 1)
+    partly = layer([[(0, 0), (100, 0)], [(60, 0), (160, 0)]])
+    net = network_of(partly)
+    assert net.length_m == pytest.approx(160.0)
+
+
+def test_the_order_of_rows_does_not_matter() -> None:
+    """By hand: the same segments from shuffled rows."""
+    lines = [[(0, 0), (100, 0)], [(50, -50), (50, 50)], [(25, 0.2), (25, 80)], [(80, 0), (90, 60)]]
+    one = network_of(layer(lines)).segments
+    other = layer(lines).iloc[[2, 0, 3, 1]].reset_index(drop=True)
+    two = network_of(other).segments
+    assert one["segment_id"].tolist() == two["segment_id"].tolist()
+    assert one["name"].tolist() == two["name"].tolist()
