@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -139,22 +140,26 @@ def _carried(
     )
     hits = hits[enough[of]]
     out = pd.DataFrame({"row": np.full(len(table), -1), "route": ""}, index=range(len(table)))
-    out["begin_measure"], out["end_measure"], out["turns_back"] = np.nan, np.nan, False
+    length = table["length_m"].to_numpy(np.float64)
+    begin, end = np.full(len(table), np.nan), np.full(len(table), np.nan)
+    turns = np.zeros(len(table), dtype=bool)
     row, route = _most(hits, "line"), _most(hits, "route")
     out.loc[row.index, "row"] = row.to_numpy()
     out.loc[route.index, "route"] = route.to_numpy()
     hits = hits[(hits["route"] == out["route"].to_numpy()[hits["of"]]) & hits["measure"].notna()]
-    for k, own in hits.groupby("of"):
-        at, measure = own["at"].to_numpy(), own["measure"].to_numpy()
+    first = np.flatnonzero(np.diff(hits["of"].to_numpy(), prepend=-1))
+    all_at, all_measures = hits["at"].to_numpy(), hits["measure"].to_numpy()
+    bounds = np.append(first, len(hits)).tolist()
+    for low, high in pairwise(bounds):
+        k, at, measure = hits["of"].to_numpy()[low], all_at[low:high], all_measures[low:high]
         if at[-1] > at[0]:
             rate = (measure[-1] - measure[0]) / (at[-1] - at[0])
-            length = float(table["length_m"].iloc[int(str(k))])
-            out.loc[k, "begin_measure"] = measure[0] - rate * at[0]
-            out.loc[k, "end_measure"] = measure[-1] + rate * (length - at[-1])
+            begin[k] = measure[0] - rate * at[0]
+            end[k] = measure[-1] + rate * (length[k] - at[-1])
             # Small steps back come from projection on bends; real ones are longer.
             back = np.diff(measure) * np.sign(rate) < -abs(rate) * 3 * SAMPLE_M
-            out.loc[k, "turns_back"] = bool(back.any())
-    return out
+            turns[k] = back.any()
+    return out.assign(begin_measure=begin, end_measure=end, turns_back=turns)
 
 
 def _measures(agency: gpd.GeoDataFrame, line: Ints, along: Floats) -> Floats:
@@ -253,15 +258,16 @@ def _roads_without_line(
 def _other_names(
     table: gpd.GeoDataFrame, agency: gpd.GeoDataFrame, carried: pd.DataFrame
 ) -> list[tuple[str, str, str]]:
+    ids, roads = table["segment_id"].to_numpy(object), table["road"].to_numpy(object)
+    has = np.flatnonzero(carried["row"] >= 0)
+    row = carried["row"].to_numpy()[has]
     found = []
-    for k in np.flatnonzero(carried["row"] >= 0):
-        own, line = table.iloc[int(k)], agency.iloc[int(carried["row"].iloc[k])]
-        if own["name"] and line["name"] and not _plain(own["name"]) & _plain(line["name"]):
-            problem = f"the map says {own['name']!r} and the agency layer {line['name']!r}"
-            found.append((own["segment_id"], own["road"], problem))
-        if own["ref"] and line["ref"] and not _plain(own["ref"]) & _plain(line["ref"]):
-            problem = f"the map says ref {own['ref']!r} and the agency layer {line['ref']!r}"
-            found.append((own["segment_id"], own["road"], problem))
+    for column, word in (("name", ""), ("ref", "ref ")):
+        ours, theirs = table[column].to_numpy(object)[has], agency[column].to_numpy(object)[row]
+        for k, own, line in zip(has.tolist(), ours, theirs, strict=True):
+            if own and line and not _plain(own) & _plain(line):
+                problem = f"the map says {word}{own!r} and the agency layer {line!r}"
+                found.append((str(ids[k]), str(roads[k]), problem))
     return found
 
 

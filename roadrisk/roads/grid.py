@@ -188,18 +188,21 @@ def _smallest(
     r = max(0, -cx, cx - (nx - 1), -cy, cy - (ny - 1))
     best = np.inf
     while True:
+        low_c, high_c = max(cx - r, 0), min(cx + r, nx - 1)
         for row in range(max(cy - r, 0), min(cy + r, ny - 1) + 1):
             across = row in (cy - r, cy + r)
-            step = 1 if across or r == 0 else 2 * r
-            column = cx - r
-            while column <= cx + r:
-                if 0 <= column < nx:
+            for side in range(1 if across else 2):
+                # A whole row of the ring, or one of its two columns.
+                begin = low_c if across else (cx - r if side == 0 else cx + r)
+                end = high_c if across else begin
+                for column in range(max(begin, 0), min(end, nx - 1) + 1):
                     k = row * nx + column
                     for j in range(first[k], first[k + 1]):
                         p = piece[listed[j]]
                         d = place_on(x, y, p[0], p[1], p[2], p[3])[1]
                         best = min(best, d)
-                column += step
+        if cx - r <= 0 and cx + r >= nx - 1 and cy - r <= 0 and cy + r >= ny - 1:
+            return best
         bound = min(x - (cx - r) * cell, (cx + r + 1) * cell - x)
         bound = min(bound, y - (cy - r) * cell, (cy + r + 1) * cell - y)
         if best <= bound:

@@ -41,11 +41,11 @@ class Network:
         Edge e has vertices ``edge_xy[edge_first[e]:edge_first[e + 1]]``.
     segments : geopandas.GeoDataFrame
         One row a segment, index 0..n-1, sorted by (edge, edge_from_m). Columns: segment_id,
-        road, name, ref, road_class, level, bridge, tunnel, oneway (1 along the geometry, -1 against
-        it, 0 both ways), lanes, speed_limit_kmh,
-        osm_ids, band_of, route, begin_measure, end_measure, direction, owner, aadt, aadt_year,
-        layer_date, edge, edge_from_m, edge_to_m, length_m, geometry (LineString along the
-        edge). Text columns are "" and numbers NaN where unknown.
+        road, name, ref, road_class, level, bridge, tunnel, oneway (1 along the geometry, -1
+        against it, 0 both ways), lanes, speed_limit_kmh, osm_ids, band_of, route,
+        begin_measure, end_measure, direction, owner, aadt, aadt_year, layer_date, edge,
+        edge_from_m, edge_to_m, length_m, geometry (LineString along the edge). Text columns
+        are "" and numbers NaN where unknown.
     """
 
     crs: pyproj.CRS

@@ -19,11 +19,11 @@ CROSS = [[(-100, 0), (0, 0)], [(0, 0), (100, 0)], [(0, 0), (0, 100)]]
 def test_nearest_by_hand() -> None:
     """By hand: foot on a piece, beyond an end, far outside the grid, and no coordinates."""
     net = make_network([[(0, 0), (100, 0)]])
-    xy = np.array([[30.0, 4.0], [103.0, 4.0], [-5000.0, 0.0], [np.nan, 0.0]])
+    xy = np.array([[30.0, 4.0], [103.0, 4.0], [-5000.0, 0.0], [np.nan, 0.0], [0.0, 1e11]])
     edge, offset, distance = nearest(PieceIndex.build(net), xy)
-    assert edge.tolist() == [0, 0, 0, -1]
-    np.testing.assert_allclose(offset, [30.0, 100.0, 0.0, np.nan])
-    np.testing.assert_allclose(distance, [4.0, 5.0, 5000.0, np.nan])
+    assert edge.tolist() == [0, 0, 0, -1, 0]
+    np.testing.assert_allclose(offset, [30.0, 100.0, 0.0, np.nan, 0.0])
+    np.testing.assert_allclose(distance, [4.0, 5.0, 5000.0, np.nan, 1e11])
 
 
 def test_ties_go_to_the_lowest_edge() -> None:
