@@ -114,6 +114,27 @@ class SightingsSection(TableSection):
     default_uncertainty_m: float = Field(default=100.0, gt=0)
 
 
+North = Literal["true", "magnetic"]
+
+
+class BearingsSection(TableSection):
+    """``[bearings]``: bearings to tagged animals, and how they become fixes."""
+
+    north: North | None = None
+    declination_degrees: float | None = Field(default=None, ge=-180, le=180)
+    join_within_minutes: float = Field(default=30.0, gt=0, le=1440)
+    least_crossing_degrees: float = Field(default=15.0, gt=0, lt=90)
+    method: Literal["mle", "huber", "andrews"] = "mle"
+
+
+class BearingTestsSection(TableSection):
+    """``[bearing_tests]``: bearings to a transmitter at a known place."""
+
+    north: North | None = None
+    declination_degrees: float | None = Field(default=None, ge=-180, le=180)
+    subtract_bias: bool = False
+
+
 class OsmRoads(Section):
     """``[roads.osm]``: an OpenStreetMap extract and what is no road to a car."""
 
@@ -186,6 +207,8 @@ class Settings(Section):
     animals: AnimalsSection | None = None
     fixes: FixesSection | None = None
     sightings: SightingsSection | None = None
+    bearings: BearingsSection | None = None
+    bearing_tests: BearingTestsSection | None = None
     roads: RoadsSection
     traffic: TableSection | None = None
     crossings: CrossingsSection = CrossingsSection()
@@ -194,8 +217,8 @@ class Settings(Section):
 
     @model_validator(mode="after")
     def _some_points(self) -> Settings:
-        if self.fixes is None and self.sightings is None:
-            raise ValueError("name at least one of [fixes] and [sightings]")
+        if self.fixes is None and self.sightings is None and self.bearings is None:
+            raise ValueError("name at least one of [fixes], [bearings] and [sightings]")
         return self
 
 
@@ -233,6 +256,10 @@ class Study:
     remarks : tuple of Remark
         Doubts and left-outs found while reading.
     inputs : tuple of InputFile
+    bearings : geopandas.GeoDataFrame or None
+        Columns of `records.schemas.BEARINGS`; the geometry is the observer's place.
+    bearing_tests : geopandas.GeoDataFrame or None
+        Columns of `records.schemas.BEARING_TESTS`; likewise.
     """
 
     folder: Path
@@ -246,6 +273,8 @@ class Study:
     traffic: pd.DataFrame | None
     remarks: tuple[Remark, ...] = ()
     inputs: tuple[InputFile, ...] = field(default=())
+    bearings: gpd.GeoDataFrame | None = None
+    bearing_tests: gpd.GeoDataFrame | None = None
 
 
 def settings_from(data: dict[str, Any], file: str = "study.toml") -> Settings:

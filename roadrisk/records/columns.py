@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
     from roadrisk.records.raw_table import Floats, Notes, RawTable
 
-POSITION_TERMS = ("decimalLatitude", "decimalLongitude", "x", "y", "easting", "northing",
-                  "route", "route_measure", "side", "coordinateUncertaintyInMeters")  # fmt: skip
+PLACE_TERMS = ("decimalLatitude", "decimalLongitude", "x", "y", "easting", "northing")
+POSITION_TERMS = (*PLACE_TERMS, "route", "route_measure", "side", "coordinateUncertaintyInMeters")
 
 TERMS: dict[str, tuple[str, ...]] = {
     "animals": ("organismID", "sex", "lifeStage", "mass_g", "transmitter_mass_g", "tag_channel"),
@@ -26,6 +26,14 @@ TERMS: dict[str, tuple[str, ...]] = {
         "occurrenceID", "eventDate", "eventTime", "scientificName", "vitality", "sex",
         "lifeStage", "behavior", "recordedBy", "occurrenceRemarks", "associatedMedia",
         "identificationVerificationStatus", "occurrenceStatus", *POSITION_TERMS,
+    ),
+    "bearings": (
+        "organismID", "eventDate", "eventTime", "bearing_degrees", "north", "bearing_sd_degrees",
+        "recordedBy", *PLACE_TERMS,
+    ),
+    "bearing_tests": (
+        "eventDate", "eventTime", "bearing_degrees", "north", "recordedBy", *PLACE_TERMS,
+        "transmitterLatitude", "transmitterLongitude", "transmitter_x", "transmitter_y",
     ),
     "traffic": (
         "name", "ref", "route", "begin_measure", "end_measure", "aadt", "aadt_year",

@@ -68,7 +68,7 @@ def join_sightings(tables: list[pd.DataFrame]) -> tuple[pd.DataFrame, list[Remar
     return joined, remarks
 
 
-def strangers(animals: pd.DataFrame, fixes: pd.DataFrame) -> list[Remark]:
+def strangers(animals: pd.DataFrame, fixes: pd.DataFrame, what: str = "fixes") -> list[Remark]:
     """Return one doubt for each animal that has fixes and is not among the animals.
 
     Parameters
@@ -77,6 +77,8 @@ def strangers(animals: pd.DataFrame, fixes: pd.DataFrame) -> list[Remark]:
         Of `schemas.ANIMALS`.
     fixes : pandas.DataFrame
         Has organismID, source_file and source_row.
+    what : str
+        What its rows are called.
 
     Returns
     -------
@@ -93,7 +95,7 @@ def strangers(animals: pd.DataFrame, fixes: pd.DataFrame) -> list[Remark]:
                 f"the animals have {like!r}: a spreadsheet may have dropped leading zeros; "
                 "format the column as text"
             )
-        said = f"animal {name!r} ({len(rows)} fixes) is not among the animals."
+        said = f"animal {name!r} ({len(rows)} {what}) is not among the animals."
         file, row, record = _places(rows.iloc[[0]], "organismID")[0]
         remarks.append(Remark(file, row, "organismID", said, mend, "doubt", record))
     return remarks

@@ -27,8 +27,14 @@ if TYPE_CHECKING:
     from roadrisk.study import FixesSection, SightingsSection, StudySection
 
 Kind = Literal["fixes", "sightings"]
+Placed = Literal["fixes", "sightings", "bearings", "bearing_tests"]
 
-_SCHEMAS = {"fixes": schemas.FIXES, "sightings": schemas.SIGHTINGS}
+_SCHEMAS = {
+    "fixes": schemas.FIXES,
+    "sightings": schemas.SIGHTINGS,
+    "bearings": schemas.BEARINGS,
+    "bearing_tests": schemas.BEARING_TESTS,
+}
 _IDS = {"fixes": "organismID", "sightings": "occurrenceID"}
 
 
@@ -106,15 +112,15 @@ def read_point_table(
 
 
 def place(
-    kind: Kind, tables: list[pd.DataFrame], crs: pyproj.CRS
+    kind: Placed, tables: list[pd.DataFrame], crs: pyproj.CRS
 ) -> tuple[gpd.GeoDataFrame, Bools]:
     """Join the tables of one kind and give them geometries.
 
     Parameters
     ----------
-    kind : {"fixes", "sightings"}
+    kind : {"fixes", "sightings", "bearings", "bearing_tests"}
     tables : list of pandas.DataFrame
-        As `read_point_table` returns them.
+        As `read_point_table` or `bearing_tables.read_bearing_table` returns them.
     crs : pyproj.CRS
         Working system.
 
@@ -135,6 +141,11 @@ def place(
     fits = np.isfinite(x) & np.isfinite(y)
     points = np.full(len(joined), shapely.Point(), dtype=object)
     points[given & fits] = shapely.points(x[given & fits], y[given & fits])
+    if kind == "bearing_tests":
+        ends = (joined[f"transmitter_{c}"].to_numpy() for c in ("lon", "lat"))
+        joined["transmitter_x"], joined["transmitter_y"] = turn.transform(next(ends), next(ends))
+        for axis in ("transmitter_x", "transmitter_y"):
+            fits &= np.isfinite(joined[axis].to_numpy())
     lost = given & ~fits
     whole = gpd.GeoDataFrame(joined, geometry=points, crs=crs)[~lost]
     return schemas.conform(whole, _SCHEMAS[kind]), lost

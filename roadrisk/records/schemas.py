@@ -100,6 +100,45 @@ SIGHTINGS = pa.DataFrameSchema(
     ordered=True,
 )
 
+
+def _bearing() -> dict[str, pa.Column]:
+    """Compass bearing as given [degrees], and from which north it counts."""
+    return {
+        "bearing_degrees": pa.Column(float, pa.Check.in_range(0, 360), coerce=True),
+        "north": _text(checks=pa.Check.isin(("true", "magnetic"))),
+    }
+
+
+BEARINGS = pa.DataFrameSchema(
+    {
+        **_where(),
+        "organismID": _text(),
+        **_when(),
+        **_bearing(),
+        "bearing_sd_degrees": _number(checks=pa.Check.gt(0)),
+        "recordedBy": _text(),
+        "geometry": pa.Column(Geometry),
+    },
+    strict=True,
+    ordered=True,
+)
+"""Geometry: where the observer stood."""
+
+BEARING_TESTS = pa.DataFrameSchema(
+    {
+        **_where(),
+        **_when(),
+        **_bearing(),
+        "recordedBy": _text(),
+        "transmitter_x": pa.Column(float, coerce=True),
+        "transmitter_y": pa.Column(float, coerce=True),
+        "geometry": pa.Column(Geometry),
+    },
+    strict=True,
+    ordered=True,
+)
+"""Geometry: where the observer stood; transmitter_x and _y in the working system [m]."""
+
 AGENCY_LINES = pa.DataFrameSchema(
     {
         "route": _text(),

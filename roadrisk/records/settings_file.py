@@ -154,7 +154,7 @@ def _mappings(settings: Settings) -> list[Remark]:
 
 def _systems(settings: Settings) -> list[Remark]:
     remarks = []
-    for name in ("animals", "fixes", "sightings", "traffic", "roads.agency"):
+    for name in TERMS:
         part: Any = settings.roads.agency if name == "roads.agency" else getattr(settings, name)
         if part is not None and part.crs is not None:
             try:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -13,11 +13,12 @@ from roadrisk.base.crs import WGS84, require_metric, utm_crs
 from roadrisk.errors import CoordinateSystemError, InputError, Remark, RoadriskError
 from roadrisk.records import schemas
 from roadrisk.records.attribute_tables import read_animals, read_traffic
+from roadrisk.records.bearing_tables import read_bearing_table
 from roadrisk.records.joined_tables import join_animals, join_sightings, strangers
 from roadrisk.records.line_layer import read_lines
 from roadrisk.records.osm_glance import glance
-from roadrisk.records.point_tables import Kind, place, read_point_table
-from roadrisk.records.raw_table import Notes
+from roadrisk.records.point_tables import Placed, place, read_point_table
+from roadrisk.records.raw_table import Notes, RawTable
 from roadrisk.records.settings_file import NAME, Loaded, load_settings, with_line
 from roadrisk.records.study_files import describe, find_file
 from roadrisk.records.table_files import read_raw
@@ -28,6 +29,11 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import networkx as nx
     import pyproj
+
+_Table = Literal["animals", "traffic"] | Placed
+_TABLES: tuple[_Table, ...] = (
+    "animals", "fixes", "sightings", "bearings", "bearing_tests", "traffic",
+)  # fmt: skip
 
 # Points whose middle lies further from the roads than this are no guide to the UTM zone.
 _ASTRAY_DEGREES = 5.0
@@ -136,8 +142,8 @@ class _Work:
     boxes: list[Box] = field(default_factory=list)
     animals: pd.DataFrame = field(default_factory=lambda: schemas.empty(schemas.ANIMALS))
     traffic: pd.DataFrame | None = None
-    points: dict[Kind, list[pd.DataFrame]] = field(
-        default_factory=lambda: {"fixes": [], "sightings": []}
+    points: dict[Placed, list[pd.DataFrame]] = field(
+        default_factory=lambda: {"fixes": [], "sightings": [], "bearings": [], "bearing_tests": []}
     )
 
     @property
@@ -212,7 +218,7 @@ class _Work:
         where = self.where()
         animals: list[pd.DataFrame] = []
         traffic: list[pd.DataFrame] = []
-        for part in ("animals", "fixes", "sightings", "traffic"):
+        for part in _TABLES:
             section: Any = getattr(self.settings, part)
             if section is None or not self._crs_is_known(part):
                 continue
@@ -222,20 +228,29 @@ class _Work:
                     continue
                 notes = Notes(name)
                 raw = read_raw(path, name, section, notes)
-                if raw is not None and part == "animals":
+                if raw is None:
+                    pass
+                elif part == "animals":
                     animals += _some(read_animals(raw, section, notes))
-                elif raw is not None and part == "traffic":
+                elif part == "traffic":
                     traffic += _some(read_traffic(raw, section, notes))
-                elif raw is not None:
-                    kind: Kind = "fixes" if part == "fixes" else "sightings"
-                    study = self.settings.study
-                    self.points[kind] += _some(
-                        read_point_table(kind, raw, section, study, where, notes)
-                    )
+                else:
+                    self.points[part] += _some(self._points(part, raw, where, notes))
                 self.remarks += notes.remarks
                 self.describe(path, None if raw is None else len(raw))
         self._join(animals)
         self.traffic = pd.concat(traffic, ignore_index=True) if traffic else None
+
+    def _points(
+        self, kind: Placed, raw: RawTable, where: Whereabouts, notes: Notes
+    ) -> pd.DataFrame | None:
+        study = self.settings.study
+        section: Any = getattr(self.settings, kind)
+        match kind:
+            case "bearings" | "bearing_tests":
+                return read_bearing_table(kind, raw, section, study, where, notes)
+            case "fixes" | "sightings":
+                return read_point_table(kind, raw, section, study, where, notes)
 
     def _join(self, animals: list[pd.DataFrame]) -> None:
         if animals:
@@ -248,6 +263,9 @@ class _Work:
         if self.points["fixes"] and not self.animals.empty:
             joined = pd.concat(self.points["fixes"], ignore_index=True)
             self.remarks += strangers(self.animals, joined)
+        if self.points["bearings"] and not self.animals.empty:
+            joined = pd.concat(self.points["bearings"], ignore_index=True)
+            self.remarks += strangers(self.animals, joined, "bearings")
 
     def working_crs(self) -> pyproj.CRS | None:
         """Return the working system, or note the error and return None."""
@@ -271,7 +289,12 @@ class _Work:
 
     def _middle(self) -> tuple[float, float] | None:
         """Middle of the points (median), or of the roads where the points are astray."""
-        tables = [t[["lon", "lat"]] for kind in self.points.values() for t in kind]
+        tables = [
+            t[["lon", "lat"]]
+            for kind, some in self.points.items()
+            for t in some
+            if kind != "bearing_tests"
+        ]
         where = self.where()
         roads = where.roads and ((where.roads[0] + where.roads[2]) / 2,
                                  (where.roads[1] + where.roads[3]) / 2)  # fmt: skip
@@ -286,12 +309,12 @@ class _Work:
                 return roads
         return lon, lat
 
-    def _place(self, kind: Kind, crs: pyproj.CRS) -> gpd.GeoDataFrame:
+    def _place(self, kind: Placed, crs: pyproj.CRS) -> gpd.GeoDataFrame:
         tables = self.points[kind]
         table, lost = place(kind, tables, crs)
         if lost.any():
             rows = pd.concat(tables, ignore_index=True)[lost]
-            record = "organismID" if kind == "fixes" else "occurrenceID"
+            record = "occurrenceID" if kind == "sightings" else "organismID"
             reason = f"a position that {crs.name} can't express"
             for file, number, name in rows[["source_file", "source_row", record]].itertuples(
                 index=False
@@ -309,6 +332,7 @@ class _Work:
         if crs is None:
             return None
         fixes, sightings = self._place("fixes", crs), self._place("sightings", crs)
+        bearings, tests = self._place("bearings", crs), self._place("bearing_tests", crs)
         if self.failed or not with_roads:
             return None
         return Study(
@@ -323,6 +347,8 @@ class _Work:
             traffic=self.traffic,
             remarks=tuple(with_line(r, self.loaded.text) for r in self.remarks),
             inputs=tuple(self.inputs),
+            bearings=None if self.settings.bearings is None else bearings,
+            bearing_tests=None if self.settings.bearing_tests is None else tests,
         )
 
 
