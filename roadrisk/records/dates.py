@@ -84,7 +84,8 @@ def read_dates(text: pd.Series[str], zone: ZoneInfo, order: DateOrder | None) ->
     for pattern in (_ISO, _COMPACT, _DAY_MONTH, _MONTH_DAY):
         _fill(parts, text, pattern)
     parts["m"] = parts["m"].str.lower().map(_month)
-    loose = text.where(parts["y"] == "", "").str.extract(_ORDERED).fillna("")
+    left = text[(parts["y"] == "") & (text != "")]
+    loose = left.str.extract(_ORDERED).reindex(text.index).fillna("")
     ordered = (loose["a"] != "").to_numpy()
     if order is not None and ordered.any():
         named = loose.rename(columns=dict(zip("abc", _PLACES[order], strict=True)))
@@ -110,7 +111,7 @@ def _blank(index: pd.Index[int]) -> pd.DataFrame:
 
 
 def _fill(parts: pd.DataFrame, text: pd.Series[str], pattern: str) -> None:
-    left = parts["y"] == ""
+    left = (parts["y"] == "") & (text != "")
     if left.any():
         found = text[left].str.extract(pattern).fillna("")
         found = found[found["y"] != ""]

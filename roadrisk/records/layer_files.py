@@ -69,10 +69,14 @@ def read_layer(
             )
             return None
         with warnings.catch_warnings():
-            # That measures inside the geometry are dropped is what is wanted.
-            warnings.simplefilter("ignore", UserWarning)
+            # That measures inside the geometry are dropped is what is wanted; a geometry that
+            # can't be read comes as none, and is left out with that reason.
+            warnings.filterwarnings("ignore", category=UserWarning)
+            warnings.filterwarnings("ignore", category=RuntimeWarning)
+            # GeoJSON has no dates; without this, text that looks like one gets a time of day.
+            more = {} if kind in _STARTS else {"DATE_AS_STRING": "YES"}
             meta, _, wkb, data = pyogrio.raw.read(
-                path, layer=layer, datetime_as_string=True, force_2d=True
+                path, layer=layer, datetime_as_string=True, force_2d=True, **more
             )
         shapes = None if wkb is None else shapely.from_wkb(wkb)
     except (pyogrio.errors.DataSourceError, shapely.errors.ShapelyError, *_FAULTS) as error:

@@ -124,7 +124,9 @@ def _number(raw: RawTable, columns: Columns, term: str, about: About, notes: Not
     notes.doubt_file(
         bad,
         about,
-        f"{{rows}} hold text where a number is needed, first {example!r}; taken as unknown.",
+        lambda rows: (
+            f"{rows} hold text where a number is needed, first {example!r}; taken as unknown."
+        ),
         f"map {term} under [roads.agency.columns] to a column of plain numbers",
         column=columns.name(term),
     )
@@ -147,16 +149,19 @@ def _single(lines: gpd.GeoDataFrame, about: About, notes: Notes) -> gpd.GeoDataF
     notes.doubt_file(
         measured,
         kept,
-        "{rows} are lines of several parts with one begin and end measure; the parts share it "
-        "out by length.",
+        lambda rows: (
+            f"{rows} are lines of several parts with one begin and end measure; the parts share it "
+            "out by length."
+        ),
         "give every part its own measures",
     )
     parts = lines.explode(index_parts=False)
     length = parts.length.to_numpy()
-    ends = parts.groupby(level=0, sort=False)["geometry"].transform(lambda g: g.length.cumsum())
-    whole = parts.groupby(level=0, sort=False)["geometry"].transform(lambda g: g.length.sum())
-    done, total = ends.to_numpy(dtype=float), whole.to_numpy(dtype=float)
+    by_line = pd.Series(length, index=parts.index).groupby(level=0)
+    done, total = by_line.cumsum().to_numpy(), by_line.transform("sum").to_numpy()
     begin, end = (parts[c].to_numpy() for c in ("begin_measure", "end_measure"))
     parts["begin_measure"] = begin + (end - begin) * (done - length) / total
-    parts["end_measure"] = np.where(done == total, end, begin + (end - begin) * done / total)
+    parts["end_measure"] = np.where(
+        done >= total * (1 - 1e-12), end, begin + (end - begin) * done / total
+    )
     return parts[length > 0]

@@ -113,14 +113,8 @@ def judge(found: Positions, about: About, where: Whereabouts, place: str, notes:
         change = whole_table(lon[usable], lat[usable], where)
     if change is not None:
         _say_whole(change, lon, lat, usable, possible, place, found, notes)
-    elif possible.any() and where.roads is not None:
-        if where.near_roads(lon[possible], lat[possible]).mean() < 0.5:
-            west, south, east, north = where.roads
-            notes.doubt(
-                "most positions lie far from the roads, which reach from latitude "
-                f"{south:.3f}, longitude {west:.3f} to {north:.3f}, {east:.3f}.",
-                "take roads that cover the data, or correct the coordinates",
-            )
+    else:
+        _say_apart(lon[possible], lat[possible], where, notes)
     impossible = usable & ~possible
     _say_impossible(impossible, change, lon, lat, found, about, notes)
     left: Bools = possible
@@ -129,7 +123,9 @@ def judge(found: Positions, about: About, where: Whereabouts, place: str, notes:
     notes.doubt_file(
         found.coarse & left,
         about,
-        "in {rows} the coordinates have fewer than three decimals (a step of 1 km or so).",
+        lambda rows: (
+            f"in {rows} the coordinates have fewer than three decimals (a step of 1 km or so)."
+        ),
         "give the coordinates as they were measured, or coordinateUncertaintyInMeters to match",
         column=found.columns[0],
     )
@@ -190,6 +186,17 @@ def _say_unknown(found: Positions, known: Bools, about: About, notes: Notes) -> 
     notes.leave_out(half, about, "only one coordinate, or one outside its system", column=column)
 
 
+def _say_apart(lon: Floats, lat: Floats, where: Whereabouts, notes: Notes) -> None:
+    if where.roads is None or not len(lon) or where.near_roads(lon, lat).mean() >= 0.5:
+        return
+    west, south, east, north = where.roads
+    notes.doubt(
+        "most positions lie far from the roads, which reach from latitude "
+        f"{south:.3f}, longitude {west:.3f} to {north:.3f}, {east:.3f}.",
+        "take roads that cover the data, or correct the coordinates",
+    )
+
+
 def _say_whole(
     change: Change,
     lon: Floats,
@@ -229,14 +236,14 @@ def _say_impossible(
     swappable = which & np.isfinite(x) & np.isfinite(y)
 
     def shown(i: int) -> str:
-        return f"latitude {lat[i]:g}, longitude {lon[i]:g} is no place on Earth"
+        return f"latitude {lat[i]:.9g}, longitude {lon[i]:.9g} is no place on Earth"
 
     if change is None:
         notes.doubt_rows(
             swappable,
             about,
             lambda i: f"{shown(i)}; the two may be exchanged.",
-            lambda i: f"if so, write latitude {y[i]:g}, longitude {x[i]:g}",
+            lambda i: f"if so, write latitude {y[i]:.9g}, longitude {x[i]:.9g}",
             column=column,
         )
         metres = which & ~swappable
@@ -278,16 +285,16 @@ def _odd_rows(
         mended,
         about,
         lambda i: (
-            f"latitude {lat[i]:g}, longitude {lon[i]:g} is far from all others; "
+            f"latitude {lat[i]:.9g}, longitude {lon[i]:.9g} is far from all others; "
             f"{changes[i].words()}."
         ),
-        lambda i: f"if so, write latitude {new_y[i]:g}, longitude {new_x[i]:g}",
+        lambda i: f"if so, write latitude {new_y[i]:.9g}, longitude {new_x[i]:.9g}",
         column=column,
     )
     notes.leave_out(
         mended,
         about,
-        lambda i: f"latitude {lat[i]:g}, longitude {lon[i]:g} can't be meant",
+        lambda i: f"latitude {lat[i]:.9g}, longitude {lon[i]:.9g} can't be meant",
         column=column,
     )
     notes.doubt_rows(

@@ -21,9 +21,10 @@ Mode = Literal["degrees", "projected", "geometry", "route"]
 
 # Degrees, then minutes, then seconds, with a letter before or after: 40°12'30.5"N, W 75 12.34.
 _DEGREES = (
-    r"^(?P<front>[NSEW])?\s*(?P<sign>[-+−])?\s*(?P<d>\d{1,3}(?:[.,]\d+)?)\s*(?:°|º|˚|d|deg\.?|:|\s)?\s*"
-    r"(?:(?P<m>\d{1,2}(?:[.,]\d+)?)\s*(?:'|′|’|ʹ|m|min\.?|:|\s)?\s*)?"
-    r"(?:(?P<s>\d{1,2}(?:[.,]\d+)?)\s*(?:\"|″|”|''|′′|s|sec\.?)?\s*)?(?P<back>[NSEW])?$"
+    r"^(?P<front>[NSEW])?\s*(?P<sign>[-+−])?\s*(?P<d>\d{1,3}(?:[.,]\d+)?)"
+    r"(?:\s*[°º˚]?|(?:\s*[°º˚:]\s*|\s+)(?P<m>\d{1,2}(?:[.,]\d+)?)"
+    r"(?:\s*['′’ʹ]?|(?:\s*['′’ʹ:]\s*|\s+)(?P<s>\d{1,2}(?:[.,]\d+)?)\s*[\"″”]?))"
+    r"\s*(?P<back>[NSEW])?$"
 )
 
 

@@ -99,13 +99,19 @@ class Notes:
             self._say(int(i), about, reason, "", column, "left out")
 
     def doubt_file(
-        self, which: Bools, about: About, problem: str, mend: str, *, column: str = ""
+        self,
+        which: Bools,
+        about: About,
+        problem: Callable[[str], str],
+        mend: str,
+        *,
+        column: str = "",
     ) -> None:
-        """Note one doubt for all rows in `which`: `problem` has a place for the count."""
+        """Note one doubt for all rows in `which`; `problem` is given "3 of 20 rows"."""
         count = int(which.sum())
         if count:
             self.doubt(
-                problem.replace("{rows}", f"{count} of {len(which)} rows"),
+                problem(f"{count} of {len(which)} rows"),
                 mend,
                 row=int(about.rows[np.argmax(which)]),
                 column=column,

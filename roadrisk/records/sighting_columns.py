@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 from roadrisk.records import schemas, words
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import pandas as pd
 
     from roadrisk.records.columns import Columns
@@ -53,7 +55,7 @@ def add_sighting_columns(
         notes.doubt_file(
             which,
             about,
-            f"{word!r} is no known vitality; {{rows}} were taken as notAssessed.",
+            _unknown_vitality(word),
             f"write one of {', '.join(schemas.VITALITY)}",
             column=column,
         )
@@ -69,6 +71,10 @@ def add_sighting_columns(
         column=columns.name("occurrenceStatus"),
     )
     _judge_species(table["scientificName"], study, gate, about, columns, notes)
+
+
+def _unknown_vitality(word: str) -> Callable[[str], str]:
+    return lambda rows: f"{word!r} is no known vitality; {rows} were taken as notAssessed."
 
 
 def _judge_species(

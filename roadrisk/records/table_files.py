@@ -89,7 +89,7 @@ def table_of(
     -------
     RawTable or None
     """
-    cells = cells.apply(lambda c: c.str.strip().mask(c.str.strip().isin(BLANKS), ""))
+    cells = cells.apply(_stripped)
     filled = (cells != "").to_numpy()
     used = np.flatnonzero(filled.any(axis=1))
     if not len(used):
@@ -123,6 +123,11 @@ def table_of(
     frame = cells.iloc[body[~too_wide], :width].reset_index(drop=True)
     frame.columns = pd.Index(columns)
     return RawTable(name, frame, rows[~too_wide], decimal_comma)
+
+
+def _stripped(text: pd.Series[str]) -> pd.Series[str]:
+    bare = text.str.strip()
+    return bare.mask(bare.isin(BLANKS), "")
 
 
 def decode(data: bytes, encoding: str | None, notes: Notes) -> tuple[str, str] | None:
