@@ -190,7 +190,7 @@ def score(estimates: Estimates, truth: Truth, road: Road) -> StudyScore:
     The interval is equal-tailed from the draws and holds its ends. Counts are whole numbers,
     so such an interval holds more than its level when counts are small: `days_level` is the
     chance that the truth's place among the draws, ties broken at random, lies in the middle
-    90 %. Its mean is 0.90 for a right model, however small the counts.
+    90 %. Its mean is 0.90 for a right model, however small the counts; NaN for one draw.
     """
     _check_shapes(estimates, truth)
     days = estimates.crossing_days
@@ -230,13 +230,13 @@ def summary(scores: list[StudyScore], rng: np.random.Generator) -> dict[str, flo
     studies. Standard errors: whole studies drawn again with replacement, since animals of one
     study share a road and may share a prior; 400 times.
     """
-    studies = [s.animals for s in scores]
+    sums = pd.DataFrame([_sums(s.animals) for s in scores])
     orders = np.array([[s.segment_order, s.segment_order_per_m, s.animal_order] for s in scores])
-    whole = _line(studies, orders)
+    whole = _line(sums, orders)
     again = []
     for _ in range(400):
         rows = rng.integers(0, len(scores), len(scores))
-        again.append(_line([studies[row] for row in rows], orders[rows]))
+        again.append(_line(sums.iloc[rows], orders[rows]))
     spread = pd.DataFrame(again).std(ddof=1)
     out: dict[str, float] = {}
     for name, value in whole.items():
@@ -255,25 +255,32 @@ def spearman(estimate: Floats, truth: Floats) -> float:
     return float(np.corrcoef(rankdata(estimate), rankdata(truth))[0, 1])
 
 
-def _line(studies: list[pd.DataFrame], orders: Floats) -> dict[str, float]:
-    animals = pd.concat(studies, ignore_index=True)
-    days, total = animals["days_true"].mean(), animals["total_true"].mean()
+def _sums(animals: pd.DataFrame) -> dict[str, float]:
+    """Sums over the animals of one study."""
+    out = {str(name): float(animals[name].sum(skipna=False)) for name in animals}
+    out["days_width"] = out["days_high"] - out["days_low"]
+    return out | {"animals": len(animals), "none": float((animals["days_true"] == 0).sum())}
+
+
+def _line(sums: pd.DataFrame, orders: Floats) -> dict[str, float]:
+    whole = dict(zip(map(str, sums.columns), sums.to_numpy(np.float64).sum(axis=0), strict=True))
+    animals, days, total = whole["animals"], whole["days_true"], whole["total_true"]
     return {
-        "animals": len(animals),
-        "true_days": days,
-        "never_cross": (animals["days_true"] == 0).mean(),
-        "coverage": animals["days_inside"].mean(),
-        "level": animals["days_level"].mean(),
-        "bias": animals["days_mean"].mean() / days if days else np.nan,
-        "width": (animals["days_high"] - animals["days_low"]).mean() / days if days else np.nan,
+        "animals": animals,
+        "true_days": days / animals,
+        "never_cross": whole["none"] / animals,
+        "coverage": whole["days_inside"] / animals,
+        "level": whole["days_level"] / animals,
+        "bias": whole["days_mean"] / days if days else np.nan,
+        "width": whole["days_width"] / days if days else np.nan,
         "segment_order": _mean(orders[:, 0]),
         "segment_order_per_m": _mean(orders[:, 1]),
         "animal_order": _mean(orders[:, 2]),
-        "least_wrong": animals["least_wrong"].mean(),
-        "true_total": total,
-        "total_coverage": animals["total_inside"].mean(),
-        "total_level": animals["total_level"].mean(),
-        "total_bias": animals["total_mean"].mean() / total if total else np.nan,
+        "least_wrong": whole["least_wrong"] / animals,
+        "true_total": total / animals,
+        "total_coverage": whole["total_inside"] / animals,
+        "total_level": whole["total_level"] / animals,
+        "total_bias": whole["total_mean"] / total if total else np.nan,
     }
 
 
@@ -292,8 +299,10 @@ def _interval(draws: Floats) -> tuple[Floats, Floats]:
 def _level(draws: Floats, truth: Floats) -> Floats:
     """Chance that below + U·equal (U uniform) lies in the middle `LEVEL` of 0 to 1.
 
-    One draw more is thought of, the truth itself, so that `equal` is never empty.
+    The truth counts as one draw more: a right model's draws and the truth are exchangeable.
     """
+    if draws.shape[1] == 1:
+        return np.full(len(truth), np.nan)
     count = draws.shape[1] + 1
     below = (draws < truth[:, None]).sum(axis=1) / count
     equal = ((draws == truth[:, None]).sum(axis=1) + 1) / count
