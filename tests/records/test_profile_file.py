@@ -42,9 +42,8 @@ def test_an_unknown_species_gets_the_generic_animal_and_a_doubt(tmp_path):
 
 @pytest.mark.parametrize("written", ["bufo_bufo", "Bufo bufo", " bufo-bufo"])
 def test_a_profile_of_the_package_by_name(written, tmp_path):
-    assert load_profile(study("Bufo bufo", written), tmp_path).profile is built_in_profile(
-        "bufo_bufo"
-    )
+    chosen = load_profile(study("Bufo bufo", written), tmp_path)
+    assert chosen.profile is built_in_profile("bufo_bufo")
 
 
 def test_a_file_of_ones_own(tmp_path):
@@ -66,17 +65,18 @@ def test_a_profile_of_another_species_is_doubted_and_the_generic_one_chosen_is_n
 
 
 @pytest.mark.parametrize(
-    ("text", "row", "said"),
+    ("text", "at", "said"),
     [
-        (TEMPLATE.replace("low = 1.0", "low = 1.0 m", 1), 28, "the TOML is broken"),
-        (TEMPLATE.replace("low = 1.0", "lowest = 1.0", 1), 28, "did you mean 'low'"),
-        (TEMPLATE.replace('unit = "mm"', 'unit = "cm"', 1), 44, "give the value in 'mm'"),
-        (TEMPLATE.encode("utf-16"), 1, "not UTF-8"),
+        (TEMPLATE.replace("low = 1.0", "low = 1.0 m", 1), "low = 1.0", "the TOML is broken"),
+        (TEMPLATE.replace("low = 1.0", "lowest = 1.0", 1), "low = 1.0", "did you mean 'low'"),
+        (TEMPLATE.replace('"mm"', '"cm"', 1), "[body.length_mm]", "give the value in 'mm'"),
+        (TEMPLATE.replace("# A", "# Ä", 1).encode("latin-1", "replace"), "# A", "not UTF-8"),
     ],
 )
-def test_errors_in_a_file_name_its_row(text, row, said, tmp_path):
+def test_errors_in_a_file_name_its_row(text, at, said, tmp_path):
     raw = text if isinstance(text, bytes) else text.encode()
     (tmp_path / "mine.toml").write_bytes(raw)
+    row = next(i for i, s in enumerate(TEMPLATE.splitlines(), start=1) if s.startswith(at))
     with pytest.raises(InputError) as caught:
         load_profile(study(profile="mine.toml"), tmp_path)
     lines = caught.value.lines()
