@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from roadrisk.errors import InputError, Remark
 from roadrisk.records.settings_file import NAME, find_line
 from roadrisk.records.study_files import describe, find_file
-from roadrisk.species.profile import (
+from roadrisk.species import (
     GENERIC,
     Profile,
     built_in_names,

@@ -3,18 +3,17 @@
 A profile of one's own starts from ``TEMPLATE.toml`` in this folder, which explains every key.
 """
 
-from roadrisk.species.profile import (
-    Profile,
+from roadrisk.species.built_in import (
+    GENERIC,
     built_in_names,
     built_in_profile,
     built_in_profile_of,
-    home_sd_from_area,
-    profile_from,
-    same_species,
 )
+from roadrisk.species.profile import Profile, home_sd_from_area, profile_from, same_species
 from roadrisk.species.values import Value
 
 __all__ = [
+    "GENERIC",
     "Profile",
     "Value",
     "built_in_names",

@@ -1,12 +1,8 @@
-"""The profile of a species, typed and strict, and the profiles that come with the package."""
+"""The profile of a species, typed and strict."""
 
 from __future__ import annotations
 
 import math
-import re
-import tomllib
-from functools import lru_cache
-from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import Field, ValidationError, field_validator, model_validator
@@ -32,7 +28,6 @@ from roadrisk.species.values import (
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-GENERIC = "generic_small_slow_animal"
 CHI2_95_TWO_DF = 5.991464547107979  # 95 % point of the chi-square with 2 degrees of freedom
 
 
@@ -278,44 +273,6 @@ def profile_from(data: dict[str, Any], file: str) -> Profile:
             for r in remarks
             if not (area_is_wrong and r.column.startswith("movement.home_sd_m"))
         ) from None
-
-
-def built_in_names() -> tuple[str, ...]:
-    """Return the names of the profiles that come with the package, the generic one included."""
-    found = (p.name.removesuffix(".toml") for p in files(__package__).iterdir() if p.is_file())
-    return tuple(sorted(n for n in found if re.fullmatch(r"[a-z_]+", n)))
-
-
-@lru_cache
-def built_in_profile(name: str) -> Profile:
-    """Return a profile that comes with the package.
-
-    Parameters
-    ----------
-    name : str
-        One of `built_in_names`.
-
-    Returns
-    -------
-    Profile
-    """
-    file = files(__package__) / f"{name}.toml"
-    return profile_from(tomllib.loads(file.read_text(encoding="utf-8")), file.name)
-
-
-def built_in_profile_of(scientific_name: str) -> tuple[str, Profile] | None:
-    """Return name and profile of a species that the package knows, or None.
-
-    Parameters
-    ----------
-    scientific_name : str
-        Any case; a subspecies or an author's name after the species doesn't matter.
-    """
-    for name in built_in_names():
-        profile = built_in_profile(name)
-        if name != GENERIC and same_species(profile, scientific_name):
-            return name, profile
-    return None
 
 
 def same_species(profile: Profile, scientific_name: str) -> bool:
