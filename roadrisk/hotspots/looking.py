@@ -47,6 +47,10 @@ def what_to_look_at(
         who = "One observer" if tally.largest_is_observer else "One animal"
         share = round(100 * tally.largest_share)
         out.append(f"{who} gives {share} % of the evidence: see whether others agree.")
+    elif tally.animals >= 2 and tally.observers >= 2:
+        out.append(
+            f"{tally.animals} tagged animals and {tally.observers} observers agree on this place."
+        )
     if tally.reports_dead >= 0.5 and tally.reports_dead >= tally.reports_alive:
         out.append("Most reports here are of dead animals.")
     if reports < 0.5:

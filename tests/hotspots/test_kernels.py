@@ -147,7 +147,8 @@ def test_paths_stay_bounded_where_edges_are_very_short() -> None:
     lines.append([xy[15], (300.0, 8.0)])
     network = make_network(lines)
     table = path_table(network, 60.0)
-    assert np.diff(table.first).max() < 4 * MOST_STATES
+    # Followed one by one they would be millions an end: each meeting splits every path in four.
+    assert np.diff(table.first).max() < 10 * MOST_STATES
     rows = lixel_kernel(network, lay_lixels(network, 10.0), 60.0)
     assert np.asarray(rows.sum(axis=1)) == pytest.approx(1.0, abs=1e-12)
     density = rows.toarray() / lay_lixels(network, 10.0).length_m

@@ -1,0 +1,43 @@
+"""Hints for a visit: by hand."""
+
+from __future__ import annotations
+
+import pytest
+
+from roadrisk.hotspots.looking import what_to_look_at
+from roadrisk.hotspots.ranking import Tally
+
+QUIET = {"near_junction": False, "near_bridge": False, "two_bands": False, "stands_out": True,
+         "short": False}  # fmt: skip
+
+
+def tally(**changed: object) -> Tally:
+    usual = {
+        "crossings": 9.0, "reports_alive": 4.0, "reports_dead": 1.0, "reports_other": 0.0,
+        "animals": 3, "observers": 4, "largest_share": 0.3, "largest_is_observer": False,
+        "value": 40.0, "low": 20.0, "high": 60.0, "note": "",
+    }  # fmt: skip
+    return Tally(**(usual | changed))
+
+
+@pytest.mark.parametrize(("changed", "options", "words"), [
+    ({}, {}, "3 tagged animals and 4 observers agree"),
+    ({"animals": 1, "observers": 0, "reports_alive": 0.0, "reports_dead": 0.0}, {},
+     "All evidence is from one animal"),
+    ({"animals": 0, "observers": 1, "crossings": 0.0, "largest_is_observer": True}, {},
+     "All evidence is from one observer"),
+    ({"largest_share": 0.6}, {}, "One animal gives 60 % of the evidence"),
+    ({"reports_dead": 6.0}, {}, "Most reports here are of dead animals"),
+    ({"crossings": 0.0, "animals": 0}, {}, "No tagged animal crossed here"),
+    ({}, {"near_bridge": True}, "Bridge or tunnel nearby"),
+    ({}, {"near_junction": True}, "a fence would have to open here"),
+    ({}, {"two_bands": True}, "both carriageways"),
+    ({}, {"stands_out": False}, "Does not stand out"),
+])  # fmt: skip
+def test_hints(changed: dict[str, object], options: dict[str, bool], words: str) -> None:
+    assert words in what_to_look_at(tally(**changed), **(QUIET | options))
+
+
+def test_nothing_is_said_that_is_not_so() -> None:
+    said = what_to_look_at(tally(), **QUIET)
+    assert said == "3 tagged animals and 4 observers agree on this place."
