@@ -19,6 +19,7 @@ from roadrisk.roads.placing import PieceIndex
 from roadrisk.roads.route_measures import coordinates_of
 from roadrisk.sightings.placed import PlacedSightings, place_sightings
 from roadrisk.sightings.repeats import join_exact_repeats
+from roadrisk.telemetry.bearings import bearing_fixes, with_bearing_fixes
 from roadrisk.telemetry.crossings import Crossings, crossings_of
 from roadrisk.telemetry.rates import rates_by_segment
 from roadrisk.telemetry.steps import Steps, steps_of
@@ -35,7 +36,8 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
     """Run every step on a study.
 
     The stages, each public in its own room: roads are built and cut into lixels; tables that
-    speak in route and measure get coordinates; steps between fixes are overlaid on the roads
+    speak in route and measure get coordinates; bearings become fixes; steps between fixes are
+    overlaid on the roads
     (crossings, frequencies per segment); exact repeats among the reports are joined and the
     rest placed on the roads; kernels, the comparison with chance and the ranked list follow.
 
@@ -62,6 +64,8 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         tick()
     fixes, fixes_lost = coordinates_of(study.fixes, study.agency_lines)
     reports, reports_lost = coordinates_of(study.sightings, study.agency_lines)
+    from_bearings = bearing_fixes(study)
+    fixes = with_bearing_fixes(fixes, from_bearings)
     steps = steps_of(fixes, settings.crossings.longest_step_days)
     with shown.step("Crossings", 2) as tick:
         crossings = crossings_of(steps, network, lixels, index)
@@ -98,6 +102,10 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         progress=shown,
     )
     remarks = (*study.remarks, *fixes_lost, *reports_lost)
+    bearing_notes: tuple[str, ...] = ()
+    if from_bearings is not None:
+        remarks += from_bearings.remarks
+        bearing_notes = from_bearings.notes
     left_out = pd.concat([_left_out(remarks), repeats, placed.left_out], ignore_index=True)
     return Findings(
         segments=_segment_table(network, lixels, rates, placed, settings.study.years),
@@ -110,7 +118,7 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         doubts=_doubts(remarks),
         road_mismatches=built.mismatches,
         chance=hot.chance,
-        notes=(*built.notes, *_notes(steps, crossings, repeats, placed)),
+        notes=(*built.notes, *bearing_notes, *_notes(steps, crossings, repeats, placed)),
         counts={
             "animals": int(fixes["organismID"].nunique()),
             "fixes": len(fixes),

@@ -106,6 +106,32 @@ def new(
 
 
 @app.command()
+def bearings(
+    study: StudyFolder,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Where to write; reports/<short name>/field_book if left out."),
+    ] = None,
+) -> None:
+    """Turn bearings into fixes: a table, a picture a fix, and why some gave none."""
+    from roadrisk.records.study_folder import read_study
+    from roadrisk.telemetry.bearings import bearing_fixes
+
+    read = read_study(study)
+    found = bearing_fixes(read)
+    if found is None:
+        raise RoadriskError("the study has no section [bearings]: name the file of bearings in it")
+    from roadrisk.reporting.field_book import write_field_book
+
+    folder = out or Path("reports") / read.settings.study.short_name / "field_book"
+    written = write_field_book(read, found, folder)
+    for note in found.notes:
+        typer.echo(note)
+    _say_remarks([r for r in found.remarks if r.kind == "doubt"])
+    typer.echo(f"wrote {len(written)} files in {folder}, {written[0].name} first")
+
+
+@app.command()
 def roads(
     study: StudyFolder,
     place: Annotated[

@@ -14,19 +14,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from roadrisk.telemetry.lenth import Method, inverse_kappa, kappa_of_sd, seen_from, solve, turned
+from roadrisk.telemetry.likelihood_region import moment_ellipse
+
 Floats = NDArray[np.float64]
-Method = Literal["mle", "huber", "andrews"]
 NoFixKind = Literal["few", "one place", "parallel", "no solution", "at observer", "behind"]
 
 LEVEL = 0.95
 CHI2_95 = float(stats.chi2.ppf(LEVEL, 2))
-# Lenth's tuning constant for both robust versions (from memory).
-TUNING = 1.5
 _SAME_PLACE_M = 1.0
-_SETTLED_M = 1e-7
-_MOST_STEPS = 2000
-# Solutions this many times further off than the observers lie apart are none.
-_FARTHEST = 1000.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +58,11 @@ class Estimate:
     covariance : ndarray, shape (2, 2)
         Of the estimate, the concentration taken as exact [m²]; NaN if not identified.
     factor : float
-        The 95 % region is where the quadratic form of `covariance` is at most this.
+        The linear 95 % region is where the quadratic form of `covariance` is at most this.
+    ellipse : ndarray, shape (2, 2)
+        The 95 % region is (p - p̂)ᵀ ellipse⁻¹ (p - p̂) ≤ 1 [m²]; NaN if not identified.
+    is_open : bool
+        Whether the bearings also allow places far beyond the region.
     weights : ndarray, shape (n,)
         Robust weights; all 1 for maximum likelihood.
     residual_deg : ndarray, shape (n,)
@@ -76,6 +76,8 @@ class Estimate:
     kappa: float
     covariance: Floats
     factor: float
+    ellipse: Floats
+    is_open: bool
     weights: Floats
     residual_deg: Floats
     crossing_deg: float
@@ -83,22 +85,22 @@ class Estimate:
     @property
     def identified(self) -> bool:
         """Whether the bearings, or what was known before, tell how large the error is."""
-        return bool(np.isfinite(self.factor) and np.isfinite(self.covariance).all())
+        return bool(np.isfinite(self.ellipse).all())
 
     @property
     def normal_covariance(self) -> Floats:
         """Covariance of the normal distribution with the same 95 % region [m²]."""
-        return self.covariance * (self.factor / CHI2_95)
+        return self.ellipse / CHI2_95
+
+    @property
+    def linear_region(self) -> tuple[float, float, float]:
+        """Semi-axes of the linear region [m], the longer first, and its azimuth [degrees]."""
+        return _axes(self.covariance * self.factor)
 
     @property
     def region(self) -> tuple[float, float, float]:
         """Semi-axes of the 95 % region [m], the longer first, and its azimuth [degrees]."""
-        if not self.identified:
-            return np.nan, np.nan, np.nan
-        size, axes = np.linalg.eigh(self.covariance)
-        short, long = np.sqrt(np.maximum(size, 0.0) * self.factor)
-        azimuth = np.degrees(np.arctan2(axes[0, 1], axes[1, 1])) % 180
-        return float(long), float(short), float(azimuth)
+        return _axes(self.ellipse)
 
     @property
     def area_m2(self) -> float:
@@ -156,19 +158,20 @@ def triangulate(
 
     Notes
     -----
-    Bearings are independent, von Mises around the true direction. The 95 % region is an ellipse
-    from the covariance C of the estimate, (p - p̂)ᵀ C⁻¹ (p - p̂) ≤ f, with
+    Bearings are independent, von Mises around the true direction. With the covariance C of the
+    estimate p̂ the linear 95 % region is the ellipse (p - p̂)ᵀ C⁻¹ (p - p̂) ≤ f, where
 
     - f = 5.991, chi-square with 2 degrees of freedom, if the deviation is exact;
     - f = 2 F(2, m) if it was learnt from tests with m degrees of freedom, which tends to the
-      former: with 25 tests chi-square covers only 90 to 93 %;
+      former; with 25 tests chi-square would cover 90 to 93 %;
     - f = 2 F(2, n - 2) n/(n - 2) if the concentration is estimated from these n bearings,
       for the estimate divides by n; n counts the bearings that kept some weight.
 
-    The ellipse supposes that directions change evenly over the region. It is good for
-    3 and more bearings (tests/truth/bearing_coverage.py prints how good); with 2 bearings
-    and tests it covers less, about 90 % where they may cross at 15 degrees. Errors of the
-    observers' own positions are not in it.
+    In the third case that is the region. In the first two it would cover 89 to 95 %, least with
+    two or three bearings, since directions change unevenly over it; so the region is the ellipse
+    of `likelihood_region.moment_ellipse`, which equals it where they change evenly. What either
+    covers is printed by tests/truth/bearing_coverage.py. Errors of the observers' own positions
+    are not in it.
     """
     at = np.asarray(observers, dtype=np.float64)
     theta = np.radians(90.0 - np.asarray(azimuth_deg, dtype=np.float64))
@@ -178,50 +181,38 @@ def triangulate(
         return hopeless
     # Centred, so that products of coordinates in the millions lose no digits.
     middle = at.mean(axis=0)
-    fit = _fit(at - middle, theta, spread, method)
+    known = None if spread is None else kappa_of_sd(spread.sd_deg)
+    fit = solve(at - middle, theta, known, method)
     if fit is None:
         return NoFix("no solution", "the bearings drift apart: they point to no place in common")
     where, weights = fit
-    across, along = _seen_from(at - middle, where)
-    off = _turn(theta - across)
-    wrong = _wrong_side(along, off, weights > 0)
+    counted = weights > 0
+    if not counted.all():
+        crossing = _widest_crossing(at[counted], theta[counted])
+        hopeless = _hopeless(int(counted.sum()), crossing, least_crossing_deg)
+        if hopeless is not None:
+            return hopeless
+    across, along = seen_from(at - middle, where)
+    off = turned(theta - across)
+    wrong = _wrong_side(along, off, counted)
     if wrong is not None:
         return wrong
     kappa, covariance, factor = _covariance(across, along, off, weights, spread)
+    ellipse, is_open = covariance * factor, False
+    if spread is not None:
+        ellipse, is_open = _region(at - middle, theta, where, weights, spread, covariance)
     return Estimate(
         x=float(where[0] + middle[0]),
         y=float(where[1] + middle[1]),
         kappa=kappa,
         covariance=covariance,
         factor=factor,
+        ellipse=ellipse,
+        is_open=is_open,
         weights=weights,
         residual_deg=-np.degrees(off),
         crossing_deg=crossing,
     )
-
-
-def kappa_of_sd(sd_deg: Floats | float) -> Floats:
-    """Return the concentration of a von Mises distribution with a standard deviation.
-
-    Parameters
-    ----------
-    sd_deg : array_like
-        [degrees], above 0; the mean cosine is exp(-s²/2) (Lenth 1981).
-
-    Returns
-    -------
-    ndarray
-    """
-    mean_cosine = np.exp(-0.5 * np.radians(np.asarray(sd_deg, dtype=np.float64)) ** 2)
-    return np.asarray(1.0 / _inverse_kappa(mean_cosine))
-
-
-def _inverse_kappa(mean_cosine: Floats | float) -> Floats:
-    """1/κ from the mean cosine C, Lenth's approximation; 0 where C is 1 but for rounding."""
-    c = np.asarray(mean_cosine, dtype=np.float64)
-    short = 1.0 - c
-    found = 2 * short + short**2 * (0.48794 - 0.82905 * c - 1.3915 * c**2) / c
-    return np.where(short > 1e-14, found, 0.0)
 
 
 def _widest_crossing(at: Floats, theta: Floats) -> float:
@@ -230,8 +221,8 @@ def _widest_crossing(at: Floats, theta: Floats) -> float:
     apart = np.hypot(*(at[first] - at[second]).T) > _SAME_PLACE_M
     if not apart.any():
         return np.nan
-    turned = np.abs(np.degrees(_turn(2 * (theta[first] - theta[second])))) / 2
-    return float(turned[apart].max())
+    angle = np.abs(np.degrees(turned(2 * (theta[first] - theta[second])))) / 2
+    return float(angle[apart].max())
 
 
 def _hopeless(count: int, crossing: float, least: float) -> NoFix | None:
@@ -256,74 +247,6 @@ def _wrong_side(along: Floats, off: Floats, counted: NDArray[np.bool_]) -> NoFix
     return None
 
 
-def _fit(
-    at: Floats, theta: Floats, spread: Spread | None, method: Method
-) -> tuple[Floats, Floats] | None:
-    """Place and robust weights, or None if the steps don't settle."""
-    known = None if spread is None else kappa_of_sd(spread.sd_deg)
-    relative = np.ones(len(at)) if known is None else known / known.mean()
-    weights = np.ones(len(at))
-    where = _settle(at, theta, relative, None)
-    # Andrews' weights can lock on to a wrong pair of bearings; Huber's solution is a safe start.
-    for stage in {"mle": (), "huber": ("huber",), "andrews": ("huber", "andrews")}[method]:
-        for _ in range(200):
-            if where is None:
-                return None
-            across, _ = _seen_from(at, where)
-            off = _turn(theta - across)
-            kappa = known
-            if kappa is None:
-                mean_cosine = (weights * np.cos(off)).sum() / weights.sum()
-                # Bearings that meet in one point: nothing stands out.
-                kappa = 1.0 / np.maximum(_inverse_kappa(mean_cosine), 1e-12)
-            weights = _robust_weights(off, kappa, stage)
-            if np.count_nonzero(weights) < 2:
-                return None
-            before, where = where, _settle(at, theta, relative * weights, where)
-            if where is not None and np.hypot(*(where - before)) < 1e-5:
-                break
-    return None if where is None else (where, weights)
-
-
-def _robust_weights(off: Floats, kappa: Floats | float, version: str) -> Floats:
-    """W = ψ(t)/t with t = sqrt(2κ(1 - cos r)) (Lenth 1981, from memory)."""
-    t = np.sqrt(2 * kappa * (1 - np.cos(off)))
-    if version == "huber":
-        return np.asarray(TUNING / np.maximum(t, TUNING))
-    inside = t < TUNING * np.pi
-    return np.where(inside, np.sinc(np.where(inside, t, 0.0) / (TUNING * np.pi)), 0.0)
-
-
-def _settle(at: Floats, theta: Floats, weights: Floats, start: Floats | None) -> Floats | None:
-    """Repeat Lenth's linear system until the place stands still; None if it never does.
-
-    Without a start the starred terms are the sines and cosines of the bearings themselves.
-    """
-    sine, cosine = np.sin(theta), np.cos(theta)
-    z = sine * at[:, 0] - cosine * at[:, 1]
-    limit = _FARTHEST * max(np.ptp(at, axis=0).max(), _SAME_PLACE_M)
-    where = start
-    for _ in range(_MOST_STEPS):
-        if where is None:
-            s_star, c_star = sine, cosine
-        else:
-            gap = where - at
-            cube = np.maximum(np.hypot(gap[:, 0], gap[:, 1]), 1e-9) ** 3
-            s_star, c_star = gap[:, 1] / cube, gap[:, 0] / cube
-        ws, wc = weights * s_star, weights * c_star
-        matrix = np.array([[ws @ sine, -(ws @ cosine)], [-(wc @ sine), wc @ cosine]])
-        determinant = matrix[0, 0] * matrix[1, 1] - matrix[0, 1] * matrix[1, 0]
-        if abs(determinant) <= 1e-14 * np.abs(matrix).max() ** 2:
-            return None
-        fresh = np.linalg.solve(matrix, np.array([ws @ z, -(wc @ z)]))
-        if not np.isfinite(fresh).all() or np.abs(fresh).max() > limit:
-            return None
-        if where is not None and np.hypot(*(fresh - where)) < _SETTLED_M:
-            return fresh
-        where = fresh
-    return None
-
-
 def _covariance(
     across: Floats, along: Floats, off: Floats, weights: Floats, spread: Spread | None
 ) -> tuple[float, Floats, float]:
@@ -340,23 +263,33 @@ def _covariance(
     count = int(np.count_nonzero(weights > 0))
     if count < 3:
         return np.nan, none, np.nan
-    inverse = float(_inverse_kappa((weights * np.cos(off)).sum() / weights.sum()))
+    inverse = float(inverse_kappa((weights * np.cos(off)).sum() / weights.sum()))
     kappa = np.inf if inverse == 0.0 else 1.0 / inverse
     covariance = np.linalg.inv(shape).astype(np.float64) * inverse
     return kappa, covariance, _factor(count - 2) * count / (count - 2)
 
 
+def _region(
+    at: Floats, theta: Floats, where: Floats, weights: Floats, spread: Spread, covariance: Floats
+) -> tuple[Floats, bool]:
+    """Return the moment ellipse, stretched for a shared bias as the covariance is."""
+    kappas, factor = kappa_of_sd(spread.sd_deg) * weights, _factor(spread.freedom)
+    across, along = seen_from(at, where)
+    slope = np.column_stack([-np.sin(across), np.cos(across)]) / along[:, None]
+    alone: Floats = np.linalg.inv((slope * kappas[:, None]).T @ slope).astype(np.float64)
+    found, is_open = moment_ellipse(at, theta, kappas, where, factor, alone * factor)
+    stretch = np.linalg.cholesky(covariance) @ np.linalg.inv(np.linalg.cholesky(alone))
+    return np.asarray(stretch @ found @ stretch.T, dtype=np.float64), is_open
+
+
+def _axes(ellipse: Floats) -> tuple[float, float, float]:
+    if not np.isfinite(ellipse).all():
+        return np.nan, np.nan, np.nan
+    size, axes = np.linalg.eigh(ellipse)
+    short, long = np.sqrt(np.maximum(size, 0.0))
+    return float(long), float(short), float(np.degrees(np.arctan2(axes[0, 1], axes[1, 1])) % 180)
+
+
 def _factor(freedom: float) -> float:
     """χ²(2) for an exact deviation, 2 F(2, m) for one learnt with m degrees of freedom."""
     return float(2 * stats.f.ppf(LEVEL, 2, freedom)) if np.isfinite(freedom) else CHI2_95
-
-
-def _seen_from(at: Floats, where: Floats) -> tuple[Floats, Floats]:
-    """Direction [rad, from east] and distance [m] of a place from each observer."""
-    gap = where - at
-    return np.arctan2(gap[:, 1], gap[:, 0]), np.hypot(gap[:, 0], gap[:, 1])
-
-
-def _turn(angle: Floats) -> Floats:
-    """Bring angles into -π to π."""
-    return np.asarray((angle + np.pi) % (2 * np.pi) - np.pi)
