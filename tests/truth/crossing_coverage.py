@@ -28,10 +28,19 @@ from tests.truth.walk_scoring import Estimator, StudyScore, score, summary
 from tests.truth.walk_tracks import tracks, truth_of
 from tests.truth.walkers import CLOCK, KINDS, LAYOUTS, SPACINGS_DAYS, VERSIONS, world
 
+
+def _project() -> Estimator:
+    # Compiles for a while: only when asked for.
+    from tests.truth.project_world import project_estimator
+
+    return project_estimator()
+
+
 ESTIMATORS: dict[str, Callable[[], Estimator]] = {
     "lines": lambda: estimators.straight_lines,
     "bridges": lambda: estimators.brownian_bridge,
     "bridges24": lambda: estimators.bridge_around_the_clock,
+    "project": _project,
 }
 STUDY = 20
 WIDTHS = {"coverage": 2, "level": 2, "bias": 2, "width": 2, "segment_order": 2,
@@ -112,6 +121,8 @@ def _with_error(value: object, error: object, digits: int) -> str:
     assert isinstance(error, float)
     if value != value:
         return "-"
+    if error != error:
+        return f"{value:.{digits}f}"
     return f"{value:.{digits}f}({error * 10**digits:.0f})"
 
 

@@ -1,17 +1,58 @@
-"""The simulated studies in the project's own terms: network, tracks, active hours."""
+"""The simulated studies in the project's own terms, and the project's estimator on them."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
-from roadrisk.telemetry.movement_tracks import ActiveClock, MovementTrack, isotropic_error
+from roadrisk.roads.grid import PieceIndex
+from roadrisk.roads.network import Network
+from roadrisk.telemetry.movement_draws import draw_crossings
+from roadrisk.telemetry.movement_fit import fit_track
+from roadrisk.telemetry.movement_prior import MovementPrior
+from roadrisk.telemetry.movement_roads import road_field
+from roadrisk.telemetry.movement_tracks import (
+    ActiveClock,
+    MovementTrack,
+    isotropic_error,
+    nodes_of,
+)
 from tests.roads.small import make_network
+from tests.truth.estimators import Tally
+from tests.truth.walk_scoring import Clock, Estimates, Estimator, Ints, Road, Tracks
 
-if TYPE_CHECKING:
-    from roadrisk.roads.network import Network
-    from tests.truth.walk_scoring import Clock, Ints, Road, Tracks
+LONGEST_GAP_DAYS = 30.0
+
+
+def project_estimator(prior: MovementPrior | None = None, draws: int = 200) -> Estimator:
+    """Return the project's movement process as an estimator.
+
+    Parameters
+    ----------
+    prior : MovementPrior, optional
+        The defaults otherwise.
+    draws : int
+        Paths an animal, each with parameters of its own.
+    """
+    thought = prior or MovementPrior()
+
+    def estimate(tracks: Tracks, road: Road, clock: Clock, rng: np.random.Generator) -> Estimates:
+        network, rows = road_network(road)
+        index = PieceIndex.build(network)
+        field = road_field(network, index, np.full(len(rows), road.width_m))
+        active = active_clock(clock)
+        tally = Tally(tracks, road, clock, draws)
+        for animal, track in enumerate(movement_tracks(tracks)):
+            nodes = nodes_of(track, active, LONGEST_GAP_DAYS)
+            fit = fit_track(track, nodes, thought, active.hours_a_day, rng)
+            chosen = rng.choice(len(fit.weight), draws, p=fit.weight)
+            key = int(rng.integers(2**62))
+            drawn = draw_crossings(track, nodes, fit, chosen, field, index.origin, key)
+            for draw in range(draws):
+                here = drawn.draw == draw
+                tally.add_crossings(animal, draw, drawn.day[here], rows[drawn.segment[here]])
+        return tally.estimates()
+
+    return estimate
 
 
 def road_network(road: Road) -> tuple[Network, Ints]:

@@ -228,7 +228,7 @@ def summary(scores: list[StudyScore], rng: np.random.Generator) -> dict[str, flo
     coverage and level: share of animals (see `score`). bias: sum of the estimates over sum of
     the truth. width: mean width of the interval over the mean truth. Orders: mean over
     studies. Standard errors: whole studies drawn again with replacement, since animals of one
-    study share a road and may share a prior; 400 times.
+    study share a road and may share a prior; 400 times. NaN for one study.
     """
     sums = pd.DataFrame([_sums(s.animals) for s in scores])
     orders = np.array([[s.segment_order, s.segment_order_per_m, s.animal_order] for s in scores])
@@ -242,7 +242,7 @@ def summary(scores: list[StudyScore], rng: np.random.Generator) -> dict[str, flo
     for name, value in whole.items():
         out[name] = value
         if name not in {"animals", "true_days", "never_cross", "true_total"}:
-            out[f"{name}_se"] = float(spread[name])
+            out[f"{name}_se"] = float(spread[name]) if len(scores) > 1 else np.nan
     return out
 
 
