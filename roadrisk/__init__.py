@@ -27,7 +27,7 @@ _HOMES = {
 }
 
 
-def __getattr__(name: str) -> Any:  # noqa: ANN401
+def __getattr__(name: str) -> Any:
     # Imported when asked for: `roadrisk --help` must not wait for the map libraries.
     if name in _HOMES:
         return getattr(import_module(_HOMES[name]), name)

@@ -10,6 +10,7 @@ import pygeomag
 import pyproj
 from numpy.typing import NDArray
 
+from roadrisk.base.crs import WGS84
 from roadrisk.errors import CoordinateSystemError
 
 if TYPE_CHECKING:
@@ -70,7 +71,7 @@ def declination(longitude: Floats, latitude: Floats, time: pd.DatetimeIndex) -> 
             "write declination_degrees in study.toml"
         )
     begin = np.asarray(time.year, dtype=np.float64)
-    within = (np.asarray(time.dayofyear) - 1) / np.where(time.is_leap_year, 366, 365)
+    within = (np.asarray(time.day_of_year) - 1) / np.where(time.is_leap_year, 366, 365)
     # Declination moves by less than 0.01 degrees over 0.001 degrees of place and a day.
     return np.array(
         [
@@ -81,25 +82,35 @@ def declination(longitude: Floats, latitude: Floats, time: pd.DatetimeIndex) -> 
     )
 
 
-def convergence(crs: pyproj.CRS, longitude: Floats, latitude: Floats) -> Floats:
-    """Return the convergence of the meridians: the bearing of grid north from true north.
+def grid_azimuth(crs: pyproj.CRS, longitude: Floats, latitude: Floats, true: Floats) -> Floats:
+    """Return the direction on the projected plane of bearings from true north.
 
     Parameters
     ----------
     crs : pyproj.CRS
         Projected.
     longitude, latitude : ndarray, shape (n,)
-        WGS 84 [degrees].
+        Where the bearings are taken, WGS 84 [degrees].
+    true : ndarray, shape (n,)
+        [degrees, clockwise from true north]
 
     Returns
     -------
     ndarray, shape (n,)
-        [degrees], clockwise positive: grid bearing = true bearing - convergence. NaN where the
-        projection gives none.
+        [degrees, clockwise from grid north], 0 to 360.
+
+    Notes
+    -----
+    A geodesic of 100 m along the bearing is projected. In a conformal system, such as UTM, that
+    is the bearing less the convergence of the meridians; in others angles are bent too, by a few
+    degrees at the edges of an equal-area system of a continent's size.
     """
-    factors = pyproj.Proj(crs).get_factors(np.asarray(longitude), np.asarray(latitude))
-    found = np.atleast_1d(np.asarray(factors.meridian_convergence, dtype=np.float64))
-    return np.where(np.isfinite(found), found, np.nan)
+    lon, lat = np.asarray(longitude, dtype=np.float64), np.asarray(latitude, dtype=np.float64)
+    step = np.full(len(lon), 100.0)
+    end_lon, end_lat, _ = pyproj.Geod(ellps="WGS84").fwd(lon, lat, np.asarray(true), step)
+    turn = pyproj.Transformer.from_crs(WGS84, crs, always_xy=True)
+    (x, y), (u, v) = turn.transform(lon, lat), turn.transform(end_lon, end_lat)
+    return np.asarray(np.degrees(np.arctan2(u - x, v - y)) % 360, dtype=np.float64)
 
 
 @lru_cache(maxsize=4096)

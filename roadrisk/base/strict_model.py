@@ -10,7 +10,7 @@ from pydantic import BaseModel
 from roadrisk.errors import Remark
 
 
-def model_remark(error: Any, model: type[BaseModel], file: str) -> Remark:  # noqa: ANN401
+def model_remark(error: Any, model: type[BaseModel], file: str) -> Remark:
     """Return one entry of `pydantic.ValidationError.errors` as a remark.
 
     Parameters
@@ -49,7 +49,7 @@ def _keys_at(model: type[BaseModel], places: list[str]) -> list[str]:
     return list(model.model_fields)
 
 
-def _models_in(annotation: Any) -> list[type[BaseModel]]:  # noqa: ANN401  any type annotation
+def _models_in(annotation: Any) -> list[type[BaseModel]]:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return [annotation]
     return [m for part in get_args(annotation) for m in _models_in(part)]

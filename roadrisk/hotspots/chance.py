@@ -143,7 +143,7 @@ def _groups(events: Events, strands: Strands) -> tuple[Floats, Floats, Floats, F
 
 
 @nb.njit(cache=True)
-def _field(lixel: Ints, fixed: Any, out: Floats) -> None:  # noqa: ANN401
+def _field(lixel: Ints, fixed: Any, out: Floats) -> None:
     """Kernel sums of all units but the largest, at every lixel."""
     weight, first, indptr, indices, data, per_m, cap, least_units = fixed
     count = len(out)
@@ -178,7 +178,7 @@ def _field(lixel: Ints, fixed: Any, out: Floats) -> None:  # noqa: ANN401
 
 
 @nb.njit(cache=True)
-def _place(moved: Floats, where: Any, lixel: Ints) -> None:  # noqa: ANN401
+def _place(moved: Floats, where: Any, lixel: Ints) -> None:
     """Lixels of all pieces when the groups' middles lie at `moved`."""
     cut, order, offset, block, low, high = where
     for p in range(len(offset)):
@@ -191,7 +191,7 @@ def _place(moved: Floats, where: Any, lixel: Ints) -> None:  # noqa: ANN401
 
 
 @nb.njit(cache=True)
-def _sums(moved: Floats, where: Any, fixed: Any, total: Floats) -> None:  # noqa: ANN401
+def _sums(moved: Floats, where: Any, fixed: Any, total: Floats) -> None:
     lixel = np.empty(len(where[2]), np.int64)
     out = np.empty(len(total))
     for n in range(len(moved)):
@@ -201,7 +201,7 @@ def _sums(moved: Floats, where: Any, fixed: Any, total: Floats) -> None:  # noqa
 
 
 @nb.njit(cache=True)
-def _maxima(moved: Floats, where: Any, fixed: Any, mean: Floats) -> Floats:  # noqa: ANN401
+def _maxima(moved: Floats, where: Any, fixed: Any, mean: Floats) -> Floats:
     lixel = np.empty(len(where[2]), np.int64)
     out = np.empty(len(mean))
     largest = np.zeros(len(moved))

@@ -43,8 +43,9 @@ def density_at(
         Half-width: the distance at which the kernel becomes 0 [m].
     shape : {"quartic", "epanechnikov"}
         The quartic is the biweight, 15/16 (1 - t^2)^2; the other 3/4 (1 - t^2).
-    split, reflect
-        See `paths.path_table`.
+    split : {"continuous", "discontinuous"}
+    reflect : bool
+        Both as in `paths.path_table`.
 
     Returns
     -------
@@ -86,8 +87,10 @@ def lixel_kernel(
     lixels : Lixels
     bandwidth_m : float
         Half-width [m].
-    shape, split, reflect
-        See `density_at`.
+    shape : {"quartic", "epanechnikov"}
+    split : {"continuous", "discontinuous"}
+    reflect : bool
+        All as in `density_at`.
 
     Returns
     -------
@@ -237,7 +240,7 @@ def _own_edge(
     h: float,
     shape: int,
     sums: Floats,
-    met: Any,  # noqa: ANN401
+    met: Any,
     touched: Ints,
 ) -> int:
     """Lixels of the event's own edge, both ways, before any node is met."""
@@ -258,7 +261,7 @@ def _own_edge(
 
 
 @nb.njit(cache=True)
-def _add(i: int, mass: float, sums: Floats, met: Any, touched: Ints, seen: int) -> int:  # noqa: ANN401
+def _add(i: int, mass: float, sums: Floats, met: Any, touched: Ints, seen: int) -> int:
     if not met[i]:
         met[i] = True
         touched[seen] = i

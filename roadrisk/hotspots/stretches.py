@@ -63,7 +63,8 @@ def describe_stretches(
 
     Parameters
     ----------
-    network, lixels
+    network : Network
+    lixels : Lixels
     geometry : ndarray of LineString, shape (lixels,)
         Line of each lixel.
     stretch : ndarray of int64, shape (lixels,)

@@ -84,7 +84,7 @@ def fetch_roads(folder: Path, *, place: str | None, around_data: bool) -> Path:
     graph = _download(place, box, leave_out)
     part = target.with_name(target.name + ".part")
     _write(graph, part)
-    os.replace(part, target)  # noqa: PTH105  the same on every system, over nothing
+    os.replace(part, target)  # noqa: PTH105
     return target
 
 
@@ -150,7 +150,7 @@ def _download(
         raise RoadSourceError(
             f"the road data server can't be reached ({reason}). {_BY_HAND}"
         ) from error
-    except osmnx._errors.ResponseStatusCodeError as error:  # noqa: SLF001  osmnx exports none
+    except osmnx._errors.ResponseStatusCodeError as error:  # noqa: SLF001
         raise RoadSourceError(f"the road data server refused the request. {_BY_HAND}") from error
     except (osmnx._errors.InsufficientResponseError, TypeError) as error:  # noqa: SLF001
         meant = f"the place {place!r}" if place else "the box around the data"

@@ -217,13 +217,13 @@ def layer_crs(own: str | None, said: str | None, place: str, notes: Notes) -> py
     return found
 
 
-def as_text(values: Any) -> list[str]:  # noqa: ANN401  arrays of any type
+def as_text(values: Any) -> list[str]:
     """Return a layer's column as text: "" for nothing, 7 for 7.0."""
     return [_word(v) for v in np.asarray(values, dtype=object)]
 
 
 def _word(value: object) -> str:
-    if value is None or value != value:  # noqa: PLR0124  NaN
+    if value is None or value != value:  # noqa: PLR0124
         return ""
     if isinstance(value, (float, np.floating)):
         number = float(value)

@@ -73,7 +73,7 @@ def read_lines(path: Path, settings: AgencyRoads, notes: Notes) -> gpd.GeoDataFr
     return schemas.conform(_single(lines, about, notes), schemas.AGENCY_LINES)
 
 
-def _are_lines(shapes: Any, notes: Notes) -> bool:  # noqa: ANN401  array of geometries
+def _are_lines(shapes: Any, notes: Notes) -> bool:
     kinds = shapely.get_type_id(shapes)
     other = np.flatnonzero(~np.isin(kinds, (-1, _LINE, _MULTI)))
     if not len(other):
@@ -87,7 +87,7 @@ def _are_lines(shapes: Any, notes: Notes) -> bool:  # noqa: ANN401  array of geo
     return False
 
 
-def _usable(shapes: Any, about: About, notes: Notes) -> Bools:  # noqa: ANN401
+def _usable(shapes: Any, about: About, notes: Notes) -> Bools:
     nothing = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     notes.leave_out(nothing, about, "no geometry")
     length = np.where(nothing, 1.0, shapely.length(shapes))

@@ -55,19 +55,20 @@ def glance(path: Path, leave_out: tuple[str, ...], notes: Notes) -> Box | None:
                 "take an extract that covers the data, or shorten roads.osm.leave_out",
             )
             return None
-        if box.valid():
-            low, high = box.bottom_left, box.top_right
-            return low.lon, low.lat, high.lon, high.lat
         nodes: Any = osmium.FileProcessor(str(path), osmium.osm.NODE)
         places = [
             (n.location.lon, n.location.lat) for n in islice(nodes, NODES) if n.location.valid()
         ]
-    except RuntimeError as error:  # what pyosmium raises for a broken file
+    except (RuntimeError, ValueError, osmium.InvalidLocationError) as error:
+        # What pyosmium raises for a broken file.
         notes.error(
             f"the extract can't be read ({str(error).strip()[:160]}).",
             "download or export it again",
         )
         return None
+    if box.valid():
+        low, high = box.bottom_left, box.top_right
+        return low.lon, low.lat, high.lon, high.lat
     if not places:
         return None
     lon, lat = zip(*places, strict=True)

@@ -20,11 +20,11 @@ if TYPE_CHECKING:
 UTC_TIME = pd.DatetimeTZDtype("ns", "UTC")
 
 
-def _text(**more: Any) -> pa.Column:  # noqa: ANN401  passed on to pandera
+def _text(**more: Any) -> pa.Column:
     return pa.Column(str, coerce=True, **more)
 
 
-def _number(**more: Any) -> pa.Column:  # noqa: ANN401  passed on to pandera
+def _number(**more: Any) -> pa.Column:
     return pa.Column(float, coerce=True, nullable=True, **more)
 
 

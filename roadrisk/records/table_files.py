@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+import warnings
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -179,8 +180,16 @@ def _decode_loosely(data: bytes, row: int, notes: Notes) -> tuple[str, str]:
 
 def find_delimiter(text: str) -> str:
     """Return the delimiter (comma, semicolon or tab) that cuts the header into most fields."""
-    head = next((line for line in io.StringIO(text) if line.strip(",; \t\r\n")), "")
-    return max(",;\t", key=lambda d: len(next(csv.reader([head], delimiter=d), [])))
+    lines = io.StringIO(text, newline=None)
+    head = next((line for line in lines if line.strip(",; \t\r\n")), "")
+
+    def fields(delimiter: str) -> int:
+        try:
+            return len(next(csv.reader([head], delimiter=delimiter), []))
+        except csv.Error:  # a field too long for the csv module
+            return head.count(delimiter) + 1
+
+    return max(",;\t", key=fields)
 
 
 def _read_text(path: Path, name: str, encoding: str | None, notes: Notes) -> RawTable | None:
@@ -192,24 +201,30 @@ def _read_text(path: Path, name: str, encoding: str | None, notes: Notes) -> Raw
         notes.error("the file holds NUL bytes: it is no text table.", "export it again as CSV")
         return None
     delimiter = find_delimiter(text)
-    # Room for the widest row, or pandas stops at the first row wider than the header. Delimiters
-    # inside quotes only make empty columns, which are dropped.
-    widest = max(line.count(delimiter) for line in io.StringIO(text)) + 1
+    widest = _widest(text, delimiter)
     if widest > 20_000:
         notes.error("a row has more than 20,000 fields.", "export it again as CSV")
         return None
     try:
-        cells = pd.read_csv(
-            io.StringIO(text),
-            sep=delimiter,
-            header=None,
-            names=range(widest),
-            dtype=str,
-            na_filter=False,
-            skip_blank_lines=False,
-            index_col=False,
-        )
-    except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError) as error:
+        with warnings.catch_warnings():
+            # pandas only warns where it drops fields.
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            cells = pd.read_csv(
+                io.StringIO(text),
+                sep=delimiter,
+                header=None,
+                names=range(widest),
+                dtype=str,
+                na_filter=False,
+                skip_blank_lines=False,
+                index_col=False,
+            )
+    except (
+        pd.errors.ParserError,
+        pd.errors.ParserWarning,
+        pd.errors.EmptyDataError,
+        ValueError,
+    ) as error:
         notes.error(
             f"the table can't be read ({_last_line(error)}).",
             "look for a double quote that is not closed, and export it again",
@@ -219,6 +234,22 @@ def _read_text(path: Path, name: str, encoding: str | None, notes: Notes) -> Raw
     if raw is not None:
         _note_swallowed(raw, delimiter, notes)
     return raw and replace(raw, delimiter=delimiter, encoding=found)
+
+
+def _widest(text: str, delimiter: str) -> int:
+    """Return room for the widest row, or pandas stops at a row wider than the header.
+
+    Delimiters inside quotes count too; they only make empty columns, which are dropped. A row
+    with line breaks in its cells is wider than any of its lines.
+    """
+    widest = max(line.count(delimiter) for line in io.StringIO(text, newline=None)) + 1
+    if '"' not in text:
+        return widest
+    try:
+        rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+        return max(widest, *map(len, rows))
+    except csv.Error:  # a field too long for the csv module
+        return widest
 
 
 def _note_swallowed(raw: RawTable, delimiter: str, notes: Notes) -> None:

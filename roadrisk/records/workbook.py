@@ -109,7 +109,7 @@ def _cells(book: Workbook, sheet: str) -> pd.DataFrame:
     return pd.DataFrame([r + [""] * (width - len(r)) for r in rows], dtype=str)
 
 
-def _shown(cell: Any) -> str:  # noqa: ANN401  openpyxl has several classes of cell
+def _shown(cell: Any) -> str:
     value = cell.value
     if value is None:
         return ""

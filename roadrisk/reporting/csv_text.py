@@ -48,7 +48,7 @@ def plain_text(value: object) -> str:
     if isinstance(value, (list, tuple, set, frozenset)):
         parts = value if isinstance(value, (list, tuple)) else sorted(value, key=str)
         return " ".join(plain_text(part) for part in parts)
-    if value is None or value is pd.NA or value is pd.NaT or value != value:  # noqa: PLR0124  NaN
+    if value is None or value is pd.NA or value is pd.NaT or value != value:  # noqa: PLR0124
         return ""
     return one_line(str(value), longest=_LONGEST)
 

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from roadrisk.base.crs import WGS84
-from roadrisk.base.north import convergence
+from roadrisk.base.north import grid_azimuth
 from roadrisk.base.units import length_words
 from roadrisk.reporting.csv_text import csv_bytes
 from roadrisk.reporting.fix_picture import Words, fix_svg
@@ -63,20 +63,21 @@ def write_field_book(study: Study, found: BearingFixes, out: Path) -> tuple[Path
         Nothing was changed: a file is open in another program, the disk is full, or the like.
     """
     wgs = found.fixes.geometry.to_crs(WGS84)
-    turn = convergence(study.crs, wgs.x.to_numpy(), wgs.y.to_numpy()) if len(wgs) else np.zeros(0)
+    lon, lat = wgs.x.to_numpy(), wgs.y.to_numpy()
+    north = grid_azimuth(study.crs, lon, lat, np.zeros(len(wgs)))
     names = _picture_names(study, found.fixes)
     files = {
-        FIXES: csv_bytes(fixes_table(study, found, names, turn)),
+        FIXES: csv_bytes(fixes_table(study, found, names, north)),
         NO_FIX: csv_bytes(no_fix_table(study, found)),
         TESTS: csv_bytes(deviation_table(found.deviation)),
     }
     for i, name in enumerate(names):
-        files[name] = _picture(study, found, i, float(turn[i]))
+        files[name] = _picture(study, found, i, float(north[i]))
     return write_whole(files, out)
 
 
 def fixes_table(
-    study: Study, found: BearingFixes, pictures: list[str], convergence_deg: np.ndarray[Any, Any]
+    study: Study, found: BearingFixes, pictures: list[str], true_north_deg: np.ndarray[Any, Any]
 ) -> pd.DataFrame:
     """Return one row a fix, Darwin Core terms where there are some, places in WGS 84.
 
@@ -85,7 +86,7 @@ def fixes_table(
     """
     fixes = found.fixes
     wgs = fixes.geometry.to_crs(WGS84)
-    axis = (fixes["major_azimuth_deg"].to_numpy(dtype=np.float64) + convergence_deg) % 180
+    axis = (fixes["major_azimuth_deg"].to_numpy(dtype=np.float64) - true_north_deg) % 180
     system = study.crs.to_authority()
     return pd.DataFrame(
         {
@@ -148,7 +149,7 @@ def deviation_table(deviation: Deviation | None) -> pd.DataFrame:
     return pd.DataFrame([row], columns=list(columns))
 
 
-def _picture(study: Study, found: BearingFixes, i: int, convergence_deg: float) -> bytes:
+def _picture(study: Study, found: BearingFixes, i: int, true_north_deg: float) -> bytes:
     fix = found.fixes.iloc[i]
     bearings = found.bearings[(found.bearings["fix"] == fix["fix"]).to_numpy()]
     cov = np.array([[fix["cov_xx"], fix["cov_xy"]], [fix["cov_xy"], fix["cov_yy"]]], dtype=float)
@@ -157,14 +158,14 @@ def _picture(study: Study, found: BearingFixes, i: int, convergence_deg: float) 
         bearings,
         np.array([fix.geometry.x, fix.geometry.y]),
         cov if bool(fix["used"]) else None,
-        _words(study, found, i, bearings, convergence_deg),
-        convergence_deg=convergence_deg,
+        _words(study, found, i, bearings, true_north_deg),
+        true_north_deg=true_north_deg,
         units=settings.units,
     )
 
 
 def _words(
-    study: Study, found: BearingFixes, i: int, bearings: gpd.GeoDataFrame, convergence_deg: float
+    study: Study, found: BearingFixes, i: int, bearings: gpd.GeoDataFrame, true_north_deg: float
 ) -> Words:
     fix, settings = found.fixes.iloc[i], study.settings.study
     place = found.fixes.geometry.iloc[[i]].to_crs(WGS84).iloc[0]
@@ -174,7 +175,7 @@ def _words(
         long, short = (
             length_words(fix[c], settings.units) for c in ("semi_major_m", "semi_minor_m")
         )
-        axis = (fix["major_azimuth_deg"] + convergence_deg) % 180
+        axis = (fix["major_azimuth_deg"] - true_north_deg) % 180
         said = f"semi-axes {long} and {short}, the longer along {axis:.0f} degrees from true north"
         below.append(f"{REGION} Here: {said}; deviation of bearings from: {fix['deviation_from']}.")
     if fix["note"]:

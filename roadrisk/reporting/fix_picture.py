@@ -57,7 +57,7 @@ def fix_svg(
     covariance: Floats | None,
     words: Words,
     *,
-    convergence_deg: float,
+    true_north_deg: float,
     units: Units,
 ) -> bytes:
     """Draw one fix, grid north up.
@@ -71,8 +71,8 @@ def fix_svg(
     covariance : ndarray, shape (2, 2), or None
         (p - place)ᵀ covariance⁻¹ (p - place) ≤ 5.991 is the 95 % region; None draws none.
     words : Words
-    convergence_deg : float
-        Of the meridians: grid bearing = true bearing - convergence.
+    true_north_deg : float
+        Direction of true north [degrees, clockwise from grid north].
     units : {"metric", "us"}
         Of the scale bar.
 
@@ -98,7 +98,7 @@ def fix_svg(
                      f'fill-opacity="0.45" stroke="{SCALE[3]}" stroke-width="1.5"/>')  # fmt: skip
     drawn += _rays(observers, bearings["azimuth_deg"].to_numpy(), place, at)
     drawn += ["</g>", *_marks(observers, place, at), *_scale_bar(scale, units)]
-    drawn.append(_north(convergence_deg))
+    drawn.append(_north(true_north_deg))
     below = list(words.below)
     if cut:
         below.insert(0, "The region goes on beyond the drawing.")
@@ -187,11 +187,10 @@ def _scale_bar(scale: float, units: Units) -> list[str]:
     ]
 
 
-def _north(convergence_deg: float) -> str:
+def _north(true_north_deg: float) -> str:
     x, y = WIDTH - MARGIN - 30, HEAD + 44
-    # True north lies at minus the convergence, clockwise from grid north.
     return (
-        f'<g class="north" transform="rotate({-convergence_deg:.3f} {x} {y})">'
+        f'<g class="north" transform="rotate({true_north_deg:.3f} {x} {y})">'
         f'<path d="M{x},{y + 24}V{y - 20}M{x - 6},{y - 10}L{x},{y - 22}L{x + 6},{y - 10}" '
         f'fill="none" stroke="{INK}" stroke-width="1.5"/>'
         f'<text x="{x - 4}" y="{y - 26}" font-size="12" fill="{INK}">N</text></g>'

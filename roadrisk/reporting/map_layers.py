@@ -213,7 +213,7 @@ def _windows(ranked: gpd.GeoDataFrame, units: Units) -> Layer:
 
 
 def _crossings(
-    crossings: gpd.GeoDataFrame, roads: Mapping[str, str], zone: Any  # noqa: ANN401
+    crossings: gpd.GeoDataFrame, roads: Mapping[str, str], zone: Any
 ) -> Layer:  # fmt: skip
     features = []
     for row, shape in _with_place(crossings):
@@ -228,7 +228,7 @@ def _crossings(
 
 
 def _reports(
-    sightings: gpd.GeoDataFrame, roads: Mapping[str, str], units: Units, zone: Any  # noqa: ANN401
+    sightings: gpd.GeoDataFrame, roads: Mapping[str, str], units: Units, zone: Any
 ) -> Layer:  # fmt: skip
     features = []
     for row, shape in _with_place(sightings):

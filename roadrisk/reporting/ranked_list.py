@@ -166,7 +166,7 @@ def _ends(ranked: gpd.GeoDataFrame) -> np.ndarray[Any, np.dtype[np.float64]]:
     return np.asarray(pairs, dtype=np.float64).reshape(-1, 4)
 
 
-def _plain(value: Any) -> Any:  # noqa: ANN401  one cell of any column
+def _plain(value: Any) -> Any:
     return value.item() if isinstance(value, np.generic) else value
 
 

@@ -112,7 +112,7 @@ def distance(metres: float, units: Units) -> str:
     return short_length(metres, units) if np.isfinite(metres) else ""
 
 
-def day_in(time: Any, zone: Any) -> str:  # noqa: ANN401  a pandas Timestamp or NaT
+def day_in(time: Any, zone: Any) -> str:
     """Return the day of a moment in the study's time zone."""
     return "" if pd.isna(time) else day(pd.Timestamp(time).tz_convert(zone))
 

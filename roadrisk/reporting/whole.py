@@ -147,7 +147,7 @@ def _move_all(replaced: Mapping[str, bool], out: Path, staging: Path) -> None:
     name = ""
     try:
         for name in replaced:
-            os.replace(staging / "new" / name, out / name)  # noqa: PTH105  tests make it fail
+            os.replace(staging / "new" / name, out / name)  # noqa: PTH105
         (staging / MOVING).unlink()
     except BaseException as problem:
         try:

@@ -57,8 +57,10 @@ def place_sightings(
     ----------
     sightings : geopandas.GeoDataFrame
         With coordinateUncertaintyInMeters, in the network's coordinate system; index 0..n-1.
-    network, lixels, index
-        The roads, their lixels, their index.
+    network : Network
+    lixels : Lixels
+    index : PieceIndex
+        Of `network`.
     near_m : float
         A report this far from a road is still one of that road, however exact it is [m].
     units : {"metric", "us"}

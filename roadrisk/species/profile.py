@@ -207,7 +207,7 @@ class Profile(Part):
 
     @model_validator(mode="before")
     @classmethod
-    def _with_home_sd(cls, data: Any) -> Any:  # noqa: ANN401  whatever the file holds
+    def _with_home_sd(cls, data: Any) -> Any:
         return _home_sd_filled_in(data)
 
     def months(self, width: Literal["narrow", "likely", "wide"] = "likely") -> tuple[int, ...]:
@@ -314,7 +314,7 @@ def _about_source(remark: Remark) -> Remark:
     return remark
 
 
-def _home_sd_filled_in(data: Any) -> Any:  # noqa: ANN401  whatever the file holds
+def _home_sd_filled_in(data: Any) -> Any:
     if not isinstance(data, dict) or not isinstance(data.get("movement"), dict):
         return data
     if "home_sd_m" in data["movement"]:

@@ -11,7 +11,7 @@ import shapely
 from scipy import stats
 
 from roadrisk.base.crs import WGS84
-from roadrisk.base.north import convergence, declination
+from roadrisk.base.north import declination, grid_azimuth
 from roadrisk.errors import Remark
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def grid_azimuths(bearings: gpd.GeoDataFrame, declination_degrees: float | None)
 
     Notes
     -----
-    grid = magnetic + declination - convergence; grid = true - convergence.
+    true = magnetic + declination; grid = true - convergence of the meridians.
     """
     at = bearings.geometry.to_crs(WGS84)
     lon, lat = at.x.to_numpy(), at.y.to_numpy()
@@ -98,7 +98,7 @@ def grid_azimuths(bearings: gpd.GeoDataFrame, declination_degrees: float | None)
     elif magnetic.any():
         when = pd.DatetimeIndex(bearings["time"])[magnetic]
         azimuth[magnetic] += declination(lon[magnetic], lat[magnetic], when)
-    return np.asarray((azimuth - convergence(bearings.crs, lon, lat)) % 360)
+    return grid_azimuth(bearings.crs, lon, lat, azimuth)
 
 
 def deviation_from_tests(

@@ -86,7 +86,7 @@ def draw_crossings(
     while True:
         events, at = np.empty((size, 4), np.int64), np.empty((size, 2))
         used = _draw(
-            np.int64(key), pars, centres, fit.middle - origin, fit.centre_sd, local, track.error,
+            int(key), pars, centres, fit.middle - origin, fit.centre_sd, local, track.error,
             nodes.fix_hours, nodes.hours, nodes.fix, nodes.day, nodes.counted, nodes.day_begin,
             field, precision_m, events, at, *visit_room(),
         )  # fmt: skip
@@ -180,7 +180,16 @@ def _draw(
                 )  # fmt: skip
             begin[:] = end
         if not on_road(field, begin[0], begin[1]):
-            used = leave(visit, visit_at, field, d, events, event_at, used)
+            used = leave(
+                visit,
+                visit_at,
+                field.segment_first,
+                field.segment_from_m,
+                d,
+                events,
+                event_at,
+                used,
+            )
     return used
 
 

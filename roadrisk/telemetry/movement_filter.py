@@ -88,9 +88,7 @@ def one_centre_log_likelihood(
         u0, u1 = i00 * e[0, 1] + i01 * e[1, 1], i01 * e[0, 1] + i11 * e[1, 1]
         g00 += e[0, 1] * u0 + e[1, 1] * u1
         g01 += e[0, 2] * u0 + e[1, 2] * u1
-        g11 += e[0, 2] * (i00 * e[0, 2] + i01 * e[1, 2]) + e[1, 2] * (
-            i01 * e[0, 2] + i11 * e[1, 2]
-        )
+        g11 += e[0, 2] * (i00 * e[0, 2] + i01 * e[1, 2]) + e[1, 2] * (i01 * e[0, 2] + i11 * e[1, 2])
         for j in range(4):
             for k in range(3):
                 mean[j, k] += gain[j, 0] * e[0, k] + gain[j, 1] * e[1, k]
@@ -196,9 +194,7 @@ def spread(
             two = f11 * f21 * pp + f11 * f22 * vp + f12 * f21 * pv + f12 * f22 * vv + q12 * new
             cov[i, j + 2] = cov[j + 2, i] = one
             cov[j, i + 2] = cov[i + 2, j] = two
-            cov[i + 2, j + 2] = (
-                f21 * f21 * pp + f21 * f22 * (pv + vp) + f22 * f22 * vv + q22 * new
-            )
+            cov[i + 2, j + 2] = f21 * f21 * pp + f21 * f22 * (pv + vp) + f22 * f22 * vv + q22 * new
             cov[j + 2, i + 2] = cov[i + 2, j + 2]
 
 

@@ -128,7 +128,9 @@ def fit_track(
     chance[: len(shares)] = shares
     rows = [np.pad(p, ((0, 0), (0, WIDTH - p.shape[1]))) for _, p, _, _ in parts]
     centres = [np.full(len(p), many) for many, p, _, _ in parts]
-    weight = np.concatenate([s * w / w.sum() for s, (_, _, w, _) in zip(shares, parts, strict=True)])
+    weight = np.concatenate(
+        [s * w / w.sum() for s, (_, _, w, _) in zip(shares, parts, strict=True)]
+    )
     return TrackFit(
         np.concatenate(rows), np.concatenate(centres).astype(np.int64), weight, middle,
         centre_sd, chance, float(1 / (weight**2).sum()),
@@ -154,7 +156,11 @@ def _target(
         return np.asarray(ahead + seen)
 
     def several(pars: Floats) -> Floats:
-        z = [(pars[:, 5:6] - stay) / stay_sd, pars[:, 6 : 5 + many], pars[:, 5 + many :] / centre_sd]
+        z = [
+            (pars[:, 5:6] - stay) / stay_sd,
+            pars[:, 6 : 5 + many],
+            pars[:, 5 + many :] / centre_sd,
+        ]
         ahead = -0.5 * (np.hstack(z) ** 2).sum(axis=1) - np.log(stay_sd)
         ahead -= 2 * many * np.log(centre_sd) + 0.5 * (3 * many) * np.log(2 * np.pi)
         seen = several_centres_log_likelihoods(
@@ -211,11 +217,13 @@ def _population(
     tops = [_top(target, start) for start in starts[:2]]
     best = max(tops, key=lambda top: float(target(top[None])[0]))
     centre, spread = best, _covariance(target, best)
-    pars, log_target, proposals = [], [], []
+    pars: list[Floats] = []
+    log_target: list[Floats] = []
+    proposals: list[tuple[int, Floats, Floats]] = []
     weight = np.empty(0)
     for count in _ROUNDS:
         factor = np.linalg.cholesky(spread)
-        proposals.append((count, centre, factor))
+        proposals.append((count, centre, np.asarray(factor, np.float64)))
         z = rng.standard_normal((count, len(centre))) @ factor.T
         pars.append(centre + z * np.sqrt(_DF / rng.chisquare(_DF, count))[:, None])
         log_target.append(target(pars[-1]))
@@ -250,9 +258,7 @@ def _log_mixture(x: Floats, proposals: list[tuple[int, Floats, Floats]]) -> Floa
 
 
 def _log_t_constant(d: int) -> float:
-    return float(
-        gammaln((_DF + d) / 2) - gammaln(_DF / 2) - 0.5 * d * np.log(_DF * np.pi)
-    )
+    return float(gammaln((_DF + d) / 2) - gammaln(_DF / 2) - 0.5 * d * np.log(_DF * np.pi))
 
 
 _STEP = 1e-4

@@ -17,11 +17,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numba import njit
 
-from roadrisk.roads.grid import cell_columns, cell_rows
+from roadrisk.roads.grid import cell_columns, cell_rows, place_on
 from roadrisk.roads.meetings import _one as meets
 from roadrisk.telemetry.movement_process import half_way
 from roadrisk.telemetry.movement_random import normal
-from roadrisk.telemetry.movement_roads import may_reach, on_road, segment_of
+from roadrisk.telemetry.movement_roads import FAR, LOOK, NEAR, large_reach, within_reach_of_road
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -53,7 +53,7 @@ def leaf_level(t: float, a: float, b: float, sigma: float, precision_m: float) -
 
 
 @njit(cache=True, nogil=True)
-def walk(
+def walk(  # noqa: PLR0912, PLR0915
     begin: Floats,
     end: Floats,
     t: float,
@@ -96,11 +96,11 @@ def walk(
         Shape of the home.
     precision_m : float
     field : RoadField
-    table, stack, level_of
+    table, stack, level_of : ndarray
         Room to work in: (DEEPEST + 1, 12), (DEEPEST + 2, 5), (DEEPEST + 2,).
-    words, spare
+    words, spare : ndarray
         The path's random stream.
-    visit, visit_at
+    visit, visit_at : ndarray
         The stay on a carriageway so far (`new_visit`); goes on from piece to piece.
     draw : int
     events : ndarray of int64, shape (room, 4)
@@ -110,70 +110,102 @@ def walk(
     used : int
     """
     sigma = np.sqrt(max(sxx * sxx, syy * syy) + sxy * sxy)
+    # The loop holds numbers and reads arrays in place: handing arrays to a function, or taking
+    # a row of one, costs more than the arithmetic.
+    away, corner_x, corner_y = field.away, field.corner_x, field.corner_y
+    raster_m, widest, slack = field.raster_m, field.widest_m, 1.7 * field.raster_m
+    piece, cell_first, cell_piece = field.piece, field.cell_first, field.cell_piece
+    segment_first, segment_from = field.segment_first, field.segment_from_m
+    ground, cell_m, wide, high = field.segment_ground, field.cell_m, field.columns, field.rows
+    large, rows, columns = large_reach(field), away.shape[0], away.shape[1]
+    cx, cy, memory = centre[0], centre[1], 1.0 / b
     deepest = -1
     table[:, 11] = 0.0
-    left = begin.copy()
-    left_t, top = 0.0, 0
-    stack[0, :4] = end
+    lx, ly, lu, lv, lt = begin[0], begin[1], begin[2], begin[3], 0.0
+    top = 0
+    for j in range(4):
+        stack[0, j] = end[j]
     stack[0, 4] = t
     level_of[0] = 0
-    middle = np.empty(4)
     while top >= 0:
-        right, level = stack[top], level_of[top]
-        duration = right[4] - left_t
+        rx, ry, ru, rv, rt = (
+            stack[top, 0], stack[top, 1], stack[top, 2], stack[top, 3], stack[top, 4]
+        )  # fmt: skip
+        level = level_of[top]
+        duration = rt - lt
         if table[level, 11] == 0.0:
             half_way(t / 2.0 ** (level + 1), a, b, table[level])
             table[level, 11] = 1.0
-        k = table[level]
-        for j in range(2):
-            c = centre[j]
-            l0, l1, r0, r1 = left[j] - c, left[j + 2], right[j] - c, right[j + 2]
-            middle[j] = c + k[0] * l0 + k[1] * l1 + k[4] * r0 + k[5] * r1
-            middle[j + 2] = k[2] * l0 + k[3] * l1 + k[6] * r0 + k[7] * r1
-        reach = max(
-            np.hypot(left[0] - middle[0], left[1] - middle[1]),
-            np.hypot(right[0] - middle[0], right[1] - middle[1]),
-        )
-        speed = np.hypot(left[2], left[3]) + np.hypot(right[2], right[3])
-        reach += _DEVIATIONS * sigma * k[8] + speed * min(0.15 * duration, 1.0 / b)
-        if not may_reach(field, middle[0], middle[1], reach):
+        k0, k1, k4, k5 = table[level, 0], table[level, 1], table[level, 4], table[level, 5]
+        mx = cx + k0 * (lx - cx) + k1 * lu + k4 * (rx - cx) + k5 * ru
+        my = cy + k0 * (ly - cy) + k1 * lv + k4 * (ry - cy) + k5 * rv
+        far_l = (lx - mx) ** 2 + (ly - my) ** 2
+        far_r = (rx - mx) ** 2 + (ry - my) ** 2
+        reach = np.sqrt(max(far_l, far_r)) + _DEVIATIONS * sigma * table[level, 8]
+        speed = np.sqrt(lu * lu + lv * lv) + np.sqrt(ru * ru + rv * rv)
+        reach += speed * min(0.15 * duration, memory)
+        seen, whole = LOOK, reach + widest
+        c, r = int((mx - corner_x) / raster_m), int((my - corner_y) / raster_m)
+        if mx >= corner_x and my >= corner_y and r < rows and c < columns:
+            if away[r, c] - slack > whole:
+                seen = FAR
+            elif whole > large:
+                seen = NEAR
+        if seen == LOOK and not within_reach_of_road(
+            piece, cell_first, cell_piece, cell_m, wide, high, widest, mx, my, reach
+        ):
+            seen = FAR
+        if seen == FAR:
             # The whole piece is clear of all roads: so are its ends.
             if visit[0, 0] > 0:
-                used = leave(visit, visit_at, field, draw, events, event_at, used)
+                used = leave(
+                    visit, visit_at, segment_first, segment_from, draw, events, event_at, used
+                )
             visit[0, 1] = 1
-            left[:] = right[:4]
-            left_t = right[4]
+            lx, ly, lu, lv, lt = rx, ry, ru, rv, rt
             top -= 1
             continue
         if deepest < 0:
             deepest = leaf_level(t, a, b, sigma, precision_m)
         if level >= deepest:
-            half = 0.5 * np.hypot(right[0] - left[0], right[1] - left[1])
-            x, y = 0.5 * (left[0] + right[0]), 0.5 * (left[1] + right[1])
-            near = may_reach(field, x, y, half)
-            if near:
-                _meet(left, right, at_h + left_t, duration, day, field, visit, visit_at)
-            if not (near and on_road(field, right[0], right[1])):
-                if visit[0, 0] > 0:
-                    used = leave(visit, visit_at, field, draw, events, event_at, used)
+            mx, my = 0.5 * (lx + rx), 0.5 * (ly + ry)
+            whole = np.sqrt((lx - rx) ** 2 + (ly - ry) ** 2) + widest
+            c, r = int((mx - corner_x) / raster_m), int((my - corner_y) / raster_m)
+            clear = mx >= corner_x and my >= corner_y and r < rows and c < columns
+            if clear and away[r, c] - slack > whole and visit[0, 0] == 0:
                 visit[0, 1] = 1
-            left[:] = right[:4]
-            left_t = right[4]
+                lx, ly, lu, lv, lt = rx, ry, ru, rv, rt
+                top -= 1
+                continue
+            stays = meet(
+                lx, ly, rx, ry, at_h + lt, duration, day, piece, cell_first, cell_piece, cell_m,
+                wide, high, widest, segment_first, segment_from, ground, visit, visit_at,
+            )  # fmt: skip
+            if not stays:
+                if visit[0, 0] > 0:
+                    used = leave(
+                        visit, visit_at, segment_first, segment_from, draw, events, event_at, used
+                    )
+                visit[0, 1] = 1
+            lx, ly, lu, lv, lt = rx, ry, ru, rv, rt
             top -= 1
             continue
-        zx0, zy0 = normal(words, spare), normal(words, spare)
-        nx, ny = k[8] * zx0, k[8] * zy0
-        middle[0] += sxx * nx + sxy * ny
-        middle[1] += sxy * nx + syy * ny
-        if k[10] > 0.0:
-            nx = k[9] * zx0 + k[10] * normal(words, spare)
-            ny = k[9] * zy0 + k[10] * normal(words, spare)
-            middle[2] += sxx * nx + sxy * ny
-            middle[3] += sxy * nx + syy * ny
+        k2, k3, k6, k7 = table[level, 2], table[level, 3], table[level, 6], table[level, 7]
+        mu = k2 * (lx - cx) + k3 * lu + k6 * (rx - cx) + k7 * ru
+        mv = k2 * (ly - cy) + k3 * lv + k6 * (ry - cy) + k7 * rv
+        z0, z1 = normal(words, spare), normal(words, spare)
+        n0, n1 = table[level, 8] * z0, table[level, 8] * z1
+        mx += sxx * n0 + sxy * n1
+        my += sxy * n0 + syy * n1
+        if table[level, 10] > 0.0:
+            n0 = table[level, 9] * z0 + table[level, 10] * normal(words, spare)
+            n1 = table[level, 9] * z1 + table[level, 10] * normal(words, spare)
+            mu += sxx * n0 + sxy * n1
+            mv += sxy * n0 + syy * n1
         level_of[top] = level_of[top + 1] = level + 1
         top += 1
-        stack[top, :4] = middle
-        stack[top, 4] = left_t + duration / 2.0
+        stack[top, 0], stack[top, 1], stack[top, 2], stack[top, 3] = mx, my, mu, mv
+        stack[top, 4] = lt + duration / 2.0
     return used
 
 
@@ -197,7 +229,8 @@ def visit_room() -> tuple[Ints, Floats]:
 def leave(
     visit: Ints,
     visit_at: Floats,
-    field: RoadField,
+    segment_first: Ints,
+    segment_from: Floats,
     draw: int,
     events: Ints,
     event_at: Floats,
@@ -210,7 +243,7 @@ def leave(
                 if used < len(events):
                     edge, offset = visit[m, 0], visit_at[m, 1]
                     events[used, 0], events[used, 1], events[used, 2] = draw, visit[m, 2], edge
-                    events[used, 3] = segment_of(field, edge, offset)
+                    events[used, 3] = _segment(segment_first, segment_from, edge, offset)
                     event_at[used, 0], event_at[used, 1] = visit_at[m, 0], offset
                 used += 1
     visit[0, 0], visit[0, 1] = 0, 1
@@ -218,53 +251,97 @@ def leave(
 
 
 @njit(cache=True, nogil=True)
-def _meet(
-    left: Floats,
-    right: Floats,
-    at_h: float,
-    duration: float,
-    day: int,
-    field: RoadField,
-    visit: Ints,
-    visit_at: Floats,
-) -> None:
-    """Note where a straight piece of path meets middle lines of roads on the ground."""
-    ax, ay, bx, by = left[0], left[1], right[0], right[1]
-    columns = cell_columns(ax, bx, field.cell_m)
-    seen, many = np.empty(_MOST_MET, np.int64), 0
-    for column in range(max(columns[0], 0), min(columns[1], field.shape[0] - 1) + 1):
-        rows = cell_rows(ax, ay, bx, by, column, field.cell_m)
-        for row in range(max(rows[0], 0), min(rows[1], field.shape[1] - 1) + 1):
-            k = row * field.shape[0] + column
-            for j in range(field.cell_first[k], field.cell_first[k + 1]):
-                p = field.cell_piece[j]
-                if field.half_m[p] < 0.0 and not _partly_ground(field, p):
-                    continue
-                found, share, along = meets(ax, ay, bx, by, field.piece[p])
-                if not found:
-                    continue
-                known = False
-                for m in range(many):
-                    known = known or seen[m] == p
-                if known:
-                    continue
-                if many < _MOST_MET:
-                    seen[many] = p
-                    many += 1
-                edge = field.edge[p]
-                offset = field.from_m[p] + share * field.length_m[p]
-                if field.segment_ground[segment_of(field, edge, offset)]:
-                    _note(visit, visit_at, edge, at_h + along * duration, day, offset)
+def _segment(segment_first: Ints, segment_from: Floats, edge: int, offset: float) -> int:
+    """Return the segment at a place on an edge."""
+    found = segment_first[edge]
+    while found + 1 < segment_first[edge + 1] and segment_from[found + 1] <= offset:
+        found += 1
+    return found
 
 
 @njit(cache=True, nogil=True)
-def _partly_ground(field: RoadField, p: int) -> bool:
-    """Whether a piece whose middle is off the ground has an end on it."""
-    edge, begin, length = field.edge[p], field.from_m[p], field.length_m[p]
-    return (
-        field.segment_ground[segment_of(field, edge, begin)]
-        or field.segment_ground[segment_of(field, edge, begin + length)]
-    )
+def meet(
+    ax: float,
+    ay: float,
+    bx: float,
+    by: float,
+    at_h: float,
+    duration: float,
+    day: int,
+    piece: Floats,
+    cell_first: Ints,
+    cell_piece: Ints,
+    cell_m: float,
+    columns: int,
+    rows: int,
+    widest: float,
+    segment_first: Ints,
+    segment_from: Floats,
+    ground: NDArray[np.bool_],
+    visit: Ints,
+    visit_at: Floats,
+) -> bool:
+    """Note where a straight piece of path meets middle lines; tell if it ends on a road."""
+    x0, x1 = min(ax, bx, bx - widest), max(ax, bx, bx + widest)
+    y0, y1 = min(ay, by, by - widest), max(ay, by, by + widest)
+    c0, c1 = cell_columns(x0, x1, cell_m)
+    r0, r1 = cell_columns(y0, y1, cell_m)
+    ends_on = False
+    for row in range(max(r0, 0), min(r1, rows - 1) + 1):
+        for column in range(max(c0, 0), min(c1, columns - 1) + 1):
+            k = row * columns + column
+            for j in range(cell_first[k], cell_first[k + 1]):
+                p = cell_piece[j]
+                px, py, qx, qy = piece[p, 0], piece[p, 1], piece[p, 2], piece[p, 3]
+                if max(px, qx) < x0 or min(px, qx) > x1 or max(py, qy) < y0 or min(py, qy) > y1:
+                    continue
+                half = piece[p, 7]
+                if half > 0.0 and not ends_on:
+                    ends_on = place_on(bx, by, px, py, qx, qy)[1] <= half
+                # A quick look with slack for the rounding to millimetres.
+                dx, dy = qx - px, qy - py
+                one = dx * (ay - py) - dy * (ax - px)
+                two = dx * (by - py) - dy * (bx - px)
+                slack = 2e-3 * (abs(dx) + abs(dy))
+                if (one > slack and two > slack) or (one < -slack and two < -slack):
+                    continue
+                found, share, along = meets(ax, ay, bx, by, piece[p])
+                # A piece is listed in several cells: it counts in the one that is its first
+                # within the box that was looked at.
+                if (
+                    found
+                    and _first_cell(px, py, qx, qy, cell_m, c0, c1, r0, r1, columns, rows) == k
+                ):
+                    edge = int(piece[p, 4])
+                    offset = piece[p, 5] + share * piece[p, 6]
+                    if ground[_segment(segment_first, segment_from, edge, offset)]:
+                        _note(visit, visit_at, edge, at_h + along * duration, day, offset)
+    return ends_on
+
+
+@njit(cache=True, nogil=True)
+def _first_cell(
+    px: float,
+    py: float,
+    qx: float,
+    qy: float,
+    cell_m: float,
+    c0: int,
+    c1: int,
+    r0: int,
+    r1: int,
+    columns: int,
+    rows: int,
+) -> int:
+    """Return the first cell, by row and column, of a box of cells that lists a piece."""
+    best = columns * rows
+    p0, p1 = cell_columns(px, qx, cell_m)
+    for column in range(max(p0, c0, 0), min(p1, c1, columns - 1) + 1):
+        low, high = cell_rows(px, py, qx, qy, column, cell_m)
+        row = max(low, r0, 0)
+        if row <= min(high, r1, rows - 1):
+            best = min(best, row * columns + column)
+    return best
 
 
 @njit(cache=True, nogil=True)

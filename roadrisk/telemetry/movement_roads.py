@@ -9,14 +9,14 @@ from numba import njit
 from scipy import ndimage
 
 from roadrisk.roads.along import segments_at
-from roadrisk.roads.grid import cell_columns, cell_rows, place_on
+from roadrisk.roads.grid import cell_columns, place_on
 
 if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import NDArray
 
     from roadrisk.roads.grid import PieceIndex
-    from roadrisk.roads.network import Floats, Ints, Lixels, Network
+    from roadrisk.roads.network import Floats, Ints, Network
 
 LANE_M = 3.25
 """Width of a lane where only their number is known (common practice: 2.75 to 3.75 m)."""
@@ -63,38 +63,35 @@ class RoadField(NamedTuple):
 
     Attributes
     ----------
-    piece, edge, from_m, length_m, cell_m, shape, cell_first, cell_piece
+    piece : ndarray, shape (pieces, 8)
+        x, y of the first and of the last point, edge, offset of the first point along it,
+        length, and half the carriageway's width [m] (0 for pieces off the ground).
+    cell_m, columns, rows, cell_first, cell_piece
         Of the grid index (`roads.grid.PieceIndex`).
-    half_m : ndarray, shape (pieces,)
-        Half the carriageway's width; negative for pieces off the ground.
     widest_m : float
         Largest half width.
     segment_first, segment_from_m : ndarray
         Edge e has segments ``segment_first[e]:segment_first[e + 1]``, each from this offset.
     segment_ground : ndarray of bool, shape (segments,)
-    corner : ndarray, shape (2,)
-        Lower left corner of the raster.
-    raster_m : float
-        Size of its cells.
-    away : ndarray of float32, shape (rows, columns)
+    corner_x, corner_y, raster_m : float
+        Lower left corner of the raster, and the size of its cells.
+    away : ndarray of float32, shape (raster rows, raster columns)
         Distance from each cell's middle to the nearest carriageway's middle on the ground,
         give or take 1.7 cells; no more than the distance to the raster's border.
     """
 
     piece: Floats
-    edge: Ints
-    from_m: Floats
-    length_m: Floats
     cell_m: float
-    shape: Ints
+    columns: int
+    rows: int
     cell_first: Ints
     cell_piece: Ints
-    half_m: Floats
     widest_m: float
     segment_first: Ints
     segment_from_m: Floats
     segment_ground: NDArray[np.bool_]
-    corner: Floats
+    corner_x: float
+    corner_y: float
     raster_m: float
     away: NDArray[np.float32]
 
@@ -118,13 +115,14 @@ def road_field(network: Network, index: PieceIndex, width_m: Floats) -> RoadFiel
     off = (table["level"] != 0) | table["bridge"] | table["tunnel"]
     ground = ~off.to_numpy(bool)
     segment = segments_at(network, index.edge, index.from_m + index.length_m / 2)
-    half = np.where(ground[segment], np.asarray(width_m)[segment] / 2, -1.0)
+    half = np.where(ground[segment], np.asarray(width_m)[segment] / 2, 0.0)
+    piece = np.column_stack([index.piece, index.edge, index.from_m, index.length_m, half])
     first = np.searchsorted(table["edge"].to_numpy(np.int64), np.arange(network.edges + 1))
     return RoadField(
-        index.piece, index.edge, index.from_m, index.length_m, float(index.cell_m), index.shape,
-        index.cell_first, index.cell_piece, half, float(max(half.max(initial=0.0), 0.0)),
-        first.astype(np.int64), table["edge_from_m"].to_numpy(np.float64), ground,
-        np.zeros(2), 1.0, np.zeros((0, 0), dtype=np.float32),
+        piece, float(index.cell_m), int(index.shape[0]), int(index.shape[1]), index.cell_first,
+        index.cell_piece, float(half.max(initial=0.0)), first.astype(np.int64),
+        table["edge_from_m"].to_numpy(np.float64), ground, 0.0, 0.0, 1.0,
+        np.zeros((0, 0), dtype=np.float32),
     )  # fmt: skip
 
 
@@ -144,7 +142,7 @@ def with_raster(field: RoadField, low: Floats, high: Floats) -> RoadField:
     cell = float(max((high - low).max() / _RASTER, 1.5))
     columns, rows = (np.ceil((high - low) / cell).astype(int) + 1).tolist()
     free = np.ones((rows, columns), dtype=bool)
-    _mark(field, low, cell, free)
+    _mark(field, float(low[0]), float(low[1]), cell, free)
     if free.all():
         away = np.full((rows, columns), np.inf)
     else:
@@ -154,71 +152,97 @@ def with_raster(field: RoadField, low: Floats, high: Floats) -> RoadField:
         np.minimum(np.arange(columns), np.arange(columns)[::-1]),
     )
     away = np.minimum(away, border * cell)
-    return field._replace(corner=low.astype(np.float64), raster_m=cell, away=away.astype(np.float32))
+    return field._replace(
+        corner_x=float(low[0]), corner_y=float(low[1]), raster_m=cell, away=away.astype(np.float32)
+    )
 
 
 @njit(cache=True, nogil=True)
-def _mark(field: RoadField, low: Floats, cell: float, free: NDArray[np.bool_]) -> None:
+def _mark(
+    field: RoadField, low_x: float, low_y: float, cell: float, free: NDArray[np.bool_]
+) -> None:
     rows, columns = free.shape
-    x1, y1 = low[0] + columns * cell, low[1] + rows * cell
-    nx, ny = field.shape[0], field.shape[1]
-    for row in range(
-        max(int(np.floor(low[1] / field.cell_m)), 0),
-        min(int(np.floor(y1 / field.cell_m)), ny - 1) + 1,
-    ):
-        for column in range(
-            max(int(np.floor(low[0] / field.cell_m)), 0),
-            min(int(np.floor(x1 / field.cell_m)), nx - 1) + 1,
-        ):
-            k = row * nx + column
+    c0, c1 = cell_columns(low_x, low_x + columns * cell, field.cell_m)
+    r0, r1 = cell_columns(low_y, low_y + rows * cell, field.cell_m)
+    for row in range(max(r0, 0), min(r1, field.rows - 1) + 1):
+        for column in range(max(c0, 0), min(c1, field.columns - 1) + 1):
+            k = row * field.columns + column
             for j in range(field.cell_first[k], field.cell_first[k + 1]):
-                p = field.cell_piece[j]
-                if field.half_m[p] <= 0.0:
-                    continue
-                a = field.piece[p]
-                steps = int(np.ceil(np.hypot(a[2] - a[0], a[3] - a[1]) / (cell / 2))) + 1
-                for s in range(steps + 1):
-                    x = a[0] + (a[2] - a[0]) * s / steps
-                    y = a[1] + (a[3] - a[1]) * s / steps
-                    c, r = int(np.floor((x - low[0]) / cell)), int(np.floor((y - low[1]) / cell))
-                    if 0 <= c < columns and 0 <= r < rows:
-                        free[r, c] = False
-
-
-@njit(cache=True, nogil=True, inline="always")
-def may_reach(field: RoadField, x: float, y: float, reach: float) -> bool:
-    """Tell whether a carriageway may lie within a distance; True where it is costly to know."""
-    rows, columns = field.away.shape
-    c = int(np.floor((x - field.corner[0]) / field.raster_m))
-    r = int(np.floor((y - field.corner[1]) / field.raster_m))
-    whole = reach + field.widest_m
-    if 0 <= c < columns and 0 <= r < rows:
-        about = field.away[r, c]
-        if about - 1.7 * field.raster_m > whole:
-            return False
-        if whole > 4.0 * field.raster_m and whole > 0.5 * field.cell_m:
-            return True
-    return _within(field, x, y, reach)
+                a = field.piece[field.cell_piece[j]]
+                if a[7] > 0.0:
+                    _mark_piece(a, low_x, low_y, cell, free)
 
 
 @njit(cache=True, nogil=True)
-def _within(field: RoadField, x: float, y: float, reach: float) -> bool:
-    """Whether the place lies nearer than `reach` to a carriageway's edge, or on it."""
-    nx, ny = field.shape[0], field.shape[1]
-    whole = reach + field.widest_m
-    c0, c1 = cell_columns(x - whole, x + whole, field.cell_m)
-    r0, r1 = cell_columns(y - whole, y + whole, field.cell_m)
-    c0, c1, r0, r1 = max(c0, 0), min(c1, nx - 1), max(r0, 0), min(r1, ny - 1)
+def _mark_piece(
+    a: Floats, low_x: float, low_y: float, cell: float, free: NDArray[np.bool_]
+) -> None:
+    rows, columns = free.shape
+    # Only the part inside the raster is gone along: a piece may be kilometres long.
+    dx, dy = a[2] - a[0], a[3] - a[1]
+    s0, s1 = 0.0, 1.0
+    for start, d, low, high in (
+        (a[0], dx, low_x, low_x + columns * cell),
+        (a[1], dy, low_y, low_y + rows * cell),
+    ):
+        if d == 0.0:
+            if start < low or start > high:
+                return
+        else:
+            e0, e1 = (low - start) / d, (high - start) / d
+            s0, s1 = max(s0, min(e0, e1)), min(s1, max(e0, e1))
+    if s1 < s0:
+        return
+    steps = int(np.ceil((s1 - s0) * np.hypot(dx, dy) / (cell / 2))) + 1
+    for k in range(steps + 1):
+        share = s0 + (s1 - s0) * k / steps
+        c = int(np.floor((a[0] + dx * share - low_x) / cell))
+        r = int(np.floor((a[1] + dy * share - low_y) / cell))
+        if 0 <= c < columns and 0 <= r < rows:
+            free[r, c] = False
+
+
+FAR, NEAR, LOOK = 0, 1, 2
+"""What a glance at the raster tells: out of reach, maybe within, look at the pieces."""
+
+
+@njit(cache=True, nogil=True)
+def large_reach(field: RoadField) -> float:
+    """Return the distance from which on a look at the pieces costs more than it saves [m]."""
+    return max(4.0 * field.raster_m, 0.5 * field.cell_m, 2.0 * field.widest_m)
+
+
+@njit(cache=True, nogil=True)
+def within_reach_of_road(
+    piece: Floats,
+    cell_first: Ints,
+    cell_piece: Ints,
+    cell_m: float,
+    columns: int,
+    rows: int,
+    widest_m: float,
+    x: float,
+    y: float,
+    reach: float,
+) -> bool:
+    """Whether a place lies nearer than `reach` to a carriageway on the ground, or on it.
+
+    True where so many cells lie within reach that looking would cost too much.
+    """
+    whole = reach + widest_m
+    c0, c1 = cell_columns(x - whole, x + whole, cell_m)
+    r0, r1 = cell_columns(y - whole, y + whole, cell_m)
+    c0, c1, r0, r1 = max(c0, 0), min(c1, columns - 1), max(r0, 0), min(r1, rows - 1)
     if (c1 - c0 + 1) * (r1 - r0 + 1) > _MOST_CELLS:
         return True
     for row in range(r0, r1 + 1):
         for column in range(c0, c1 + 1):
-            k = row * nx + column
-            for j in range(field.cell_first[k], field.cell_first[k + 1]):
-                p = field.cell_piece[j]
-                if field.half_m[p] > 0.0:
-                    a = field.piece[p]
-                    if place_on(x, y, a[0], a[1], a[2], a[3])[1] <= field.half_m[p] + reach:
+            k = row * columns + column
+            for j in range(cell_first[k], cell_first[k + 1]):
+                p = cell_piece[j]
+                if piece[p, 7] > 0.0:
+                    d = place_on(x, y, piece[p, 0], piece[p, 1], piece[p, 2], piece[p, 3])[1]
+                    if d <= piece[p, 7] + reach:
                         return True
     return False
 
@@ -226,27 +250,7 @@ def _within(field: RoadField, x: float, y: float, reach: float) -> bool:
 @njit(cache=True, nogil=True)
 def on_road(field: RoadField, x: float, y: float) -> bool:
     """Tell whether a place lies on a carriageway on the ground."""
-    rows, columns = field.away.shape
-    c = int(np.floor((x - field.corner[0]) / field.raster_m))
-    r = int(np.floor((y - field.corner[1]) / field.raster_m))
-    if (
-        0 <= c < columns
-        and 0 <= r < rows
-        and field.away[r, c] - 1.7 * field.raster_m > field.widest_m
-    ):
-        return False
-    return _within(field, x, y, 0.0)
-
-
-@njit(cache=True, nogil=True)
-def segment_of(field: RoadField, edge: int, offset: float) -> int:
-    """Return the segment at a place on an edge."""
-    low, high = field.segment_first[edge], field.segment_first[edge + 1]
-    found = np.searchsorted(field.segment_from_m[low:high], offset, side="right") - 1
-    return low + max(found, 0)
-
-
-__all__ = [
-    "CLASS_WIDTH_M", "LANE_M", "OTHER_WIDTH_M", "RoadField", "carriageway_widths", "cell_columns",
-    "cell_rows", "may_reach", "on_road", "road_field", "segment_of", "with_raster",
-]  # fmt: skip
+    return within_reach_of_road(
+        field.piece, field.cell_first, field.cell_piece, field.cell_m, field.columns, field.rows,
+        field.widest_m, x, y, 0.0,
+    )  # fmt: skip

@@ -44,7 +44,7 @@ class ActiveClock:
         ordered = all(a < b for a, b in self.windows) and edges == sorted(edges)
         if not edges or not ordered or edges[0] < 0 or edges[-1] > 24:
             # Settings are checked at the door, with file and key; this holds for the library.
-            raise ValueError(f"active hours {self.windows} must be in order within 0 to 24")  # noqa: TRY003
+            raise ValueError(f"active hours {self.windows} must be in order within 0 to 24")
 
     @property
     def hours_a_day(self) -> float:
@@ -168,7 +168,9 @@ def tracks_from_fixes(
     if "time_known" in placed:
         known = placed["time_known"].to_numpy(bool)
         hours = np.where(known, hours, np.floor(hours / 24) * 24 + unknown_hour)
-    variance = (placed["coordinateUncertaintyInMeters"].to_numpy(np.float64) / RADIUS_95_PER_SD) ** 2
+    variance = (
+        placed["coordinateUncertaintyInMeters"].to_numpy(np.float64) / RADIUS_95_PER_SD
+    ) ** 2
     error = np.column_stack([variance, np.zeros(len(variance)), variance])
     if {"error_xx", "error_xy", "error_yy"} <= set(placed.columns):
         given = placed[["error_xx", "error_xy", "error_yy"]].to_numpy(np.float64)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from roadrisk.hotspots.chance import PEAK, Chance
-from tests.truth.worlds import Ground, events_of, ground, line_30_km, planted, compared
+from tests.truth.worlds import Ground, compared, events_of, ground, line_30_km, planted
 
 
 @pytest.fixture(scope="module")

@@ -48,8 +48,8 @@ def test_three_arms(s: float, arrival: float, other_disc: float, other_cont: flo
     an event 2 from a node of degree 3, half-width 5 (values computed from the formulas)."""
     network = star(3, 100.0)
     event = along(network, 0, 2.0)
-    got = [one(network, event, along(network, arm, s), 5.0, split)
-           for arm, split in ((0, "continuous"), (1, "discontinuous"), (1, "continuous"))]  # fmt: skip
+    cases = ((0, "continuous"), (1, "discontinuous"), (1, "continuous"))
+    got = [one(network, event, along(network, arm, s), 5.0, split) for arm, split in cases]
     assert got == pytest.approx([arrival, other_disc, other_cont], abs=1e-9)
 
 

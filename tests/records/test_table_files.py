@@ -38,6 +38,8 @@ def raw_text(tmp_path, text, name="t.csv", encoding="utf-8", **section):
         ("\n\n;;\na;b\n", ";"),
         ('"x,y,z";b;c\n', ";"),
         ("alone\n1\n", ","),
+        ("a;b\r1;2\r", ";"),
+        ("a;" + "b" * 200_000 + "\n1;2\n", ";"),
     ],
 )
 def test_the_delimiter_is_read_off_the_header(text, delimiter):
@@ -122,6 +124,13 @@ def test_short_and_long_rows(tmp_path):
     assert raw.frame.to_numpy().tolist() == [["1", "", ""], ["1", "2", "3"], ["5", "6", "7"]]
     assert raw.rows.tolist() == [2, 3, 5]
     assert [(r.kind, r.row) for r in notes.remarks] == [("doubt", 4), ("left out", 4)]
+
+
+def test_a_row_that_is_wider_than_any_of_its_lines(tmp_path):
+    # By hand: five fields over two lines of three and two.
+    raw, notes = raw_text(tmp_path, 'a,b,c\n1,2,3\n1,2,"x\ny",4,5\n7,8,9\n')
+    assert raw.frame["a"].tolist() == ["1", "7"]
+    assert [(r.kind, r.row) for r in notes.remarks] == [("doubt", 3), ("left out", 3)]
 
 
 def test_rows_swallowed_by_an_open_quote_are_doubted(tmp_path):

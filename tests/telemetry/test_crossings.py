@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -136,7 +138,7 @@ def test_cutting_a_road_moves_no_crossing() -> None:
             for i, (x, y) in enumerate(rng.normal([500, 0], [100, 30], (300, 2)))]  # fmt: skip
     bend = [(X + 100 * i, Y + 5 * np.sin(i)) for i in range(11)]
     whole = make_network([bend])
-    cut = make_network([[a, b] for a, b in zip(bend[:-1], bend[1:], strict=True)])
+    cut = make_network([[a, b] for a, b in itertools.pairwise(bend)])
     places = [sorted(overlaid(n, rows)[1].table.geometry.x.round(6)) for n in (whole, cut)]
     assert places[0] == places[1]
     assert len(places[0]) > 100

@@ -14,7 +14,7 @@ import sys
 import numpy as np
 
 from roadrisk.base.seeds import generator
-from tests.truth.worlds import WORLDS, Ground, country_roads, ground, line_30_km, planted, compared
+from tests.truth.worlds import WORLDS, Ground, compared, country_roads, ground, line_30_km, planted
 
 
 def share_shown(on: Ground, world: str, worlds: int, stream: str = "") -> float:

@@ -50,10 +50,10 @@ def country_roads(seed: int = 5) -> Network:
         for j in range(4):
             corners[i, j] = np.array([500_000 + 1500 * i, 5_000_000 + 1300 * j], float)
             corners[i, j] += rng.uniform(-350, 350, 2)
-    for i, j in corners:
+    for (i, j), here in corners.items():
         for a, b in ((i + 1, j), (i, j + 1)):
             if (a, b) in corners and rng.random() < 0.85:
-                lines.append([tuple(corners[i, j]), tuple(corners[a, b])])
+                lines.append([tuple(here), tuple(corners[a, b])])
                 names.append(f"East {j}" if a > i else f"North {i}")
     for i, j in list(corners)[::3]:
         tip = corners[i, j] + rng.uniform(-400, 400, 2)
@@ -84,7 +84,7 @@ class Draws:
         target = self.xy[lixel] + self.rng.normal(0, sd_m, (len(lixel), 2))
         return np.asarray(self._tree().query(target)[1], np.int64)
 
-    def _tree(self):  # noqa: ANN202
+    def _tree(self):
         if not hasattr(self, "_kept"):
             from scipy.spatial import cKDTree
 
