@@ -46,11 +46,12 @@ def solve(
     relative = np.ones(len(at)) if known is None else known / known.mean()
     weights = np.ones(len(at))
     where = _settle(at, theta, relative, None)
-    # Andrews' weights can lock on to a wrong pair of bearings; Huber's solution is a safe start.
     for stage in {"mle": (), "huber": ("huber",), "andrews": ("huber", "andrews")}[method]:
+        if stage == "andrews":
+            where, weights = _start(at, theta, known, where)
         for _ in range(200):
             if where is None:
-                return None
+                break
             across, _ = seen_from(at, where)
             off = turned(theta - across)
             kappa = known
@@ -65,6 +66,47 @@ def solve(
             if where is not None and np.hypot(*(where - before)) < 1e-5:
                 break
     return None if where is None else (where, weights)
+
+
+def _start(
+    at: Floats, theta: Floats, known: Floats | None, where: Floats | None
+) -> tuple[Floats | None, Floats]:
+    """Return where Andrews' version starts: `where`, or a crossing of two bearings.
+
+    Its weights lock on to whatever is near, and one echo can draw Huber's solution far off. The
+    place that most bearings agree with is taken: by Andrews' own loss if their concentrations
+    are known, else by the better half of them (four or more bearings).
+    """
+    ones = np.ones(len(at))
+    places = _crossings(at, theta)
+    if where is not None:
+        places = np.vstack([where, places])
+    if not len(places) or (known is None and len(at) < 4):
+        return where, ones
+    seen = np.arctan2(*(places[:, None, :] - at[None, :, :]).transpose(2, 0, 1)[::-1])
+    short = 1 - np.cos(theta - seen)
+    if known is None:
+        half = len(at) // 2 + 1
+        best = int(np.argmin(np.sort(short, axis=1)[:, :half].sum(axis=1)))
+        scale = np.sort(short[best])[half - 1]
+        return places[best], np.where(short[best] <= 9 * scale + 1e-12, 1.0, 0.0)
+    t = np.minimum(np.sqrt(2 * known * short), TUNING * np.pi)
+    best = int(np.argmin((1 - np.cos(t / TUNING)).sum(axis=1)))
+    return places[best], ones
+
+
+def _crossings(at: Floats, theta: Floats) -> Floats:
+    """Places where two bearings cross ahead of both observers, shape (some, 2)."""
+    first, second = np.triu_indices(len(at), 1)
+    heading = np.column_stack([np.cos(theta), np.sin(theta)])
+    u, v, gap = heading[first], heading[second], at[second] - at[first]
+    across = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    slanted = np.abs(across) > 0.05
+    across = np.where(slanted, across, 1.0)
+    along_u = (gap[:, 0] * v[:, 1] - gap[:, 1] * v[:, 0]) / across
+    along_v = (gap[:, 0] * u[:, 1] - gap[:, 1] * u[:, 0]) / across
+    ahead = slanted & (along_u > 1) & (along_v > 1)
+    return np.asarray((at[first] + u * along_u[:, None])[ahead])
 
 
 def kappa_of_sd(sd_deg: Floats | float) -> Floats:
@@ -127,6 +169,9 @@ def _settle(at: Floats, theta: Floats, weights: Floats, start: Floats | None) ->
             break
         if first is None:
             first = fresh
+        if np.hypot(*(fresh - at).T).min() < 1e-3:
+            # A bearing has no direction where its observer stands: the caller refuses this.
+            return fresh
         if where is not None and np.hypot(*(fresh - where)) < _SETTLED_M:
             return fresh
         where = fresh
