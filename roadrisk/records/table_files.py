@@ -247,7 +247,7 @@ def _widest(text: str, delimiter: str) -> int:
         return widest
     try:
         rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-        return max(widest, *map(len, rows))
+        return max(widest, max(map(len, rows), default=0))
     except csv.Error:  # a field too long for the csv module
         return widest
 
