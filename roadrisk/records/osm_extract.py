@@ -86,10 +86,12 @@ def read_osm_graph(path: Path, leave_out: tuple[str, ...], name: str | None = No
         )
     if not path.is_file():
         raise _error(shown, "this file does not exist.", "correct the name in study.toml")
+    import osmium
+
     try:
         ways = _ways(path, frozenset(leave_out))
         places = _places(path, {n for way in ways for n in way.nodes})
-    except RuntimeError as error:  # what pyosmium raises for a broken file
+    except (RuntimeError, ValueError, osmium.InvalidLocationError) as error:  # a broken file
         raise _error(
             shown,
             f"the extract can't be read ({str(error).strip()[:160]}).",
