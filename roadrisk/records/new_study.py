@@ -73,6 +73,19 @@ file = "fixes.csv"                   # or a list: ["2023.csv", "2024.xlsx"]
 # layer = "points"                   # of a GeoPackage; "waypoints" or "tracks" of a GPX file
 # encoding = "utf-8"                 # or "cp1252", "latin-1"
 
+# [bearings]                         # bearings to tagged animals: see roadrisk bearings
+# file = "bearings.csv"              # organismID, eventDate, the observer's place, bearing_degrees
+# north = "magnetic"                 # or "true"; or a column north
+# declination_degrees = -10.5        # east positive; if left out: the World Magnetic Model
+# join_within_minutes = 30.0         # of the first bearing of a fix
+# least_crossing_degrees = 15.0
+# method = "mle"                     # or a robust one: "huber", "andrews"
+
+# [bearing_tests]                    # bearings to a transmitter at a known place, 20 or more
+# file = "bearing_tests.csv"         # ... and transmitterLatitude, transmitterLongitude
+# north = "magnetic"
+# subtract_bias = false
+
 [sightings]
 file = "sightings.csv"               # the same keys as [fixes]
 # default_uncertainty_m = 100.0

@@ -39,6 +39,8 @@ HARDLY_INFORMATIVE = (
     "hardly informative: the deviation rests on what three bearings disagree; make tests"
 )
 OPEN = "the bearings also allow places far beyond this region"
+# Bearings that meet closer than this by luck leave a region that is no measure of the error.
+_LEAST_M = 1.0
 COVARIANCES = ("cov_xx", "cov_xy", "cov_yy")
 
 
@@ -226,8 +228,7 @@ def _row(number: int, some: gpd.GeoDataFrame, found: Estimate, source: str) -> d
     long, short, azimuth = found.region
     covariance = found.normal_covariance
     counted = int(np.count_nonzero(found.weights))
-    # An exact meeting leaves a region of no size, which is no measure of the error.
-    used, note = bool(found.identified and long > 0.01), ""
+    used, note = bool(found.identified and long > _LEAST_M), ""
     if not used:
         note = UNKNOWN_ERROR if counted == 2 else EXACT_MEETING
     elif source == "these bearings alone" and counted == 3:
