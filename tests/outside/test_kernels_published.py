@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from roadrisk.hotspots.kernels import density_at, lixel_kernel
+from roadrisk.roads.distances import distances_between
 from roadrisk.roads.lixels import lay_lixels
 from roadrisk.roads.network import Network
 from roadrisk.roads.placing import PieceIndex, nearest
@@ -106,3 +107,16 @@ def test_equal_split_kernels_of_another_program(
                      bandwidth_m=0.1 * per_sd * UNIT, shape=shape, split=split,
                      reflect=False)  # fmt: skip
     assert got * UNIT == pytest.approx(table[f"{column}_{ending}"].to_numpy(), rel=1e-6)
+
+
+def test_counts_of_pairs_by_network_distance_of_another_program(
+    reference: tuple[Network, np.ndarray, np.ndarray, pd.DataFrame], open_data: Path
+) -> None:
+    """R's spatstat.linnet 3.0-6, uncorrected network K (Okabe & Yamada 2001, Geogr. Anal.
+    33:271-290): K(r) = L / (n (n - 1)) times the ordered pairs within r of each other."""
+    network, edge, offset, _ = reference
+    table = pd.read_csv(open_data / "small_network_reference" / "simplenet20_linearK.csv")
+    distance = distances_between(network, edge, offset)[~np.eye(len(edge), dtype=bool)] / UNIT
+    within = (distance[:, None] <= table["r"].to_numpy()).sum(axis=0)
+    expected = network.length_m / UNIT / (len(edge) * (len(edge) - 1)) * within
+    assert expected == pytest.approx(table["K_none"].to_numpy(), abs=1e-6)
