@@ -113,7 +113,7 @@ def bearings(
         typer.Option(help="Where to write; reports/<short name>/field_book if left out."),
     ] = None,
 ) -> None:
-    """Turn bearings into fixes: a table, a picture a fix, and why some gave none."""
+    """Turn bearings into fixes: a table and a picture of each."""
     from roadrisk.records.study_folder import read_study
     from roadrisk.telemetry.bearings import bearing_fixes
 
