@@ -1,0 +1,312 @@
+"""Crossing-days: on how many days each animal crossed a road, where, and how sure that is.
+
+Paths between fixes are drawn from a movement process fitted to each animal, and crossings are
+counted in them. All numbers hold *if animals don't respond to the road*: avoidance can't be
+seen in fixes that lie days apart.
+"""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from roadrisk.telemetry.movement_check import SideCheck, check_sides, least_crossings
+from roadrisk.telemetry.movement_draws import draw_crossings
+from roadrisk.telemetry.movement_fit import MOST_CENTRES, fit_track
+from roadrisk.telemetry.movement_pooling import draw_parameters
+from roadrisk.telemetry.movement_prior import MovementPrior
+from roadrisk.telemetry.movement_roads import carriageway_widths, road_field
+from roadrisk.telemetry.movement_tally import Tally, add_up, path_scale_of, sensitivity_words
+from roadrisk.telemetry.movement_tracks import ActiveClock, nodes_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from roadrisk.roads.grid import PieceIndex
+    from roadrisk.roads.network import Floats, Ints, Lixels, Network
+    from roadrisk.telemetry.movement_draws import Drawn
+    from roadrisk.telemetry.movement_fit import TrackFit
+    from roadrisk.telemetry.movement_roads import RoadField
+    from roadrisk.telemetry.movement_tracks import MovementTrack, Nodes
+
+CONDITION = "if animals don't respond to the road"
+
+
+@dataclass(frozen=True)
+class PathSettings:
+    """How paths are fitted and drawn.
+
+    Attributes
+    ----------
+    draws : int
+        Drawn paths an animal.
+    longest_gap_days : float
+        Between fixes farther apart crossings don't count, nor do the days.
+    most_centres : int
+        Centres of activity looked for, 1 to 3.
+    pooled : bool
+        Whether animals share common values (three animals or more).
+    precision_m : float
+        Windings of the path smaller than this don't matter [m].
+    level : float
+        Coverage of the intervals, two-sided.
+    other_draws : int
+        Paths for each line of the table of other priors and widths; 0 leaves it out.
+    workers : int or None
+        Threads; None takes as many as there are processors. Results don't depend on it.
+    """
+
+    draws: int = 400
+    longest_gap_days: float = 21.0
+    most_centres: int = MOST_CENTRES
+    pooled: bool = True
+    precision_m: float = 1.0
+    level: float = 0.90
+    other_draws: int = 100
+    workers: int | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class CrossingDays:
+    """Crossing-days and crossings of tagged animals, over draws.
+
+    Attributes
+    ----------
+    animals : pandas.DataFrame
+        One row an animal with two fixes or more, in the order given. Columns: organismID, fixes,
+        days_watched (active days between fixes close enough in time), crossing_days with _low
+        and _high, crossing_days_per_animal_year with _low and _high, least_crossings,
+        total_crossings with _low and _high, totals_note, path_scale ("bursts" or "prior"),
+        centres (expected number), effective_candidates.
+    crossing_days, total_crossings : ndarray, shape (animals, draws)
+    segments : pandas.DataFrame
+        One row a segment that any drawn path crosses, by segment. Columns: segment (row of
+        `Network.segments`), segment_id, crossing_days with _low and _high (all animals),
+        total_crossings, animals (expected number that cross it).
+    segment_draws : ndarray, shape (segments in the table, draws)
+        Crossing-days of all animals.
+    by_animal : pandas.DataFrame
+        Columns organismID, segment, crossing_days, total_crossings: means over draws.
+    lixels : pandas.DataFrame
+        Columns lixel, total_crossings, share: where along the road.
+    by_month, by_hour : pandas.DataFrame
+        Columns month (1 to 12) or hour (0 to 23), total_crossings, share: means over draws.
+    others : pandas.DataFrame
+        How the numbers move: turn_factor, width_factor, crossing_days, total_crossings (all
+        animals, means over draws).
+    check : SideCheck
+    totals_identified : bool
+    days_a_year : float
+        Active days of a year.
+    notes : tuple of str
+        What the numbers mean and what they can't say, for the reports.
+    """
+
+    animals: pd.DataFrame
+    crossing_days: Floats
+    total_crossings: Floats
+    segments: pd.DataFrame
+    segment_draws: Floats
+    by_animal: pd.DataFrame
+    lixels: pd.DataFrame
+    by_month: pd.DataFrame
+    by_hour: pd.DataFrame
+    others: pd.DataFrame
+    check: SideCheck
+    totals_identified: bool
+    days_a_year: float
+    notes: tuple[str, ...] = field(default=())
+
+
+def estimate_crossing_days(
+    tracks: Sequence[MovementTrack],
+    network: Network,
+    lixels: Lixels,
+    index: PieceIndex,
+    rng: np.random.Generator,
+    *,
+    clock: ActiveClock | None = None,
+    prior: MovementPrior | None = None,
+    width_m: Floats | None = None,
+    settings: PathSettings | None = None,
+) -> CrossingDays:
+    """Fit the movement process to every animal, draw paths, count crossings.
+
+    The steps, each public: `movement_tracks.nodes_of` puts a track on the animals' clock,
+    `movement_fit.fit_track` fits it, `movement_pooling.draw_parameters` draws parameters for all
+    animals together, `movement_draws.draw_crossings` draws paths and notes crossings,
+    `movement_check` holds the model against the fixes.
+
+    Parameters
+    ----------
+    tracks : sequence of MovementTrack
+        In the network's coordinate system. Animals with fewer than two fixes are passed over.
+    network : Network
+    lixels : Lixels
+        Of `network`.
+    index : PieceIndex
+        Of `network`.
+    rng : numpy.random.Generator
+    clock : ActiveClock, optional
+        All day and all year unless given: totals then come out far too high for most animals.
+    prior : MovementPrior, optional
+    width_m : ndarray, shape (segments,), optional
+        Carriageway [m]; `movement_roads.carriageway_widths` unless given.
+    settings : PathSettings, optional
+
+    Returns
+    -------
+    CrossingDays
+    """
+    clock, prior = clock or ActiveClock(), prior or MovementPrior()
+    settings = settings or PathSettings()
+    width = carriageway_widths(network.segments) if width_m is None else np.asarray(width_m)
+    kept = [track for track in tracks if len(track) > 1]
+    nodes = [nodes_of(track, clock, settings.longest_gap_days) for track in kept]
+    fits = _fits(kept, nodes, prior, clock, settings, rng)
+    chosen = draw_parameters(fits, prior, prior, settings.draws, rng, pooled=settings.pooled)
+    roads = road_field(network, index, width)
+    keys = rng.integers(2**62, size=len(kept))
+    work = _Work(kept, nodes, fits, roads, index.origin, keys, settings)
+    tally = add_up(_drawn(work, chosen), kept, network, lixels, clock, settings.draws)
+    others = _others(work, chosen, prior, tally, network, index, width, rng)
+    half = float(width.max(initial=0.0)) / 2
+    check = check_sides(kept, nodes, fits, chosen, network, index, half, rng)
+    least = [least_crossings(track, network, index, half) for track in kept]
+    return _results(work, tally, others, check, least, clock, prior)
+
+
+@dataclass(frozen=True, eq=False)
+class _Work:
+    tracks: list[MovementTrack]
+    nodes: list[Nodes]
+    fits: list[TrackFit]
+    roads: RoadField
+    origin: Floats
+    keys: Ints
+    settings: PathSettings
+
+
+def _fits(
+    tracks: list[MovementTrack],
+    nodes: list[Nodes],
+    prior: MovementPrior,
+    clock: ActiveClock,
+    settings: PathSettings,
+    rng: np.random.Generator,
+) -> list[TrackFit]:
+    streams = rng.spawn(len(tracks))
+
+    def one(k: int) -> TrackFit:
+        return fit_track(
+            tracks[k], nodes[k], prior, clock.hours_a_day, streams[k],
+            most_centres=settings.most_centres,
+        )  # fmt: skip
+
+    with ThreadPoolExecutor(settings.workers or os.cpu_count()) as pool:
+        return list(pool.map(one, range(len(tracks))))
+
+
+def _drawn(work: _Work, chosen: list[Ints]) -> list[Drawn]:
+    def one(k: int) -> Drawn:
+        return draw_crossings(
+            work.tracks[k], work.nodes[k], work.fits[k], chosen[k], work.roads, work.origin,
+            int(work.keys[k]), precision_m=work.settings.precision_m,
+        )  # fmt: skip
+
+    with ThreadPoolExecutor(work.settings.workers or os.cpu_count()) as pool:
+        return list(pool.map(one, range(len(work.tracks))))
+
+
+def _others(
+    work: _Work,
+    chosen: list[Ints],
+    prior: MovementPrior,
+    tally: Tally,
+    network: Network,
+    index: PieceIndex,
+    width: Floats,
+    rng: np.random.Generator,
+) -> pd.DataFrame:
+    """Crossing-days and totals under other path-scale priors and widths."""
+    rows = [(1.0, 1.0, tally.days.mean(axis=1).sum(), tally.totals.mean(axis=1).sum())]
+    count = min(work.settings.other_draws, work.settings.draws)
+    for turn, wide in ((0.5, 1.0), (2.0, 1.0), (1.0, 0.5), (1.0, 2.0)):
+        if count == 0:
+            break
+        rows_of = [c[:count] for c in chosen]
+        if turn != 1.0:
+            rows_of = draw_parameters(
+                work.fits, prior, prior.turning(turn), count, rng, pooled=work.settings.pooled
+            )
+        roads = road_field(network, index, width * wide) if wide != 1.0 else work.roads
+        drawn = _drawn(replace(work, roads=roads), rows_of)
+        days = sum(len(np.unique(np.column_stack([d.draw, d.day]), axis=0)) for d in drawn)
+        rows.append((turn, wide, days / count, sum(len(d.draw) for d in drawn) / count))
+    names = ["turn_factor", "width_factor", "crossing_days", "total_crossings"]
+    return pd.DataFrame(rows, columns=names)
+
+
+def _results(
+    work: _Work,
+    tally: Tally,
+    others: pd.DataFrame,
+    check: SideCheck,
+    least: list[int],
+    clock: ActiveClock,
+    prior: MovementPrior,
+) -> CrossingDays:
+    settings = work.settings
+    tails = [(1 - settings.level) / 2, (1 + settings.level) / 2]
+    scale = [path_scale_of(t, n) for t, n in zip(work.tracks, work.nodes, strict=True)]
+    watched = np.array([n.days_watched for n in work.nodes])
+    table = pd.DataFrame({
+        "organismID": [t.animal for t in work.tracks],
+        "fixes": [len(t) for t in work.tracks],
+        "days_watched": watched,
+    })  # fmt: skip
+    per_year = np.divide(
+        clock.days_a_year, watched, out=np.full(len(watched), np.nan), where=watched > 0
+    )
+    _with_interval(table, "crossing_days", tally.days, tails)
+    _with_interval(table, "crossing_days_per_animal_year", tally.days * per_year[:, None], tails)
+    table["least_crossings"] = least
+    _with_interval(table, "total_crossings", tally.totals, tails)
+    table["totals_note"] = [s.totals_note for s in scale]
+    table["path_scale"] = [s.source for s in scale]
+    counts = np.arange(1, MOST_CENTRES + 1)
+    table["centres"] = [float(f.chance @ counts) for f in work.fits]
+    table["effective_candidates"] = [f.effective for f in work.fits]
+    segments = tally.segments.copy()
+    _with_interval(segments, "crossing_days", tally.segment_draws, tails)
+    bursts = sum(s.source == "bursts" for s in scale)
+    identified = all(s.identified for s in scale)
+    notes = (
+        f"Crossing-days are days with at least one crossing, {CONDITION}. Avoidance can't be "
+        "seen in fixes that lie days apart, so they are no count of what happened.",
+        f"How winding paths are comes from bursts of close fixes for {bursts} of "
+        f"{len(scale)} animals, else from the stated prior: a direction is forgotten after "
+        f"{prior.turn_h[0]:g} to {prior.turn_h[1]:g} active hours (95 %).",
+        *sensitivity_words(others, identified=identified),
+        check.words,
+    )
+    return CrossingDays(
+        table, tally.days, tally.totals, segments, tally.segment_draws, tally.by_animal,
+        tally.lixels, tally.by_month, tally.by_hour, others, check, identified,
+        clock.days_a_year, notes,
+    )  # fmt: skip
+
+
+def _with_interval(table: pd.DataFrame, name: str, draws: Floats, tails: list[float]) -> None:
+    table[name] = draws.mean(axis=1) if draws.shape[0] else []
+    ends = (
+        np.quantile(draws, tails, axis=1, method="inverted_cdf")
+        if draws.shape[0]
+        else np.empty((2, 0))
+    )
+    table[f"{name}_low"], table[f"{name}_high"] = ends

@@ -1,0 +1,168 @@
+"""Adding up crossings of drawn paths: by animal, segment, place along the road, month, hour."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from roadrisk.roads.network import Floats, Lixels, Network
+    from roadrisk.telemetry.movement_draws import Drawn
+    from roadrisk.telemetry.movement_tracks import ActiveClock, MovementTrack, Nodes
+
+# Fixes closer in active time than this show the path's scale, if there are a few of them.
+_BURST_H = 2.0
+_BURST_STEPS = 8
+_SPARSE_DAYS = 3.0
+
+
+@dataclass(frozen=True, eq=False)
+class Tally:
+    """Sums of `add_up`; see `crossing_days.CrossingDays` for the tables."""
+
+    days: Floats
+    totals: Floats
+    segments: pd.DataFrame
+    segment_draws: Floats
+    by_animal: pd.DataFrame
+    lixels: pd.DataFrame
+    by_month: pd.DataFrame
+    by_hour: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class PathScale:
+    """Where the scale of an animal's path comes from, and what follows for total crossings."""
+
+    source: str
+    identified: bool
+    totals_note: str
+
+
+def add_up(
+    drawn: Sequence[Drawn],
+    tracks: Sequence[MovementTrack],
+    network: Network,
+    lixels: Lixels,
+    clock: ActiveClock,
+    draws: int,
+) -> Tally:
+    """Add up the crossings of all animals.
+
+    Parameters
+    ----------
+    drawn : sequence of Drawn
+        One an animal.
+    tracks : sequence of MovementTrack
+    network : Network
+    lixels : Lixels
+    clock : ActiveClock
+    draws : int
+        Paths drawn an animal.
+
+    Returns
+    -------
+    Tally
+    """
+    days, totals = np.zeros((len(drawn), draws)), np.zeros((len(drawn), draws))
+    on_segment: list[pd.DataFrame] = []
+    on_lixel = np.zeros(len(lixels))
+    month, hour = np.zeros(13), np.zeros(24)
+    for k, d in enumerate(drawn):
+        totals[k] = np.bincount(d.draw, minlength=draws)
+        pair = np.unique(d.draw * 1_000_000 + (d.day - d.day.min(initial=0)))
+        days[k] = np.bincount(pair // 1_000_000, minlength=draws)
+        rows = pd.DataFrame({"segment": d.segment, "draw": d.draw, "day": d.day})
+        one = rows.groupby(["segment", "draw"])["day"].agg(["nunique", "size"]).reset_index()
+        on_segment.append(one.assign(animal=k))
+        on_lixel += np.bincount(lixels.at(d.edge, d.offset_m), minlength=len(lixels))
+        dates = pd.to_datetime(d.day, unit="D")
+        month += np.bincount(np.asarray(dates.month, dtype=np.int64), minlength=13)
+        clock_hour = np.clip(np.floor(clock.hour_of(d.at_h)), 0, 23).astype(np.int64)
+        hour += np.bincount(clock_hour, minlength=24)
+    every = pd.concat(on_segment) if on_segment else pd.DataFrame()
+    segments, by_draw, by_animal = _by_segment(every, tracks, network, draws)
+    hit = np.flatnonzero(on_lixel)
+    return Tally(
+        days, totals, segments, by_draw, by_animal,
+        _shares("lixel", hit, on_lixel[hit] / draws),
+        _shares("month", np.arange(1, 13), month[1:] / draws),
+        _shares("hour", np.arange(24), hour / draws),
+    )  # fmt: skip
+
+
+def _by_segment(
+    every: pd.DataFrame, tracks: Sequence[MovementTrack], network: Network, draws: int
+) -> tuple[pd.DataFrame, Floats, pd.DataFrame]:
+    columns = ["segment", "segment_id", "total_crossings", "animals"]
+    if every.empty:
+        none = pd.DataFrame(columns=["organismID", "segment", "crossing_days", "total_crossings"])
+        return pd.DataFrame(columns=columns), np.zeros((0, draws)), none
+    hit, row = np.unique(every["segment"].to_numpy(np.int64), return_inverse=True)
+    by_draw = np.zeros((len(hit), draws))
+    np.add.at(by_draw, (row, every["draw"].to_numpy(np.int64)), every["nunique"].to_numpy(float))
+    table = pd.DataFrame({
+        "segment": hit,
+        "segment_id": network.segments["segment_id"].to_numpy()[hit],
+        "total_crossings": np.bincount(row, every["size"].to_numpy(float)) / draws,
+        "animals": np.bincount(row) / draws,
+    })  # fmt: skip
+    mean = every.groupby(["animal", "segment"])[["nunique", "size"]].sum().reset_index()
+    by_animal = pd.DataFrame({
+        "organismID": [tracks[k].animal for k in mean["animal"]],
+        "segment": mean["segment"].to_numpy(np.int64),
+        "crossing_days": mean["nunique"].to_numpy(float) / draws,
+        "total_crossings": mean["size"].to_numpy(float) / draws,
+    })  # fmt: skip
+    return table, by_draw, by_animal
+
+
+def _shares(name: str, key: np.ndarray, total: Floats) -> pd.DataFrame:
+    whole = total.sum()
+    share = total / whole if whole > 0 else np.full(len(total), np.nan)
+    return pd.DataFrame({name: key, "total_crossings": total, "share": share})
+
+
+def path_scale_of(track: MovementTrack, nodes: Nodes) -> PathScale:
+    """Tell whether bursts of close fixes show how winding the path is.
+
+    Parameters
+    ----------
+    track : MovementTrack
+    nodes : Nodes
+
+    Returns
+    -------
+    PathScale
+    """
+    lag = np.diff(nodes.fix_hours)
+    close = int(((lag > 0) & (lag <= _BURST_H)).sum())
+    spacing = float(np.median(np.diff(track.hours))) / 24 if len(track) > 1 else np.inf
+    if close >= _BURST_STEPS:
+        return PathScale("bursts", True, f"from {close} steps of {_BURST_H:g} h or less")
+    if spacing >= _SPARSE_DAYS:
+        note = f"not identified from these fixes ({spacing:.0f} days apart, no bursts)"
+        return PathScale("prior", False, note)
+    return PathScale("prior", True, "only under the stated path-scale prior")
+
+
+def sensitivity_words(others: pd.DataFrame, *, identified: bool) -> tuple[str, ...]:
+    """Return sentences on how totals and crossing-days move with the prior and the width."""
+    if len(others) < 2:
+        return ()
+    days = others["crossing_days"].to_numpy()
+    total = others["total_crossings"].to_numpy()
+    span = f"{total.min():.0f} to {total.max():.0f}"
+    first = (
+        f"Total crossings depend on how winding paths are and on the road's width: with half and "
+        f"double of each they run from {span}, crossing-days from {days.min():.0f} to "
+        f"{days.max():.0f}."
+    )
+    if identified:
+        return (first,)
+    return (first, f"Total crossings are not identified from these fixes; range {span}.")
