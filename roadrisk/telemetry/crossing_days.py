@@ -65,7 +65,7 @@ class PathSettings:
     longest_gap_days: float = 21.0
     most_centres: int = MOST_CENTRES
     pooled: bool = True
-    precision_m: float = 1.0
+    precision_m: float = 0.5
     level: float = 0.90
     other_draws: int = 100
     workers: int | None = None

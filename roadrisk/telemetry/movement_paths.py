@@ -35,6 +35,7 @@ DEEPEST = 22
 # Paths leave their reach about once in ten thousand pieces.
 _DEVIATIONS = 4.5
 _MOST_MET = 24
+_SPARE_M = 4e-3
 
 
 @njit(cache=True, nogil=True)
@@ -143,7 +144,7 @@ def walk(  # noqa: PLR0912, PLR0915
         far_r = (rx - mx) ** 2 + (ry - my) ** 2
         reach = np.sqrt(max(far_l, far_r)) + _DEVIATIONS * sigma * table[level, 8]
         speed = np.sqrt(lu * lu + lv * lv) + np.sqrt(ru * ru + rv * rv)
-        reach += speed * min(0.15 * duration, memory)
+        reach += speed * min(0.15 * duration, memory) + _SPARE_M
         seen, whole = LOOK, reach + widest
         c, r = int((mx - corner_x) / raster_m), int((my - corner_y) / raster_m)
         if mx >= corner_x and my >= corner_y and r < rows and c < columns:
@@ -169,7 +170,7 @@ def walk(  # noqa: PLR0912, PLR0915
             deepest = leaf_level(t, a, b, sigma, precision_m)
         if level >= deepest:
             mx, my = 0.5 * (lx + rx), 0.5 * (ly + ry)
-            whole = np.sqrt((lx - rx) ** 2 + (ly - ry) ** 2) + widest
+            whole = np.sqrt((lx - rx) ** 2 + (ly - ry) ** 2) + widest + _SPARE_M
             c, r = int((mx - corner_x) / raster_m), int((my - corner_y) / raster_m)
             clear = mx >= corner_x and my >= corner_y and r < rows and c < columns
             if clear and away[r, c] - slack > whole and visit[0, 0] == 0:
@@ -282,8 +283,9 @@ def meet(
     visit_at: Floats,
 ) -> bool:
     """Note where a straight piece of path meets middle lines; tell if it ends on a road."""
-    x0, x1 = min(ax, bx, bx - widest), max(ax, bx, bx + widest)
-    y0, y1 = min(ay, by, by - widest), max(ay, by, by + widest)
+    # Sides are decided in whole millimetres: the box has a few of them to spare.
+    x0, x1 = min(ax, bx - widest) - _SPARE_M, max(ax, bx + widest) + _SPARE_M
+    y0, y1 = min(ay, by - widest) - _SPARE_M, max(ay, by + widest) + _SPARE_M
     c0, c1 = cell_columns(x0, x1, cell_m)
     r0, r1 = cell_columns(y0, y1, cell_m)
     ends_on = False
@@ -302,7 +304,7 @@ def meet(
                 dx, dy = qx - px, qy - py
                 one = dx * (ay - py) - dy * (ax - px)
                 two = dx * (by - py) - dy * (bx - px)
-                slack = 2e-3 * (abs(dx) + abs(dy))
+                slack = _SPARE_M * (abs(dx) + abs(dy))
                 if (one > slack and two > slack) or (one < -slack and two < -slack):
                     continue
                 found, share, along = meets(ax, ay, bx, by, piece[p])
