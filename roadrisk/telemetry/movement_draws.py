@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from roadrisk.telemetry.movement_roads import RoadField
     from roadrisk.telemetry.movement_tracks import MovementTrack, Nodes
 
+    Words = NDArray[np.uint64]
+
 
 class Drawn(NamedTuple):
     """Crossings in drawn paths, one row a crossing, sorted by draw and time.
@@ -97,6 +99,121 @@ def draw_crossings(
     return Drawn(*events.T, *at.T)
 
 
+def draw_nodes(
+    track: MovementTrack, nodes: Nodes, fit: TrackFit, chosen: Ints, key: int
+) -> tuple[Floats, Floats]:
+    """Draw the states at the nodes alone: those between which `draw_crossings` draws paths.
+
+    Parameters
+    ----------
+    track, nodes, fit, chosen, key
+        As for `draw_crossings`; the same key gives the same states.
+
+    Returns
+    -------
+    state : ndarray, shape (draws, nodes, 4)
+        x, y [m] and velocity [m/h].
+    centre : ndarray, shape (draws, nodes, 2)
+        Place [m] to which the animal is pulled on the way from the node before.
+    """
+    local = track.xy - fit.middle
+    shape = (len(chosen), len(nodes.hours))
+    state, centre = np.empty((*shape, 4)), np.empty((*shape, 2))
+    _nodes(
+        int(key), fit.pars[chosen], fit.centres[chosen], fit.centre_sd, local, track.error,
+        nodes.fix_hours, nodes.hours, nodes.fix, state, centre,
+    )  # fmt: skip
+    state[:, :, :2] += fit.middle
+    return state, centre + fit.middle
+
+
+@njit(cache=True, nogil=True)
+def _nodes(
+    key: int,
+    pars: Floats,
+    centres: Ints,
+    centre_sd: float,
+    local: Floats,
+    error: Floats,
+    fix_hours: Floats,
+    hours: Floats,
+    fix: Ints,
+    state: Floats,
+    centre: Floats,
+) -> None:
+    words, spare = np.empty(4, np.uint64), np.zeros(2)
+    room = len(hours)
+    chance, mean = np.empty((room, 3)), np.empty((room, 3, 4))
+    cov, place = np.empty((room, 3, 4, 4)), np.empty((3, 2))
+    pulled = np.empty(room, np.int64)
+    for d in range(len(pars)):
+        seeded(key, d, words, spare)
+        states_at_nodes(
+            pars[d], centres[d], centre_sd, local, error, fix_hours, hours, fix, chance, mean,
+            cov, words, spare, place, state[d], pulled,
+        )  # fmt: skip
+        for i in range(room):
+            centre[d, i, 0], centre[d, i, 1] = place[pulled[i], 0], place[pulled[i], 1]
+
+
+@njit(cache=True, nogil=True)
+def states_at_nodes(
+    par: Floats,
+    many: int,
+    centre_sd: float,
+    local: Floats,
+    error: Floats,
+    fix_hours: Floats,
+    hours: Floats,
+    fix: Ints,
+    chance: Floats,
+    mean: Floats,
+    cov: Floats,
+    words: Words,
+    spare: Floats,
+    place: Floats,
+    state: Floats,
+    pulled: Ints,
+) -> None:
+    """Draw one animal's states at its nodes under one set of parameters.
+
+    `chance`, `mean`, `cov` are room to work in. Fills `place` (the centres), `state`, shape
+    (nodes, 4), both counted from the middle of the fixes [m], and `pulled` (which centre).
+    """
+    n = len(local)
+    a, b = np.exp(-par[0]), np.exp(-par[1])
+    sxx, sxy, syy = home_shape(np.exp(par[2]), par[3], par[4])
+    y, r = np.empty((n, 2)), np.empty((n, 3))
+    unshape(sxx, sxy, syy, local, error, y, r)
+    stay = 1.0
+    if many == 1:
+        mx, my, vxx, vxy, vyy = centre_given_fixes(par, fix_hours, local, error, centre_sd)
+        z, root = normal(words, spare), np.sqrt(vxx)
+        place[0, 0] = mx + root * z
+        rest = np.sqrt(max(vyy - vxy * vxy / vxx, 0.0))
+        place[0, 1] = my + vxy / root * z + rest * normal(words, spare)
+    else:
+        for k in range(many):
+            place[k, 0], place[k, 1] = par[5 + many + 2 * k], par[6 + many + 2 * k]
+        stay = np.exp(par[5])
+    det = sxx * syy - sxy * sxy
+    standard = np.empty((many, 2))
+    for k in range(many):
+        standard[k, 0] = (syy * place[k, 0] - sxy * place[k, 1]) / det
+        standard[k, 1] = (sxx * place[k, 1] - sxy * place[k, 0]) / det
+    share = shares(par, many)
+    here_chance, here_mean, here_cov = chance[:, :many], mean[:, :many], cov[:, :many]
+    filter_centres(a, b, stay, share, standard, hours, fix, y, r, here_chance, here_mean, here_cov)
+    draw_states(
+        a, b, stay, share, standard, hours, here_chance, here_mean, here_cov, words, spare,
+        state, pulled,
+    )  # fmt: skip
+    for i in range(len(hours)):
+        for j in (0, 2):
+            one, two = state[i, j], state[i, j + 1]
+            state[i, j], state[i, j + 1] = sxx * one + sxy * two, sxy * one + syy * two
+
+
 @njit(cache=True, nogil=True)
 def _draw(
     key: int,
@@ -119,85 +236,42 @@ def _draw(
     visit: Ints,
     visit_at: Floats,
 ) -> int:
-    n, nodes = len(local), len(hours)
-    y, r = np.empty((n, 2)), np.empty((n, 3))
+    nodes, used = len(hours), 0
     words, spare = np.empty(4, np.uint64), np.zeros(2)
     table, stack = np.empty((DEEPEST + 1, 12)), np.empty((DEEPEST + 2, 5))
     level_of = np.empty(DEEPEST + 2, np.int64)
     state, pulled = np.empty((nodes, 4)), np.empty(nodes, np.int64)
-    begin, end = np.empty(4), np.empty(4)
-    most = 3
-    chance, mean = np.empty((nodes, most)), np.empty((nodes, most, 4))
-    cov = np.empty((nodes, most, 4, 4))
-    used = 0
+    chance, mean = np.empty((nodes, 3)), np.empty((nodes, 3, 4))
+    cov, place = np.empty((nodes, 3, 4, 4)), np.empty((3, 2))
     for d in range(len(pars)):
-        par, many = pars[d], centres[d]
+        par = pars[d]
         seeded(key, d, words, spare)
         a, b = np.exp(-par[0]), np.exp(-par[1])
         sxx, sxy, syy = home_shape(np.exp(par[2]), par[3], par[4])
-        unshape(sxx, sxy, syy, local, error, y, r)
-        place = np.empty((many, 2))
-        if many == 1:
-            mx, my, vxx, vxy, vyy = centre_given_fixes(par, fix_hours, local, error, centre_sd)
-            z, root = normal(words, spare), np.sqrt(vxx)
-            place[0, 0] = mx + root * z
-            rest = np.sqrt(max(vyy - vxy * vxy / vxx, 0.0))
-            place[0, 1] = my + vxy / root * z + rest * normal(words, spare)
-            stay = 1.0
-        else:
-            for k in range(many):
-                place[k, 0], place[k, 1] = par[5 + many + 2 * k], par[6 + many + 2 * k]
-            stay = np.exp(par[5])
-        det = sxx * syy - sxy * sxy
-        standard = np.empty((many, 2))
-        for k in range(many):
-            standard[k, 0] = (syy * place[k, 0] - sxy * place[k, 1]) / det
-            standard[k, 1] = (sxx * place[k, 1] - sxy * place[k, 0]) / det
-            place[k, 0] += middle[0]
-            place[k, 1] += middle[1]
-        share = shares(par, many)
-        here_chance, here_mean, here_cov = chance[:, :many], mean[:, :many], cov[:, :many]
-        filter_centres(
-            a, b, stay, share, standard, hours, fix, y, r, here_chance, here_mean, here_cov
-        )
-        draw_states(
-            a, b, stay, share, standard, hours, here_chance, here_mean, here_cov, words, spare,
-            state, pulled,
+        states_at_nodes(
+            par, centres[d], centre_sd, local, error, fix_hours, hours, fix, chance, mean, cov,
+            words, spare, place, state, pulled,
         )  # fmt: skip
-        _real(state[0], sxx, sxy, syy, middle, begin)
-        new_visit(visit, visit_at, not on_road(field, begin[0], begin[1]))
+        for j in range(2):
+            place[:, j] += middle[j]
+            state[:, j] += middle[j]
+        new_visit(visit, visit_at, not on_road(field, state[0, 0], state[0, 1]))
         for i in range(1, nodes):
-            _real(state[i], sxx, sxy, syy, middle, end)
             t = hours[i] - hours[i - 1]
-            if not counted[i] and t > MOMENT_H:
+            if t <= MOMENT_H:
+                continue
+            if not counted[i]:
                 # Nobody knows where it went: what was begun is dropped.
-                new_visit(visit, visit_at, not on_road(field, end[0], end[1]))
-            elif t > MOMENT_H:
-                used = walk(
-                    begin, end, t, hours[i - 1] - day_begin[i], day[i], a, b, place[pulled[i]],
-                    sxx, sxy, syy, precision_m, field, table, stack, level_of, words, spare,
-                    visit, visit_at, d, events, event_at, used,
-                )  # fmt: skip
-            begin[:] = end
-        if not on_road(field, begin[0], begin[1]):
+                new_visit(visit, visit_at, not on_road(field, state[i, 0], state[i, 1]))
+                continue
+            used = walk(
+                state[i - 1], state[i], t, hours[i - 1] - day_begin[i], day[i], a, b,
+                place[pulled[i]], sxx, sxy, syy, precision_m, field, table, stack, level_of,
+                words, spare, visit, visit_at, d, events, event_at, used,
+            )  # fmt: skip
+        if visit[0, 0] > 0 and not on_road(field, state[nodes - 1, 0], state[nodes - 1, 1]):
             used = leave(
-                visit,
-                visit_at,
-                field.segment_first,
-                field.segment_from_m,
-                d,
-                events,
-                event_at,
+                visit, visit_at, field.segment_first, field.segment_from_m, d, events, event_at,
                 used,
-            )
+            )  # fmt: skip
     return used
-
-
-@njit(cache=True)
-def _real(
-    standard: Floats, sxx: float, sxy: float, syy: float, middle: Floats, out: Floats
-) -> None:
-    out[0] = middle[0] + sxx * standard[0] + sxy * standard[1]
-    out[1] = middle[1] + sxy * standard[0] + syy * standard[1]
-    out[2] = sxx * standard[2] + sxy * standard[3]
-    out[3] = sxy * standard[2] + syy * standard[3]

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 _SETTLE = 60
 # How surely `MovementPrior.alike` is known: as from so many animals.
 _ALIKE_DF = 6.0
+# The common values are learned as from so many animals at most.
+_LEARNS_FROM = 4.0
 
 
 def draw_parameters(
@@ -65,6 +67,7 @@ def draw_parameters(
     base = [w - o for w, o in zip(logs, old, strict=True)]
     # The wide prior is for any animal: the common value's share is what `alike` leaves.
     common_sd = np.sqrt(np.maximum(sd**2 - prior.alike**2, (0.3 * sd) ** 2))
+    counts = min(len(fits), _LEARNS_FROM)
     centre, width = mean.copy(), np.full(3, prior.alike)
     now = np.array([p[np.argmax(w)] for p, w in zip(places, logs, strict=True)])
     out = [np.empty(draws, dtype=np.int64) for _ in fits]
@@ -75,11 +78,11 @@ def draw_parameters(
             now[k] = p[row]
             if sweep >= _SETTLE:
                 out[k][sweep - _SETTLE] = row
-        precision = 1 / common_sd**2 + len(fits) / width**2
-        best = (mean / common_sd**2 + now.sum(axis=0) / width**2) / precision
+        precision = 1 / common_sd**2 + counts / width**2
+        best = (mean / common_sd**2 + counts * now.mean(axis=0) / width**2) / precision
         centre = best + rng.standard_normal(3) / np.sqrt(precision)
-        square = ((now - centre) ** 2).sum(axis=0) + _ALIKE_DF * prior.alike**2
-        width = np.sqrt(square / rng.chisquare(_ALIKE_DF + len(fits), 3))
+        square = counts * ((now - centre) ** 2).mean(axis=0) + _ALIKE_DF * prior.alike**2
+        width = np.sqrt(square / rng.chisquare(_ALIKE_DF + counts, 3))
     return out
 
 

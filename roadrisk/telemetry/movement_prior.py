@@ -41,12 +41,12 @@ class MovementPrior:
     """
 
     home_h: Range = (2.0, 150.0)
-    turn_h: Range = (0.05, 1.5)
+    turn_h: Range = (0.04, 3.0)
     spread_m: Range = (5.0, 300.0)
     stay_days: Range = (2.0, 40.0)
     speed_m_per_h: Range | None = None
     longish: float = 0.4
-    alike: float = 0.35
+    alike: float = 0.6
 
     def scales(self) -> tuple[np.ndarray, np.ndarray]:
         """Return means and deviations of ln tau, ln tau_v and ln sigma, shape (3,) each."""

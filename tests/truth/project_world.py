@@ -5,19 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from roadrisk.roads.grid import PieceIndex
+from roadrisk.roads.lixels import lay_lixels
 from roadrisk.roads.network import Network
-from roadrisk.telemetry.movement_draws import draw_crossings
-from roadrisk.telemetry.movement_fit import fit_track
+from roadrisk.telemetry.crossing_days import PathSettings, estimate_crossing_days
 from roadrisk.telemetry.movement_prior import MovementPrior
-from roadrisk.telemetry.movement_roads import road_field
-from roadrisk.telemetry.movement_tracks import (
-    ActiveClock,
-    MovementTrack,
-    isotropic_error,
-    nodes_of,
-)
+from roadrisk.telemetry.movement_tracks import ActiveClock, MovementTrack, isotropic_error
 from tests.roads.small import make_network
-from tests.truth.estimators import Tally
 from tests.truth.walk_scoring import Clock, Estimates, Estimator, Ints, Road, Tracks
 
 LONGEST_GAP_DAYS = 30.0
@@ -33,24 +26,27 @@ def project_estimator(prior: MovementPrior | None = None, draws: int = 200) -> E
     draws : int
         Paths an animal, each with parameters of its own.
     """
-    thought = prior or MovementPrior()
+    settings = PathSettings(
+        draws=draws, other_draws=0, longest_gap_days=LONGEST_GAP_DAYS, workers=1
+    )
 
     def estimate(tracks: Tracks, road: Road, clock: Clock, rng: np.random.Generator) -> Estimates:
         network, rows = road_network(road)
-        index = PieceIndex.build(network)
-        field = road_field(network, index, np.full(len(rows), road.width_m))
-        active = active_clock(clock)
-        tally = Tally(tracks, road, clock, draws)
-        for animal, track in enumerate(movement_tracks(tracks)):
-            nodes = nodes_of(track, active, LONGEST_GAP_DAYS)
-            fit = fit_track(track, nodes, thought, active.hours_a_day, rng)
-            chosen = rng.choice(len(fit.weight), draws, p=fit.weight)
-            key = int(rng.integers(2**62))
-            drawn = draw_crossings(track, nodes, fit, chosen, field, index.origin, key)
-            for draw in range(draws):
-                here = drawn.draw == draw
-                tally.add_crossings(animal, draw, drawn.day[here], rows[drawn.segment[here]])
-        return tally.estimates()
+        found = estimate_crossing_days(
+            movement_tracks(tracks), network, lay_lixels(network, 10.0), PieceIndex.build(network),
+            rng, clock=active_clock(clock), prior=prior,
+            width_m=np.full(len(rows), road.width_m), settings=settings,
+        )  # fmt: skip
+        segment_days = np.zeros((tracks.animals, road.segments))
+        animal = found.by_animal["organismID"].astype(int).to_numpy()
+        segment = found.by_animal["segment"].to_numpy(np.int64)
+        segment_days[animal, rows[segment]] = found.by_animal["crossing_days"]
+        return Estimates(
+            found.crossing_days,
+            found.total_crossings,
+            found.animals["least_crossings"].to_numpy(np.float64),
+            segment_days,
+        )
 
     return estimate
 
