@@ -170,7 +170,7 @@ def draw_bridge_crossings(
     while True:
         events, at = np.empty((size, 4), np.int64), np.empty((size, 2))
         used = int(_draw(
-            np.int64(key), draws, sd, track.xy - origin, track.error, nodes.fix_hours,
+            int(key), draws, sd, track.xy - origin, track.error, nodes.fix_hours,
             nodes.hours, nodes.fix, nodes.day, nodes.counted, nodes.day_begin, field,
             precision_m, events, at, *visit_room(),
         ))  # fmt: skip

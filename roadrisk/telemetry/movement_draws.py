@@ -106,8 +106,12 @@ def draw_nodes(
 
     Parameters
     ----------
-    track, nodes, fit, chosen, key
-        As for `draw_crossings`; the same key gives the same states.
+    track : MovementTrack
+    nodes : Nodes
+    fit : TrackFit
+    chosen : ndarray of int64
+    key : int
+        All as for `draw_crossings`; the same key gives the same states.
 
     Returns
     -------

@@ -12,7 +12,7 @@ from scipy.stats import multivariate_normal
 
 from roadrisk.base.seeds import generator
 from roadrisk.telemetry.brownian import bridge, motion_variance
-from roadrisk.telemetry.movement_centres import shares, several_centres_log_likelihood
+from roadrisk.telemetry.movement_centres import several_centres_log_likelihood, shares
 from roadrisk.telemetry.movement_filter import centre_given_fixes, one_centre_log_likelihood
 from roadrisk.telemetry.movement_process import autocovariance, half_way, home_shape, transition
 
@@ -24,7 +24,9 @@ def _shape(sigma: float, along: float, across: float) -> np.ndarray:
     return np.array([[xx, xy], [xy, yy]])
 
 
-def _track(rng: np.random.Generator, n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def _track(
+    rng: np.random.Generator, n: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Fixes at uneven times, two at one moment, with error ellipses that lean."""
     hours = np.sort(rng.uniform(0, 300, n))
     hours[5], hours[10] = hours[4], hours[9] + 1e-4

@@ -53,7 +53,7 @@ def _draw(network: Network, width: float, days: int, draws: int, **more: float) 
 
 
 def _simulated(distance: float, width: float, days: int, draws: int) -> np.ndarray:
-    """Crossings of y = -distance counted on a fine simulation of the same process, (draws, days)."""
+    """Count crossings of y = -distance on a fine walk of the same process, (draws, days)."""
     rng = generator(9, f"fine {distance} {width}")
     step = 0.004
     f11, f12, f21, f22, q11, q12, q22 = transition(step, 1 / TAU, 1 / TAU_V)

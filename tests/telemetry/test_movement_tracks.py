@@ -69,7 +69,9 @@ def test_long_gaps_do_not_count() -> None:
     assert not nodes.counted[between].any()
 
 
-@pytest.mark.parametrize("windows", [(), ((8.0, 8.0),), ((9.0, 12.0), (11.0, 15.0)), ((20.0, 25.0),)])
+@pytest.mark.parametrize(
+    "windows", [(), ((8.0, 8.0),), ((9.0, 12.0), (11.0, 15.0)), ((20.0, 25.0),)]
+)
 def test_hours_out_of_order_are_refused(windows: tuple[tuple[float, float], ...]) -> None:
     with pytest.raises(ValueError, match="active hours"):
         ActiveClock(windows)
@@ -103,7 +105,9 @@ def test_where_the_path_scale_comes_from() -> None:
     """By hand: hourly bursts show it; daily fixes need the prior; weekly ones tell no totals."""
     hourly = [24.0 * d + h for d in (0, 14) for h in range(9, 15)]
     daily, weekly = [24.0 * d + 12 for d in range(20)], [168.0 * w + 12 for w in range(10)]
-    found = [path_scale_of(_track(h), nodes_of(_track(h), DAY, 30.0)) for h in (hourly, daily, weekly)]
+    found = [
+        path_scale_of(_track(h), nodes_of(_track(h), DAY, 30.0)) for h in (hourly, daily, weekly)
+    ]
     assert [f.source for f in found] == ["bursts", "prior", "prior"]
     assert [f.identified for f in found] == [True, True, False]
     assert "not identified from these fixes" in found[2].totals_note

@@ -8,11 +8,12 @@ to the other.
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from roadrisk.base.seeds import generator
 from roadrisk.roads.grid import PieceIndex
 from roadrisk.telemetry.brownian import draw_bridge_crossings
 from roadrisk.telemetry.movement_draws import Drawn
@@ -72,7 +73,9 @@ def test_chance_of_contact(d1: float, d2: float, variance: float, hours: float) 
     _within(found, expected, 0.006)
 
 
-@pytest.mark.parametrize(("sd", "d1", "d2"), [(4.0, 20.0, 20.0), (8.0, 6.0, 12.0), (15.0, 10.0, -5.0)])
+@pytest.mark.parametrize(
+    ("sd", "d1", "d2"), [(4.0, 20.0, 20.0), (8.0, 6.0, 12.0), (15.0, 10.0, -5.0)]
+)
 def test_chance_of_contact_with_errors(sd: float, d1: float, d2: float) -> None:
     """Closed form, averaged over both fixes' errors: a flipped sign makes contact sure."""
     variance, hours = 150.0, 2.0
@@ -85,7 +88,9 @@ def test_chance_of_contact_with_errors(sd: float, d1: float, d2: float) -> None:
 
 
 @pytest.mark.parametrize("m", [1, 2])
-@pytest.mark.parametrize(("width", "d1", "d2"), [(6.0, 10.0, 10.0), (8.0, 5.0, 15.0), (3.0, 20.0, 8.0)])
+@pytest.mark.parametrize(
+    ("width", "d1", "d2"), [(6.0, 10.0, 10.0), (8.0, 5.0, 15.0), (3.0, 20.0, 8.0)]
+)
 def test_chance_of_full_crossings(m: int, width: float, d1: float, d2: float) -> None:
     """Closed form exp(-[(d1+d2+2mw)² - (d1-d2)²] / (2 s² T)) for at least 2m full crossings.
 
@@ -118,7 +123,7 @@ def test_time_and_place_of_a_first_contact() -> None:
     assert mean == pytest.approx(14.3418, abs=1e-3)
     assert minutes.mean() == pytest.approx(mean, abs=4 * minutes.std() / np.sqrt(DRAWS) + 0.05)
     edges = np.linspace(0, span, 13)
-    expected = np.array([integrate.quad(density, a, b)[0] for a, b in zip(edges, edges[1:])])
+    expected = np.array([integrate.quad(density, a, b)[0] for a, b in itertools.pairwise(edges)])
     seen = np.histogram(minutes, edges)[0] / DRAWS
     np.testing.assert_allclose(seen, expected, atol=4 * np.sqrt(0.25 / DRAWS))
     # Given its time u, the place along the road is N(30 u/T, s² u (T - u) / T).
