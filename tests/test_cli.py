@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import pty
 import shutil
 import subprocess
 import sys
@@ -83,6 +82,8 @@ def test_a_list_that_is_open_elsewhere_gives_a_sentence(study: Path, tmp_path: P
 
 @pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a thing of Unix")
 def test_a_terminal_sees_progress(study: Path, tmp_path: Path) -> None:
+    import pty  # not there on Windows
+
     leader, follower = pty.openpty()
     done = subprocess.Popen(
         [*COMMAND, "run", str(study)], cwd=tmp_path, stdout=subprocess.DEVNULL, stderr=follower,

@@ -157,8 +157,8 @@ def _tally_one(
     if present.sum() < 3:
         low = high = np.nan
         note = (
-            "fewer than 3 animals or observers: interval not identified "
-            f"(if every event were independent: {poisson[0]:.3g} to {poisson[1]:.3g})"
+            "fewer than 3 animals or observers: interval not identified (if every event were "
+            f"independent: {poisson[0]:.3g} to {poisson[1]:.3g} per km and year)"
         )
     else:
         note = "animals and observers resampled"

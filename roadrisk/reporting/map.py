@@ -98,7 +98,7 @@ def _legend(findings: Findings, study: Study) -> dict[str, Any]:
         "alive": "alive",
         "dead": "dead",
         "other": "not said",
-        "crossing": "tracked crossing, estimated place",
+        "crossing": "tracked crossing, estimated place (switch on under Layers)",
     }
 
 

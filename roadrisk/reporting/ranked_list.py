@@ -71,6 +71,10 @@ def ranked_table(ranked: gpd.GeoDataFrame, units: Units, *, invented: bool = Fal
         **length_column(ranked["length_m"], units),
     }
     table |= {name: rounded(ranked[name], 2) for name in COUNTS}
+    # Animals and observers are never shared out: whole numbers.
+    table |= {
+        name: pd.to_numeric(ranked[name]).astype("Int64") for name in ("animals", "observers")
+    }
     for name in RATES:
         table[rate_name(name, units)] = significant(per_length(ranked[name], units))
     stretch = pd.to_numeric(ranked["stretch"]).fillna(0).astype("int64").astype("Int64")

@@ -74,10 +74,13 @@ def number(value: float, digits: int = 3) -> str:
 
 
 def count(value: float) -> str:
-    """Return a count, which may be a fraction: 12, 3.5, 1,234."""
+    """Return a count: 12, 1,234; "about 3.5", "about 16" where uncertain reports are shared out."""
     if not np.isfinite(value):
         return ""
-    return f"{value:,.1f}".removesuffix(".0")
+    whole = f"{value:,.1f}"
+    if whole.endswith(".0"):
+        return whole.removesuffix(".0")
+    return f"about {value:,.0f}" if value >= 10 else f"about {whole}"
 
 
 def _decimals(value: float, digits: int) -> int:

@@ -1,5 +1,6 @@
 """The ranked list keeps its numbers and its coordinate system in both formats."""
 
+import csv
 import io
 import json
 from dataclasses import replace
@@ -108,3 +109,11 @@ def test_the_findings_are_not_changed() -> None:
     ranked_table(findings.ranked, "us")
     ranked_geojson(made_up.study(), replace(findings))
     pd.testing.assert_frame_equal(pd.DataFrame(before), pd.DataFrame(findings.ranked))
+
+
+def test_animals_and_observers_are_whole_numbers_in_the_file() -> None:
+    """By hand: a planner who reads "5.0" animals wonders what half an animal is."""
+    text = csv_bytes(ranked_table(made_up.findings().ranked, "metric")).decode("utf-8-sig")
+    first = next(iter(csv.DictReader(io.StringIO(text))))
+    assert first["animals"].isdigit()
+    assert first["observers"].isdigit()
