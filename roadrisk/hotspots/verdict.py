@@ -50,8 +50,9 @@ def chance_words(
         verdict = "stretches stand out"
         count = "One stretch stands" if stretches == 1 else f"{stretches} stretches stand"
         words = (
-            f"{count} out from the road around by more than chance (p = {p_value:.3g}; in at most "
-            f"{percent} of studies without any hot stretch would one be shown)."
+            f"{count} out from the road around by more than chance (p = {p_value:.3g}; in about "
+            f"{percent} of studies without any hot stretch would one be shown, in somewhat more "
+            "where reporting follows traffic that nobody counted)."
         )
     elif units < FEW_UNITS:
         verdict = "too few to tell"
