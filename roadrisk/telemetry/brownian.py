@@ -201,19 +201,19 @@ def _draw(
     visit_at: Floats,
 ) -> int:
     n, nodes, used = len(xy), len(hours), 0
-    words, spare = np.empty(4, np.uint64), np.zeros(2)
+    words = np.empty(4, np.uint64)
     table, stack = np.empty((DEEPEST + 1, 12)), np.empty((DEEPEST + 2, 5))
     level_of, place = np.empty(DEEPEST + 2, np.int64), np.empty((n, 2))
     begin, end, centre = np.zeros(4), np.zeros(4), np.zeros(2)
     for d in range(draws):
-        seeded(key, d, words, spare)
+        seeded(key, d, words)
         for i in range(n):
             e = error[i]
             root = np.sqrt(max(e[0], 1e-300))
-            z = normal(words, spare)
+            z = normal(words)
             place[i, 0] = xy[i, 0] + root * z
             rest = np.sqrt(max(e[2] - e[1] * e[1] / max(e[0], 1e-300), 0.0))
-            place[i, 1] = xy[i, 1] + e[1] / root * z + rest * normal(words, spare)
+            place[i, 1] = xy[i, 1] + e[1] / root * z + rest * normal(words)
         last = 0
         begin[:2] = place[0]
         new_visit(visit, visit_at, not on_road(field, begin[0], begin[1]))
@@ -229,13 +229,13 @@ def _draw(
                 spread = sd * np.sqrt(t * (1.0 - share))
                 for j in range(2):
                     mean = begin[j] + share * (place[last + 1, j] - begin[j])
-                    end[j] = mean + spread * normal(words, spare)
+                    end[j] = mean + spread * normal(words)
             if not counted[i] and t > 0.0:
                 new_visit(visit, visit_at, not on_road(field, end[0], end[1]))
             elif t > 0.0:
                 used = walk(
                     begin, end, t, hours[i - 1] - day_begin[i], day[i], 0.0, np.inf, centre, sd,
-                    0.0, sd, precision_m, field, table, stack, level_of, words, spare, visit,
+                    0.0, sd, precision_m, field, table, stack, level_of, words, visit,
                     visit_at, d, events, event_at, used,
                 )  # fmt: skip
             begin[:] = end

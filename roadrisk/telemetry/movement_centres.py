@@ -165,7 +165,6 @@ def draw_states(
     mean: Floats,
     cov: Floats,
     words: Words,
-    spare: Floats,
     state: Floats,
     pulled_by: Ints,
 ) -> None:
@@ -181,7 +180,7 @@ def draw_states(
     here_mean, here_cov = np.empty(4), np.empty((4, 4))
     last = nodes - 1
     z = pick(chance[last], words)
-    _normal_4(mean[last, z], cov[last, z], factor, words, spare, state[last])
+    _normal_4(mean[last, z], cov[last, z], factor, words, state[last])
     pulled_by[last] = z
     for i in range(nodes - 2, -1, -1):
         t = hours[i + 1] - hours[i]
@@ -215,7 +214,7 @@ def draw_states(
                 across[m, j] = f11 * cov[i, k, m, j] + f12 * cov[i, k, m, j + 2]
                 across[m, j + 2] = f21 * cov[i, k, m, j] + f22 * cov[i, k, m, j + 2]
         _given(mean[i, k], cov[i, k], across, s[k], target[k], factor, shift, here_mean, here_cov)
-        _normal_4(here_mean, here_cov, factor, words, spare, state[i])
+        _normal_4(here_mean, here_cov, factor, words, state[i])
         pulled_by[i] = k
 
 
@@ -285,12 +284,10 @@ def _log_normal_4(s: Floats, e: Floats, factor: Floats) -> float:
 
 
 @njit(cache=True)
-def _normal_4(
-    mean: Floats, cov: Floats, factor: Floats, words: Words, spare: Floats, out: Floats
-) -> None:
+def _normal_4(mean: Floats, cov: Floats, factor: Floats, words: Words, out: Floats) -> None:
     cholesky_4(cov, factor)
-    z0, z1 = normal(words, spare), normal(words, spare)
-    z2, z3 = normal(words, spare), normal(words, spare)
+    z0, z1 = normal(words), normal(words)
+    z2, z3 = normal(words), normal(words)
     out[0] = mean[0] + factor[0, 0] * z0
     out[1] = mean[1] + factor[1, 0] * z0 + factor[1, 1] * z1
     out[2] = mean[2] + factor[2, 0] * z0 + factor[2, 1] * z1 + factor[2, 2] * z2

@@ -183,11 +183,11 @@ def _simulate(
 ) -> Floats:
     """Simulate fixes at the same times with the same errors, shape (draws, n, 2)."""
     out = np.empty((len(pars), len(local), 2))
-    words, spare = np.empty(4, np.uint64), np.zeros(2)
+    words = np.empty(4, np.uint64)
     s = np.empty(4)
     for d in range(len(pars)):
         par, many = pars[d], centres[d]
-        seeded(key, d, words, spare)
+        seeded(key, d, words)
         a, b = np.exp(-par[0]), np.exp(-par[1])
         sxx, sxy, syy = home_shape(np.exp(par[2]), par[3], par[4])
         place = np.zeros((many, 2))
@@ -201,8 +201,8 @@ def _simulate(
         z = pick(share, words)
         # (x, y, vx, vy) away from the first centre, in standard places and back at the end.
         for j in range(2):
-            s[j] = normal(words, spare)
-            s[j + 2] = np.sqrt(a * b) * normal(words, spare)
+            s[j] = normal(words)
+            s[j + 2] = np.sqrt(a * b) * normal(words)
         at = z
         for i in range(len(hours)):
             t = hours[i] - hours[i - 1] if i > 0 else 0.0
@@ -220,14 +220,14 @@ def _simulate(
                 r2 = q12 / r1 if r1 > 0 else 0.0
                 r3 = np.sqrt(max(q22 - r2 * r2, 0.0))
                 for j in range(2):
-                    n1, n2 = normal(words, spare), normal(words, spare)
+                    n1, n2 = normal(words), normal(words)
                     x, v = s[j], s[j + 2]
                     s[j] = f11 * x + f12 * v + r1 * n1
                     s[j + 2] = f21 * x + f22 * v + r2 * n1 + r3 * n2
             if fix[i] >= 0:
                 f = fix[i]
                 e = error[f]
-                n1, n2 = normal(words, spare), normal(words, spare)
+                n1, n2 = normal(words), normal(words)
                 root = np.sqrt(e[0])
                 ex, ey = root * n1, e[1] / root * n1
                 ey += np.sqrt(max(e[2] - e[1] * e[1] / e[0], 0.0)) * n2

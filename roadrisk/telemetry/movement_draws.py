@@ -145,16 +145,16 @@ def _nodes(
     state: Floats,
     centre: Floats,
 ) -> None:
-    words, spare = np.empty(4, np.uint64), np.zeros(2)
+    words = np.empty(4, np.uint64)
     room = len(hours)
     chance, mean = np.empty((room, 3)), np.empty((room, 3, 4))
     cov, place = np.empty((room, 3, 4, 4)), np.empty((3, 2))
     pulled = np.empty(room, np.int64)
     for d in range(len(pars)):
-        seeded(key, d, words, spare)
+        seeded(key, d, words)
         states_at_nodes(
             pars[d], centres[d], centre_sd, local, error, fix_hours, hours, fix, chance, mean,
-            cov, words, spare, place, state[d], pulled,
+            cov, words, place, state[d], pulled,
         )  # fmt: skip
         for i in range(room):
             centre[d, i, 0], centre[d, i, 1] = place[pulled[i], 0], place[pulled[i], 1]
@@ -174,7 +174,6 @@ def states_at_nodes(
     mean: Floats,
     cov: Floats,
     words: Words,
-    spare: Floats,
     place: Floats,
     state: Floats,
     pulled: Ints,
@@ -192,10 +191,10 @@ def states_at_nodes(
     stay = 1.0
     if many == 1:
         mx, my, vxx, vxy, vyy = centre_given_fixes(par, fix_hours, local, error, centre_sd)
-        z, root = normal(words, spare), np.sqrt(vxx)
+        z, root = normal(words), np.sqrt(vxx)
         place[0, 0] = mx + root * z
         rest = np.sqrt(max(vyy - vxy * vxy / vxx, 0.0))
-        place[0, 1] = my + vxy / root * z + rest * normal(words, spare)
+        place[0, 1] = my + vxy / root * z + rest * normal(words)
     else:
         for k in range(many):
             place[k, 0], place[k, 1] = par[5 + many + 2 * k], par[6 + many + 2 * k]
@@ -209,7 +208,7 @@ def states_at_nodes(
     here_chance, here_mean, here_cov = chance[:, :many], mean[:, :many], cov[:, :many]
     filter_centres(a, b, stay, share, standard, hours, fix, y, r, here_chance, here_mean, here_cov)
     draw_states(
-        a, b, stay, share, standard, hours, here_chance, here_mean, here_cov, words, spare,
+        a, b, stay, share, standard, hours, here_chance, here_mean, here_cov, words,
         state, pulled,
     )  # fmt: skip
     for i in range(len(hours)):
@@ -241,7 +240,7 @@ def _draw(
     visit_at: Floats,
 ) -> int:
     nodes, used = len(hours), 0
-    words, spare = np.empty(4, np.uint64), np.zeros(2)
+    words = np.empty(4, np.uint64)
     table, stack = np.empty((DEEPEST + 1, 12)), np.empty((DEEPEST + 2, 5))
     level_of = np.empty(DEEPEST + 2, np.int64)
     state, pulled = np.empty((nodes, 4)), np.empty(nodes, np.int64)
@@ -249,12 +248,12 @@ def _draw(
     cov, place = np.empty((nodes, 3, 4, 4)), np.empty((3, 2))
     for d in range(len(pars)):
         par = pars[d]
-        seeded(key, d, words, spare)
+        seeded(key, d, words)
         a, b = np.exp(-par[0]), np.exp(-par[1])
         sxx, sxy, syy = home_shape(np.exp(par[2]), par[3], par[4])
         states_at_nodes(
             par, centres[d], centre_sd, local, error, fix_hours, hours, fix, chance, mean, cov,
-            words, spare, place, state, pulled,
+            words, place, state, pulled,
         )  # fmt: skip
         for j in range(2):
             place[:, j] += middle[j]
@@ -271,7 +270,7 @@ def _draw(
             used = walk(
                 state[i - 1], state[i], t, hours[i - 1] - day_begin[i], day[i], a, b,
                 place[pulled[i]], sxx, sxy, syy, precision_m, field, table, stack, level_of,
-                words, spare, visit, visit_at, d, events, event_at, used,
+                words, visit, visit_at, d, events, event_at, used,
             )  # fmt: skip
         if visit[0, 0] > 0 and not on_road(field, state[nodes - 1, 0], state[nodes - 1, 1]):
             used = leave(

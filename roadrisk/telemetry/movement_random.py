@@ -25,13 +25,30 @@ _S30, _S27, _S31, _S11 = np.uint64(30), np.uint64(27), np.uint64(31), np.uint64(
 _S23, _S41, _S17, _S45, _S19 = (np.uint64(k) for k in (23, 41, 17, 45, 19))
 _TO_UNIT = 1.0 / 9007199254740992.0
 
+# Layers of the ziggurat: right ends of 256 strips of equal area below exp(-x² / 2).
+_TAIL = 3.6541528853610088
+_AREA = 0.00492867323399
+_LAYERS = 256
+
+
+def _strips() -> Floats:
+    x = np.zeros(_LAYERS + 1)
+    x[0], x[1] = _AREA / np.exp(-0.5 * _TAIL**2), _TAIL
+    for i in range(2, _LAYERS):
+        x[i] = np.sqrt(-2.0 * np.log(_AREA / x[i - 1] + np.exp(-0.5 * x[i - 1] ** 2)))
+    return x
+
+
+_RIGHT = _strips()
+_SURE = _RIGHT[1:] / _RIGHT[:-1]
+_LAYER_BITS = np.uint64(_LAYERS - 1)
+
 
 @njit(cache=True)
-def seeded(key: int, path: int, words: Words, spare: Floats) -> None:
+def seeded(key: int, path: int, words: Words) -> None:
     """Start the stream of one path: splitmix64 fills the four words of xoshiro256++.
 
-    Steele, Lea & Flood 2014; Blackman & Vigna 2021 (both from memory). `spare` has two
-    places: a normal number kept for later, and whether there is one.
+    Steele, Lea & Flood 2014; Blackman & Vigna 2021 (both from memory).
     """
     z = np.uint64(key) ^ (np.uint64(path) * _MIX_2 + _GOLDEN)
     for k in range(4):
@@ -40,12 +57,11 @@ def seeded(key: int, path: int, words: Words, spare: Floats) -> None:
         x = (x ^ (x >> _S30)) * _MIX_1
         x = (x ^ (x >> _S27)) * _MIX_2
         words[k] = x ^ (x >> _S31)
-    spare[1] = 0.0
 
 
 @njit(cache=True)
-def uniform(words: Words) -> float:
-    """Return a number in [0, 1)."""
+def _word(words: Words) -> np.uint64:
+    """Return 64 random bits."""
     s0, s1, s2, s3 = words[0], words[1], words[2], words[3]
     total = s0 + s3
     result = ((total << _S23) | (total >> _S41)) + s0
@@ -57,22 +73,32 @@ def uniform(words: Words) -> float:
     s2 ^= t
     s3 = (s3 << _S45) | (s3 >> _S19)
     words[0], words[1], words[2], words[3] = s0, s1, s2, s3
-    return float(result >> _S11) * _TO_UNIT
+    return np.uint64(result)
 
 
 @njit(cache=True)
-def normal(words: Words, spare: Floats) -> float:
-    """Return a standard normal number (Marsaglia's polar method)."""
-    if spare[1] > 0.0:
-        spare[1] = 0.0
-        return spare[0]
+def uniform(words: Words) -> float:
+    """Return a number in [0, 1)."""
+    return float(_word(words) >> _S11) * _TO_UNIT
+
+
+@njit(cache=True)
+def normal(words: Words) -> float:
+    """Return a standard normal number (ziggurat: Marsaglia & Tsang 2000, from memory)."""
     while True:
-        u = 2.0 * uniform(words) - 1.0
-        v = 2.0 * uniform(words) - 1.0
-        s = u * u + v * v
-        if 0.0 < s < 1.0:
-            break
-    m = np.sqrt(-2.0 * np.log(s) / s)
-    spare[0] = v * m
-    spare[1] = 1.0
-    return u * m
+        bits = _word(words)
+        i = np.int64(bits & _LAYER_BITS)
+        u = 2.0 * (float(bits >> _S11) * _TO_UNIT) - 1.0
+        x = u * _RIGHT[i]
+        if abs(u) < _SURE[i]:
+            return float(x)
+        if i == 0:
+            while True:
+                a = np.log(1.0 - uniform(words)) / _TAIL
+                b = np.log(1.0 - uniform(words))
+                if -2.0 * b > a * a:
+                    return float(a - _TAIL if u < 0.0 else _TAIL - a)
+        low = np.exp(-0.5 * (_RIGHT[i] * _RIGHT[i] - x * x))
+        high = np.exp(-0.5 * (_RIGHT[i + 1] * _RIGHT[i + 1] - x * x))
+        if high + uniform(words) * (low - high) < 1.0:
+            return float(x)
