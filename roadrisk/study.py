@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from roadrisk.base.strict_model import model_remark
 from roadrisk.errors import InputError, Remark
+from roadrisk.species import GENERIC, Profile, built_in_profile
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -97,9 +98,11 @@ class TableSection(Section):
 
 
 class AnimalsSection(TableSection):
-    """``[animals]``."""
+    """``[animals]``; animals that were caught near a road may count less, or not at all."""
 
     transmitter_limit_percent: float = Field(default=5.0, gt=0, le=100)
+    caught_at_road: Literal["keep", "leave out", "weight"] = "keep"
+    caught_near_road_m: float = Field(default=100.0, gt=0)
 
 
 class FixesSection(TableSection):
@@ -173,10 +176,50 @@ class RoadsSection(Section):
 
 
 class CrossingsSection(Section):
-    """``[crossings]``: which steps between fixes count."""
+    """``[crossings]``: which steps between fixes count, and how many paths are drawn."""
 
-    longest_step_days: float = Field(default=7.0, gt=0)
+    longest_step_days: float = Field(default=14.0, gt=0)
     reach_m: float = Field(default=200.0, gt=0)
+    draws: int = Field(default=400, ge=20, le=20_000)
+
+
+Size = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+
+
+class PopulationSection(Section):
+    """``[population]``: how many adults there are, or how many a hectare, with an interval."""
+
+    adults: Size | None = None
+    adults_low: Size | None = None
+    adults_high: Size | None = None
+    adults_per_ha: Size | None = None
+    adults_per_ha_low: Size | None = None
+    adults_per_ha_high: Size | None = None
+    habitat_ha: Size | None = None
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> PopulationSection:
+        number = ("adults", "adults_low", "adults_high")
+        density = ("adults_per_ha", "adults_per_ha_low", "adults_per_ha_high", "habitat_ha")
+        given = {k for k in (*number, *density) if getattr(self, k) is not None}
+        if given not in (set(number), set(density)):
+            raise ValueError(
+                f"write all of {', '.join(number)}, or all of {', '.join(density)}, and no other"
+            )
+        value, low, high = self.abundance
+        if not low <= value <= high:
+            raise ValueError(f"low, value, high are not in order: {low:g}, {value:g}, {high:g}")
+        return self
+
+    @property
+    def abundance(self) -> tuple[float, float, float]:
+        """Number of adults: value, low, high."""
+        given, times = (self.adults, self.adults_low, self.adults_high), 1.0
+        if self.habitat_ha is not None:
+            given = (self.adults_per_ha, self.adults_per_ha_low, self.adults_per_ha_high)
+            times = self.habitat_ha
+        value, low, high = ((n or 0.0) * times for n in given)
+        return value, low, high
 
 
 class PlacementSection(Section):
@@ -211,6 +254,7 @@ class Settings(Section):
     bearing_tests: BearingTestsSection | None = None
     roads: RoadsSection
     traffic: TableSection | None = None
+    population: PopulationSection | None = None
     crossings: CrossingsSection = CrossingsSection()
     placement: PlacementSection = PlacementSection()
     hotspots: HotspotsSection = HotspotsSection()
@@ -260,6 +304,10 @@ class Study:
         Columns of `records.schemas.BEARINGS`; the geometry is the observer's place.
     bearing_tests : geopandas.GeoDataFrame or None
         Columns of `records.schemas.BEARING_TESTS`; likewise.
+    profile : Profile
+        What is known of the species.
+    profile_words : str
+        One plain sentence: which profile that is, and whose.
     """
 
     folder: Path
@@ -275,6 +323,8 @@ class Study:
     inputs: tuple[InputFile, ...] = field(default=())
     bearings: gpd.GeoDataFrame | None = None
     bearing_tests: gpd.GeoDataFrame | None = None
+    profile: Profile = field(default_factory=lambda: built_in_profile(GENERIC))
+    profile_words: str = "Species values: the generic small slow animal stands in."
 
 
 def settings_from(data: dict[str, Any], file: str = "study.toml") -> Settings:

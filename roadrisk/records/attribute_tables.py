@@ -1,4 +1,4 @@
-"""Tables without positions: tagged animals, and traffic by road or route."""
+"""Tables of attributes: tagged animals, and traffic by road or route."""
 
 from __future__ import annotations
 
@@ -8,24 +8,30 @@ import numpy as np
 import pandas as pd
 
 from roadrisk.records import schemas, words
+from roadrisk.records.capture_places import read_capture_places
 from roadrisk.records.columns import Columns, find_columns, numbers
 from roadrisk.records.ids import note_spoiled
 from roadrisk.records.raw_table import About, Bools, Floats, Notes, RawTable
 
 if TYPE_CHECKING:
+    from roadrisk.records.whereabouts import Whereabouts
     from roadrisk.study import AnimalsSection, TableSection
 
 
-def read_animals(raw: RawTable, section: AnimalsSection, notes: Notes) -> pd.DataFrame | None:
+def read_animals(
+    raw: RawTable, section: AnimalsSection, where: Whereabouts, notes: Notes
+) -> pd.DataFrame | None:
     """Read tagged animals.
 
     Parameters
     ----------
     raw : RawTable
     section : AnimalsSection
+    where : Whereabouts
+        Where the places of capture may be expected.
     notes : Notes
         Takes errors; doubts about transmitters heavier than the set share of body mass and
-        about animals on one channel; left-outs.
+        about places of capture; left-outs.
 
     Returns
     -------
@@ -58,6 +64,9 @@ def read_animals(raw: RawTable, section: AnimalsSection, notes: Notes) -> pd.Dat
         column=columns.name("organismID"),
     )
     notes.leave_out(twice, about, "a second row for this animal")
+    lon, lat = read_capture_places(raw, columns, section, where, about, notes)
+    if notes.failed:
+        return None
     table = pd.DataFrame(
         {
             "source_file": raw.file,
@@ -68,6 +77,8 @@ def read_animals(raw: RawTable, section: AnimalsSection, notes: Notes) -> pd.Dat
             "mass_g": _positive(raw, columns, "mass_g", about, notes),
             "transmitter_mass_g": _positive(raw, columns, "transmitter_mass_g", about, notes),
             "tag_channel": columns.text(raw, "tag_channel"),
+            "capture_longitude": lon,
+            "capture_latitude": lat,
         }
     )
     keep = named & ~twice

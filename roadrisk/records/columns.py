@@ -20,7 +20,10 @@ PLACE_TERMS = ("decimalLatitude", "decimalLongitude", "x", "y", "easting", "nort
 POSITION_TERMS = (*PLACE_TERMS, "route", "route_measure", "side", "coordinateUncertaintyInMeters")
 
 TERMS: dict[str, tuple[str, ...]] = {
-    "animals": ("organismID", "sex", "lifeStage", "mass_g", "transmitter_mass_g", "tag_channel"),
+    "animals": (
+        "organismID", "sex", "lifeStage", "mass_g", "transmitter_mass_g", "tag_channel",
+        *PLACE_TERMS,
+    ),
     "fixes": ("organismID", "eventDate", "eventTime", "method", *POSITION_TERMS),
     "sightings": (
         "occurrenceID", "eventDate", "eventTime", "scientificName", "vitality", "sex",

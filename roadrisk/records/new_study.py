@@ -19,7 +19,10 @@ if TYPE_CHECKING:
 __all__ = ["Match", "Proposal", "propose", "write_empty", "write_from"]
 
 _TEMPLATES: dict[str, tuple[str, ...]] = {
-    "animals.csv": TERMS["animals"],
+    "animals.csv": (
+        "organismID", "sex", "lifeStage", "mass_g", "transmitter_mass_g", "tag_channel",
+        "decimalLatitude", "decimalLongitude",
+    ),
     "fixes.csv": (
         "organismID", "eventDate", "decimalLatitude", "decimalLongitude",
         "coordinateUncertaintyInMeters", "method",
@@ -42,6 +45,7 @@ name = ""                # title for the map and the list
 short_name = ""          # for file names: a-z, 0-9, - and _
 species = ""             # scientific name
 # common_name = ""
+# profile = ""           # species profile: a .toml file of yours, or one of the package
 start = {start}       # first and last day of the study, both counted
 end = {end}
 time_zone = ""           # of the dates in the tables, such as "America/New_York"
@@ -57,6 +61,8 @@ _TABLES = """
 [animals]
 file = "animals.csv"
 # transmitter_limit_percent = 5.0    # of body mass; follow your permit
+# caught_at_road = "keep"            # or "leave out", "weight": animals caught near a road
+# caught_near_road_m = 100.0         # decimalLatitude and -Longitude say where each was caught
 
 # [animals.columns]
 # organismID = "Turtle no."
@@ -117,9 +123,16 @@ file = "roads.osm.pbf"               # .osm, .osm.gz, .osm.bz2 or .osm.pbf
 _METHODS = """
 # How it is computed; everything below is optional.
 
+# [population]                       # how many adults live there, with an interval
+# adults = 80
+# adults_low = 50
+# adults_high = 130
+# # or adults_per_ha, adults_per_ha_low, adults_per_ha_high and habitat_ha
+
 # [crossings]
-# longest_step_days = 7.0            # longer steps between fixes don't count
+# longest_step_days = 14.0           # longer steps between fixes don't count
 # reach_m = 200.0
+# draws = 400                        # paths drawn between the fixes
 
 # [placement]
 # near_m = 30.0

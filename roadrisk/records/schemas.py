@@ -56,10 +56,13 @@ ANIMALS = pa.DataFrameSchema(
         "mass_g": _number(checks=pa.Check.gt(0)),
         "transmitter_mass_g": _number(checks=pa.Check.gt(0)),
         "tag_channel": _text(),
+        "capture_longitude": _number(checks=pa.Check.in_range(-180, 180)),
+        "capture_latitude": _number(checks=pa.Check.in_range(-90, 90)),
     },
     strict=True,
     ordered=True,
 )
+"""Capture: where the animal was caught, WGS 84 [degrees]."""
 
 FIXES = pa.DataFrameSchema(
     {

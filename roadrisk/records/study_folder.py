@@ -231,7 +231,7 @@ class _Work:
                 if raw is None:
                     pass
                 elif part == "animals":
-                    animals += _some(read_animals(raw, section, notes))
+                    animals += _some(read_animals(raw, section, where, notes))
                 elif part == "traffic":
                     traffic += _some(read_traffic(raw, section, notes))
                 else:

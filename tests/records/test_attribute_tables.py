@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from zoneinfo import ZoneInfo
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -10,17 +12,21 @@ from roadrisk.records.attribute_tables import read_animals, read_traffic
 from roadrisk.records.joined_tables import join_animals, join_sightings, strangers
 from roadrisk.records.raw_table import Notes
 from roadrisk.records.table_files import read_raw
+from roadrisk.records.whereabouts import Whereabouts
 from roadrisk.study import AnimalsSection, TableSection
 from tests.records.reading import said
 
+HEAD = "organismID,sex,mass_g,transmitter_mass_g,tag_channel"
 
-def animals(tmp_path, text, **section):
+
+def animals(tmp_path, text, head=HEAD, roads=None, **section):
     path = tmp_path / "animals.csv"
-    path.write_text("organismID,sex,mass_g,transmitter_mass_g,tag_channel\n" + text)
+    path.write_text(head + "\n" + text)
     notes = Notes("animals.csv")
     part = AnimalsSection(file=("animals.csv",), **section)
     raw = read_raw(path, "animals.csv", part, notes)
-    return read_animals(raw, part, notes), notes
+    where = Whereabouts(ZoneInfo("America/New_York"), roads)
+    return read_animals(raw, part, where, notes), notes
 
 
 def traffic(tmp_path, text):
