@@ -15,7 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from roadrisk.telemetry.movement_check import SideCheck, check_sides, least_crossings
+from roadrisk.base.progress import Silent
+from roadrisk.telemetry.crossing_mass import CrossingMass, lay_crossings
+from roadrisk.telemetry.forced_crossings import forced_crossings
+from roadrisk.telemetry.movement_check import SideCheck, check_sides
 from roadrisk.telemetry.movement_draws import draw_crossings
 from roadrisk.telemetry.movement_fit import MOST_CENTRES, fit_track
 from roadrisk.telemetry.movement_pooling import draw_parameters
@@ -27,6 +30,7 @@ from roadrisk.telemetry.movement_tracks import ActiveClock, nodes_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from roadrisk.base.progress import Progress, Tick
     from roadrisk.roads.grid import PieceIndex
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.telemetry.movement_draws import Drawn
@@ -86,16 +90,22 @@ class CrossingDays:
     crossing_days, total_crossings : ndarray, shape (animals, draws)
     segments : pandas.DataFrame
         One row a segment that any drawn path crosses, by segment. Columns: segment (row of
-        `Network.segments`), segment_id, crossing_days with _low and _high (all animals),
-        total_crossings, animals (expected number that cross it).
-    segment_draws : ndarray, shape (segments in the table, draws)
-        Crossing-days of all animals.
+        `Network.segments`), segment_id, crossing_days (all animals together), total_crossings,
+        animals (expected number that cross it).
+    segment_draws : pandas.DataFrame
+        One row a segment, animal and draw with any crossing. Columns: segment, draw,
+        crossing_days, total_crossings, animal (row of `animals`).
+    mass : CrossingMass
+        Crossing-days on lixels.
+    forced : pandas.DataFrame
+        Crossings that the fixes force: `forced_crossings.forced_crossings` of all animals.
     by_animal : pandas.DataFrame
         Columns organismID, segment, crossing_days, total_crossings: means over draws.
     lixels : pandas.DataFrame
         Columns lixel, total_crossings, share: where along the road.
     by_month, by_hour : pandas.DataFrame
-        Columns month (1 to 12) or hour (0 to 23), total_crossings, share: means over draws.
+        Columns month (1 to 12) or hour (0 to 23), total_crossings, share: means over draws;
+        by month also days_watched (animal-days) and crossing_days.
     others : pandas.DataFrame
         How the numbers move: turn_factor, width_factor, crossing_days, total_crossings (all
         animals, means over draws).
@@ -111,7 +121,9 @@ class CrossingDays:
     crossing_days: Floats
     total_crossings: Floats
     segments: pd.DataFrame
-    segment_draws: Floats
+    segment_draws: pd.DataFrame
+    mass: CrossingMass
+    forced: pd.DataFrame
     by_animal: pd.DataFrame
     lixels: pd.DataFrame
     by_month: pd.DataFrame
@@ -133,7 +145,9 @@ def estimate_crossing_days(
     clock: ActiveClock | None = None,
     prior: MovementPrior | None = None,
     width_m: Floats | None = None,
+    partner: Ints | None = None,
     settings: PathSettings | None = None,
+    progress: Progress | None = None,
 ) -> CrossingDays:
     """Fit the movement process to every animal, draw paths, count crossings.
 
@@ -157,7 +171,10 @@ def estimate_crossing_days(
     prior : MovementPrior, optional
     width_m : ndarray, shape (segments,), optional
         Carriageway [m]; `movement_roads.carriageway_widths` unless given.
+    partner : ndarray of int64, shape (lixels,), optional
+        `roads.bands.partner_lixels`: two carriageways of one road are crossed once.
     settings : PathSettings, optional
+    progress : Progress, optional
 
     Returns
     -------
@@ -168,17 +185,27 @@ def estimate_crossing_days(
     width = carriageway_widths(network.segments) if width_m is None else np.asarray(width_m)
     kept = [track for track in tracks if len(track) > 1]
     nodes = [nodes_of(track, clock, settings.longest_gap_days) for track in kept]
-    fits = _fits(kept, nodes, prior, clock, settings, rng)
-    chosen = draw_parameters(fits, prior, prior, settings.draws, rng, pooled=settings.pooled)
-    roads = road_field(network, index, width)
-    keys = rng.integers(2**62, size=len(kept))
-    work = _Work(kept, nodes, fits, roads, index.origin, keys, settings)
-    tally = add_up(_drawn(work, chosen), kept, network, lixels, clock, settings.draws)
+    with (progress or Silent()).step("Paths of tagged animals", 2 * len(kept)) as tick:
+        fits = _fits(kept, nodes, prior, clock, settings, rng, tick)
+        chosen = draw_parameters(fits, prior, prior, settings.draws, rng, pooled=settings.pooled)
+        roads = road_field(network, index, width)
+        keys = rng.integers(2**62, size=len(kept))
+        work = _Work(kept, nodes, fits, roads, index.origin, keys, settings)
+        drawn = _drawn(work, chosen, tick)
+    tally = add_up(drawn, kept, nodes, network, lixels, clock, settings.draws)
+    names = [track.animal for track in kept]
+    mass = lay_crossings(drawn, names, lixels, settings.draws, partner)
     others = _others(work, chosen, prior, tally, network, index, width, rng)
     half = float(width.max(initial=0.0)) / 2
     check = check_sides(kept, nodes, fits, chosen, network, index, half, rng)
-    least = [least_crossings(track, network, index, half) for track in kept]
-    return _results(work, tally, others, check, least, clock, prior)
+    forced = [
+        forced_crossings(
+            track, network, lixels, index, half,
+            longest_gap_days=settings.longest_gap_days, partner=partner,
+        )
+        for track in kept
+    ]  # fmt: skip
+    return _results(work, tally, mass, others, check, forced, clock, prior)
 
 
 @dataclass(frozen=True, eq=False)
@@ -199,25 +226,31 @@ def _fits(
     clock: ActiveClock,
     settings: PathSettings,
     rng: np.random.Generator,
+    tick: Tick,
 ) -> list[TrackFit]:
     streams = rng.spawn(len(tracks))
 
     def one(k: int) -> TrackFit:
-        return fit_track(
+        fit = fit_track(
             tracks[k], nodes[k], prior, clock.hours_a_day, streams[k],
             most_centres=settings.most_centres,
         )  # fmt: skip
+        tick()
+        return fit
 
     with ThreadPoolExecutor(settings.workers or os.cpu_count()) as pool:
         return list(pool.map(one, range(len(tracks))))
 
 
-def _drawn(work: _Work, chosen: list[Ints]) -> list[Drawn]:
+def _drawn(work: _Work, chosen: list[Ints], tick: Tick | None = None) -> list[Drawn]:
     def one(k: int) -> Drawn:
-        return draw_crossings(
+        drawn = draw_crossings(
             work.tracks[k], work.nodes[k], work.fits[k], chosen[k], work.roads, work.origin,
             int(work.keys[k]), precision_m=work.settings.precision_m,
         )  # fmt: skip
+        if tick is not None:
+            tick()
+        return drawn
 
     with ThreadPoolExecutor(work.settings.workers or os.cpu_count()) as pool:
         return list(pool.map(one, range(len(work.tracks))))
@@ -255,9 +288,10 @@ def _others(
 def _results(
     work: _Work,
     tally: Tally,
+    mass: CrossingMass,
     others: pd.DataFrame,
     check: SideCheck,
-    least: list[int],
+    forced: list[pd.DataFrame],
     clock: ActiveClock,
     prior: MovementPrior,
 ) -> CrossingDays:
@@ -275,15 +309,13 @@ def _results(
     )
     _with_interval(table, "crossing_days", tally.days, tails)
     _with_interval(table, "crossing_days_per_animal_year", tally.days * per_year[:, None], tails)
-    table["least_crossings"] = least
+    table["least_crossings"] = [len(f) for f in forced]
     _with_interval(table, "total_crossings", tally.totals, tails)
     table["totals_note"] = [s.totals_note for s in scale]
     table["path_scale"] = [s.source for s in scale]
     counts = np.arange(1, MOST_CENTRES + 1)
     table["centres"] = [float(f.chance @ counts) for f in work.fits]
     table["effective_candidates"] = [f.effective for f in work.fits]
-    segments = tally.segments.copy()
-    _with_interval(segments, "crossing_days", tally.segment_draws, tails)
     bursts = sum(s.source == "bursts" for s in scale)
     identified = all(s.identified for s in scale)
     notes = (
@@ -296,10 +328,16 @@ def _results(
         check.words,
     )
     return CrossingDays(
-        table, tally.days, tally.totals, segments, tally.segment_draws, tally.by_animal,
-        tally.lixels, tally.by_month, tally.by_hour, others, check, identified,
-        clock.days_a_year, notes,
+        table, tally.days, tally.totals, tally.segments, tally.segment_draws, mass,
+        _one_table(forced), tally.by_animal, tally.lixels, tally.by_month, tally.by_hour, others,
+        check, identified, clock.days_a_year, notes,
     )  # fmt: skip
+
+
+def _one_table(parts: list[pd.DataFrame]) -> pd.DataFrame:
+    filled = [part for part in parts if len(part)]
+    columns = ["organismID", "fix", "lixel", "segment", "x", "y"]
+    return pd.concat(filled, ignore_index=True) if filled else pd.DataFrame(columns=columns)
 
 
 def _with_interval(table: pd.DataFrame, name: str, draws: Floats, tails: list[float]) -> None:

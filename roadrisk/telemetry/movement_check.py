@@ -1,4 +1,4 @@
-"""What the fixes themselves say: crossings they force, and whether the model fits them."""
+"""Whether the fitted model agrees with the changes of side that the fixes show."""
 
 from __future__ import annotations
 
@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numba import njit
 
-from roadrisk.roads.grid import nearest
-from roadrisk.roads.meetings import step_meetings
+from roadrisk.telemetry.forced_crossings import ground_meetings, surely_beside
 from roadrisk.telemetry.movement_centres import MOMENT_H, pick, shares
 from roadrisk.telemetry.movement_filter import centre_given_fixes
 from roadrisk.telemetry.movement_process import home_shape, transition
@@ -18,15 +17,10 @@ from roadrisk.telemetry.movement_random import normal, seeded, uniform
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
     from roadrisk.roads.grid import PieceIndex
     from roadrisk.roads.network import Floats, Ints, Network
     from roadrisk.telemetry.movement_fit import TrackFit
     from roadrisk.telemetry.movement_tracks import MovementTrack, Nodes
-
-# A fix tells a side if it lies so many standard deviations from the carriageway.
-SURE_SD = 3.0
 
 
 @dataclass(frozen=True)
@@ -47,40 +41,6 @@ class SideCheck:
     low: float
     high: float
     words: str
-
-
-def least_crossings(
-    track: MovementTrack, network: Network, index: PieceIndex, half_width_m: float
-) -> int:
-    """Return the crossings that the sides of the fixes force.
-
-    Along the straight lines from fix to fix the meetings with each edge of the network are
-    counted. Between two fixes that lie surely beside the road (three standard deviations of
-    the error from the carriageway) an odd number forces one crossing of that edge; an even
-    number forces none. An animal that walks round the end of a road is not thought of.
-
-    Parameters
-    ----------
-    track : MovementTrack
-    network : Network
-    index : PieceIndex
-    half_width_m : float
-        Half the widest carriageway [m].
-
-    Returns
-    -------
-    int
-    """
-    sure = _sure(track.xy, track.error, index, half_width_m)
-    step, edge = _ground_meetings(network, index, track.xy[:-1], track.xy[1:])
-    which = np.flatnonzero(sure)
-    if len(which) < 2 or not len(step):
-        return 0
-    # Steps between the same two sure fixes belong together.
-    span = np.searchsorted(which, step, side="right")
-    inside = (span >= 1) & (span < len(which))
-    _, odd = np.unique(np.column_stack([span, edge])[inside], axis=0, return_counts=True)
-    return int((odd % 2).sum())
 
 
 def check_sides(
@@ -140,31 +100,19 @@ def _words(seen: int, mean: float, low: float, high: float) -> str:
     return text + ". Most animals that avoid roads would not be noticed by this check."
 
 
-def _sure(xy: Floats, error: Floats, index: PieceIndex, half_m: float) -> NDArray[np.bool_]:
-    worst = 0.5 * (error[:, 0] + error[:, 2])
-    worst = worst + np.hypot(0.5 * (error[:, 0] - error[:, 2]), error[:, 1])
-    return np.asarray(nearest(index, xy)[2] > half_m + SURE_SD * np.sqrt(worst))
-
-
-def _ground_meetings(
-    network: Network, index: PieceIndex, start: Floats, end: Floats
-) -> tuple[Ints, Ints]:
-    met = step_meetings(network, index, start, end)
-    return met.step[~met.off_ground], met.edge[~met.off_ground]
-
-
 def _switches(
     places: Floats, track: MovementTrack, network: Network, index: PieceIndex, half_m: float
 ) -> Ints:
     """Side-switches in each of several sets of fixes, shape (sets, n, 2)."""
     sets, n, _ = places.shape
     flat = places.reshape(-1, 2)
-    sure = _sure(flat, np.tile(track.error, (sets, 1)), index, half_m).reshape(sets, n)
+    sure = surely_beside(flat, np.tile(track.error, (sets, 1)), index, half_m).reshape(sets, n)
     both = (sure[:, 1:] & sure[:, :-1]).ravel()
-    step, edge = _ground_meetings(
+    met, ground = ground_meetings(
         network, index, places[:, :-1].reshape(-1, 2), places[:, 1:].reshape(-1, 2)
     )
-    pair, times = np.unique(np.column_stack([step, edge]), axis=0, return_counts=True)
+    rows = np.column_stack([met.step[ground], met.edge[ground]])
+    pair, times = np.unique(rows, axis=0, return_counts=True)
     switched = np.unique(pair[times % 2 == 1, 0])
     return np.bincount(switched[both[switched]] // (n - 1), minlength=sets)
 

@@ -11,7 +11,7 @@ import pandas as pd
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from roadrisk.roads.network import Floats, Lixels, Network
+    from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.telemetry.movement_draws import Drawn
     from roadrisk.telemetry.movement_tracks import ActiveClock, MovementTrack, Nodes
 
@@ -28,7 +28,7 @@ class Tally:
     days: Floats
     totals: Floats
     segments: pd.DataFrame
-    segment_draws: Floats
+    segment_draws: pd.DataFrame
     by_animal: pd.DataFrame
     lixels: pd.DataFrame
     by_month: pd.DataFrame
@@ -47,6 +47,7 @@ class PathScale:
 def add_up(
     drawn: Sequence[Drawn],
     tracks: Sequence[MovementTrack],
+    nodes: Sequence[Nodes],
     network: Network,
     lixels: Lixels,
     clock: ActiveClock,
@@ -59,6 +60,8 @@ def add_up(
     drawn : sequence of Drawn
         One an animal.
     tracks : sequence of MovementTrack
+    nodes : sequence of Nodes
+        Of these tracks.
     network : Network
     lixels : Lixels
     clock : ActiveClock
@@ -72,53 +75,63 @@ def add_up(
     days, totals = np.zeros((len(drawn), draws)), np.zeros((len(drawn), draws))
     on_segment: list[pd.DataFrame] = []
     on_lixel = np.zeros(len(lixels))
-    month, hour = np.zeros(13), np.zeros(24)
-    for k, d in enumerate(drawn):
+    month, month_days, watched, hour = np.zeros(13), np.zeros(13), np.zeros(13), np.zeros(24)
+    for k, (d, node) in enumerate(zip(drawn, nodes, strict=True)):
         totals[k] = np.bincount(d.draw, minlength=draws)
-        pair = np.unique(d.draw * 1_000_000 + (d.day - d.day.min(initial=0)))
-        days[k] = np.bincount(pair // 1_000_000, minlength=draws)
+        pair = np.unique(np.column_stack([d.draw, d.day]), axis=0)
+        days[k] = np.bincount(pair[:, 0], minlength=draws)
         rows = pd.DataFrame({"segment": d.segment, "draw": d.draw, "day": d.day})
         one = rows.groupby(["segment", "draw"])["day"].agg(["nunique", "size"]).reset_index()
         on_segment.append(one.assign(animal=k))
         on_lixel += np.bincount(lixels.at(d.edge, d.offset_m), minlength=len(lixels))
-        dates = pd.to_datetime(d.day, unit="D")
-        month += np.bincount(np.asarray(dates.month, dtype=np.int64), minlength=13)
+        month += np.bincount(_month(d.day), minlength=13)
+        month_days += np.bincount(_month(pair[:, 1]), minlength=13)
+        watched += np.bincount(_month(node.day), _watched(node), minlength=13)
         clock_hour = np.clip(np.floor(clock.hour_of(d.at_h)), 0, 23).astype(np.int64)
         hour += np.bincount(clock_hour, minlength=24)
-    every = pd.concat(on_segment) if on_segment else pd.DataFrame()
-    segments, by_draw, by_animal = _by_segment(every, tracks, network, draws)
+    segments, by_draw, by_animal = _by_segment(on_segment, tracks, network, draws)
     hit = np.flatnonzero(on_lixel)
+    by_month = _shares("month", np.arange(1, 13), month[1:] / draws)
+    by_month.insert(1, "days_watched", watched[1:])
+    by_month.insert(2, "crossing_days", month_days[1:] / draws)
     return Tally(
         days, totals, segments, by_draw, by_animal,
-        _shares("lixel", hit, on_lixel[hit] / draws),
-        _shares("month", np.arange(1, 13), month[1:] / draws),
+        _shares("lixel", hit, on_lixel[hit] / draws), by_month,
         _shares("hour", np.arange(24), hour / draws),
     )  # fmt: skip
 
 
+def _watched(node: Nodes) -> Floats:
+    """Active days on the way from each node to the next that counts."""
+    hours = np.diff(node.hours, prepend=node.hours[:1]) * node.counted
+    return np.asarray(hours * (node.days_watched / max(hours.sum(), 1e-12)))
+
+
+def _month(day: Ints) -> Ints:
+    return np.asarray(pd.to_datetime(day, unit="D").month, dtype=np.int64)
+
+
 def _by_segment(
-    every: pd.DataFrame, tracks: Sequence[MovementTrack], network: Network, draws: int
-) -> tuple[pd.DataFrame, Floats, pd.DataFrame]:
-    columns = ["segment", "segment_id", "total_crossings", "animals"]
-    if every.empty:
-        none = pd.DataFrame(columns=["organismID", "segment", "crossing_days", "total_crossings"])
-        return pd.DataFrame(columns=columns), np.zeros((0, draws)), none
-    hit, row = np.unique(every["segment"].to_numpy(np.int64), return_inverse=True)
-    by_draw = np.zeros((len(hit), draws))
-    np.add.at(by_draw, (row, every["draw"].to_numpy(np.int64)), every["nunique"].to_numpy(float))
+    parts: list[pd.DataFrame], tracks: Sequence[MovementTrack], network: Network, draws: int
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Return one row a segment, one a segment, animal and draw, and one an animal and segment."""
+    none = pd.DataFrame(
+        np.empty((0, 5), np.int64), columns=["segment", "draw", "nunique", "size", "animal"]
+    )
+    every = pd.concat([none, *parts], ignore_index=True).astype(np.int64)
+    by_draw = every.rename(columns={"nunique": "crossing_days", "size": "total_crossings"})
+    hit, row = np.unique(by_draw["segment"].to_numpy(), return_inverse=True)
     table = pd.DataFrame({
         "segment": hit,
         "segment_id": network.segments["segment_id"].to_numpy()[hit],
-        "total_crossings": np.bincount(row, every["size"].to_numpy(float)) / draws,
-        "animals": np.bincount(row) / draws,
+        "crossing_days": np.bincount(row, by_draw["crossing_days"], len(hit)) / draws,
+        "total_crossings": np.bincount(row, by_draw["total_crossings"], len(hit)) / draws,
+        "animals": np.bincount(row, minlength=len(hit)) / draws,
     })  # fmt: skip
-    mean = every.groupby(["animal", "segment"])[["nunique", "size"]].sum().reset_index()
-    by_animal = pd.DataFrame({
-        "organismID": [tracks[k].animal for k in mean["animal"]],
-        "segment": mean["segment"].to_numpy(np.int64),
-        "crossing_days": mean["nunique"].to_numpy(float) / draws,
-        "total_crossings": mean["size"].to_numpy(float) / draws,
-    })  # fmt: skip
+    mean = by_draw.groupby(["animal", "segment"])[["crossing_days", "total_crossings"]].sum()
+    by_animal = (mean / draws).reset_index()
+    names = np.array([track.animal for track in tracks], dtype=object)
+    by_animal.insert(0, "organismID", names[by_animal.pop("animal").to_numpy()])
     return table, by_draw, by_animal
 
 

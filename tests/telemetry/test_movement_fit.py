@@ -9,7 +9,10 @@ from roadrisk.base.seeds import generator
 from roadrisk.roads.grid import PieceIndex
 from roadrisk.roads.lixels import lay_lixels
 from roadrisk.telemetry.crossing_days import PathSettings, estimate_crossing_days
-from roadrisk.telemetry.movement_check import check_sides, least_crossings
+from roadrisk.telemetry.crossing_mass import lay_crossings
+from roadrisk.telemetry.forced_crossings import forced_crossings
+from roadrisk.telemetry.movement_check import check_sides
+from roadrisk.telemetry.movement_draws import Drawn
 from roadrisk.telemetry.movement_fit import WIDTH, TrackFit, fit_track
 from roadrisk.telemetry.movement_pooling import draw_parameters
 from roadrisk.telemetry.movement_prior import MovementPrior, log_range, mean_speed
@@ -166,17 +169,59 @@ def test_mean_speed_is_that_of_simulated_paths() -> None:
 def _beside_the_road(y: list[float], sd: float = 2.0) -> MovementTrack:
     n = len(y)
     xy = np.column_stack([np.linspace(0, 30, n), y])
-    return MovementTrack("a", np.arange(n) * 24.0 + 12, xy, isotropic_error(np.full(n, sd)))
+    hours = np.arange(n, dtype=np.float64) * 24 + 12
+    return MovementTrack("a", hours, xy, isotropic_error(np.full(n, sd)))
 
 
-def test_least_crossings_are_changes_of_side_beyond_error() -> None:
+def test_forced_crossings_are_changes_of_side_beyond_error() -> None:
     """By hand: sure sides + + - + give two; a fix on the road tells no side and loses none."""
     network = make_network([[(-500.0, 0.0), (500.0, 0.0)]])
-    index = PieceIndex.build(network)
-    assert least_crossings(_beside_the_road([20, 25, -20, 30]), network, index, 3.0) == 2
-    assert least_crossings(_beside_the_road([20, 1, -20]), network, index, 3.0) == 1
-    assert least_crossings(_beside_the_road([20, -4, 20]), network, index, 3.0) == 0
-    assert least_crossings(_beside_the_road([20, -20], sd=8.0), network, index, 3.0) == 0
+    index, lixels = PieceIndex.build(network), lay_lixels(network, 10.0)
+
+    def forced(y: list[float], sd: float = 2.0, gap: float = 9.0) -> list[float]:
+        track = _beside_the_road(y, sd)
+        found = forced_crossings(track, network, lixels, index, 3.0, longest_gap_days=gap)
+        np.testing.assert_array_equal(found["y"].astype(float), 0.0)
+        return [float(x) for x in found["x"]]
+
+    # From (10, 25) to (20, -20) the line meets the road 25/45 of the way; back at 20 + 10 * 20/50.
+    assert forced([20, 25, -20, 30]) == pytest.approx([10 + 10 * 25 / 45, 24.0], abs=1e-3)
+    assert len(forced([20, 1, -20])) == 1
+    assert forced([20, -4, 20]) == []
+    assert forced([20, -20], sd=8.0) == []
+    # A gap that is too long hides what was between.
+    assert forced([20, -20], gap=0.5) == []
+    assert forced([20]) == []
+
+
+def test_two_carriageways_are_crossed_once_and_days_are_shared_out() -> None:
+    """By hand: both bands in a day make one crossing-day, on the leading band's lixel."""
+    lines = [[(0.0, 0.0), (100.0, 0.0)], [(0.0, 15.0), (100.0, 15.0)]]
+    network = make_network(lines, ["one", "two"])
+    lixels = lay_lixels(network, 10.0)
+    partner = np.arange(len(lixels))
+    first, second = (np.flatnonzero(lixels.edge == e) for e in (0, 1))
+    partner[second] = first
+    forced = forced_crossings(
+        _beside_the_road([-30, 45]), network, lixels, PieceIndex.build(network), 3.0,
+        partner=partner,
+    )  # fmt: skip
+    assert forced["segment"].tolist() == [0]
+    day, zeros = np.array([5, 5, 5, 6]), np.zeros(4, np.int64)
+    drawn = Drawn(
+        np.array([0, 0, 0, 1]), day, np.array([0, 1, 0, 0]), zeros, np.zeros(4),
+        np.array([4.0, 24.0, 88.0, 3.0]),
+    )  # fmt: skip
+    mass = lay_crossings([drawn], ["a"], lixels, 2, partner)
+    assert mass.draw.tolist() == [0, 0, 0, 1]
+    assert mass.lixel.tolist() == first[[0, 2, 8, 0]].tolist()
+    np.testing.assert_allclose(mass.days, [1 / 3, 1 / 3, 1 / 3, 1.0])
+    animal, lixel, days, along = mass.by_lixel()
+    assert (animal == 0).all()
+    assert lixel.tolist() == first[[0, 2, 8]].tolist()
+    np.testing.assert_allclose(days, [2 / 3, 1 / 6, 1 / 6])
+    # (4/3 + 3) / (4/3) on the first; on the second the leading band's middle.
+    np.testing.assert_allclose(along, [(4 / 3 + 3) / (4 / 3), 5.0, 8.0])
 
 
 def test_check_of_sides_agrees_with_its_own_process_and_sees_a_wall() -> None:
@@ -249,7 +294,16 @@ def test_crossing_days_end_to_end(crossers: tuple[list[MovementTrack], np.ndarra
     assert found.lixels["share"].sum() == pytest.approx(1.0)
     assert found.by_hour.loc[found.by_hour["total_crossings"] > 0, "hour"].between(8, 17).all()
     assert set(found.by_month.loc[found.by_month["total_crossings"] > 0, "month"]) == {1, 2}
-    np.testing.assert_allclose(found.segment_draws.mean(axis=1), found.segments["crossing_days"])
+    by_draw = found.segment_draws.groupby("segment")["crossing_days"].sum() / 150
+    np.testing.assert_allclose(by_draw, found.segments["crossing_days"])
+    # Shared out over lixels, the same days: two segments, one edge, never more than both.
+    on_road = float(found.mass.days.sum()) / 150
+    assert found.crossing_days.mean(axis=1).sum() == pytest.approx(on_road)
+    assert on_road <= found.segments["crossing_days"].sum()
+    assert found.by_month["crossing_days"].sum() == pytest.approx(on_road)
+    assert found.by_month["days_watched"].sum() == pytest.approx(
+        found.animals["days_watched"].sum()
+    )
     assert (found.animals["least_crossings"] <= found.animals["total_crossings_high"]).all()
     per_year = found.animals["crossing_days_per_animal_year"] / found.animals["crossing_days"]
     np.testing.assert_allclose(per_year, 365 / found.animals["days_watched"])
