@@ -87,7 +87,7 @@ def add_up(
         month += np.bincount(_month(d.day), minlength=13)
         month_days += np.bincount(_month(pair[:, 1]), minlength=13)
         watched += np.bincount(_month(node.day), _watched(node), minlength=13)
-        clock_hour = np.clip(np.floor(clock.hour_of(d.at_h)), 0, 23).astype(np.int64)
+        clock_hour = np.clip(np.floor(clock.hour_of(d.at_h, d.day)), 0, 23).astype(np.int64)
         hour += np.bincount(clock_hour, minlength=24)
     segments, by_draw, by_animal = _by_segment(on_segment, tracks, network, draws)
     hit = np.flatnonzero(on_lixel)

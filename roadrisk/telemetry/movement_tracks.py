@@ -22,6 +22,8 @@ RADIUS_95_PER_SD = 2.4477468306808161
 # No fix is thought to be better than this [m]: a smaller error makes the filter lose digits.
 LEAST_ERROR_M = 0.05
 
+Windows = tuple[tuple[float, float], ...]
+
 
 @dataclass(frozen=True)
 class ActiveClock:
@@ -34,27 +36,41 @@ class ActiveClock:
         the night has two: ``((0, 5), (20, 24))``.
     season : ((int, int), (int, int)) or None
         Month and day of the first and the last active day; may go over the new year.
+    by_month : tuple of (int, windows)
+        Months (1-12) with other hours than `windows`, and theirs.
     """
 
-    windows: tuple[tuple[float, float], ...] = ((0.0, 24.0),)
+    windows: Windows = ((0.0, 24.0),)
     season: tuple[tuple[int, int], tuple[int, int]] | None = None
+    by_month: tuple[tuple[int, Windows], ...] = ()
 
     def __post_init__(self) -> None:
-        edges = [h for window in self.windows for h in window]
-        ordered = all(a < b for a, b in self.windows) and edges == sorted(edges)
-        if not edges or not ordered or edges[0] < 0 or edges[-1] > 24:
-            # Settings are checked at the door, with file and key; this holds for the library.
-            raise ValueError(f"active hours {self.windows} must be in order within 0 to 24")
+        # Settings are checked at the door, with file and key; this holds for the library.
+        for windows in (self.windows, *(w for _, w in self.by_month)):
+            edges = [h for window in windows for h in window]
+            ordered = all(a < b for a, b in windows) and edges == sorted(edges)
+            if not edges or not ordered or edges[0] < 0 or edges[-1] > 24:
+                raise ValueError(f"active hours {windows} must be in order within 0 to 24")
+        months = [m for m, _ in self.by_month]
+        if len(set(months)) < len(months) or not set(months) <= set(range(1, 13)):
+            raise ValueError(f"months {months} must be among 1 to 12, each once")
 
     @property
     def hours_a_day(self) -> float:
-        """Active hours on a day of the season."""
-        return float(sum(b - a for a, b in self.windows))
+        """Active hours on a day of the season; the season's mean where months differ."""
+        if not self.by_month:
+            return float(sum(b - a for a, b in self.windows))
+        hours = self.hours_on(np.arange(365))
+        return float(hours[hours > 0].mean())
 
     @property
     def days_a_year(self) -> float:
         """Active days in a year that is no leap year."""
         return float(self.in_season(np.arange(365)).sum())
+
+    def windows_of(self, month: int) -> Windows:
+        """Active hours of the local day in a month (1-12)."""
+        return dict(self.by_month).get(month, self.windows)
 
     def in_season(self, day: Ints) -> NDArray[np.bool_]:
         """Tell whether days, counted from 1970-01-01, lie in the season."""
@@ -68,21 +84,62 @@ class ActiveClock:
             return np.asarray((number >= first) & (number <= last))
         return np.asarray((number >= first) | (number <= last))
 
-    def within_day(self, hour: Floats) -> Floats:
-        """Active hours passed since midnight at each hour of an active day."""
-        out = np.zeros(np.shape(hour))
-        for a, b in self.windows:
-            out += np.clip(hour - a, 0.0, b - a)
-        return out
+    def hours_on(self, day: Ints) -> Floats:
+        """Active hours of days, counted from 1970-01-01; 0 outside the season."""
+        _, length = self._spells(len(day), day)
+        return np.where(self.in_season(day), length.sum(axis=1), 0.0)
 
-    def hour_of(self, active: Floats) -> Floats:
-        """Hour of the day at which so many active hours have passed (undoes `within_day`)."""
-        left = np.asarray(active, dtype=np.float64)
-        lengths = np.array([b - a for a, b in self.windows])
-        done = np.concatenate([[0.0], np.cumsum(lengths)[:-1]])
-        window = np.clip(np.searchsorted(done, left, side="right") - 1, 0, len(done) - 1)
-        starts = np.array([a for a, _ in self.windows])
-        return np.asarray(starts[window] + (left - done[window]))
+    def within_day(self, hour: Floats, day: Ints | None = None) -> Floats:
+        """Active hours passed since midnight at each hour of an active day.
+
+        Parameters
+        ----------
+        hour : ndarray, shape (n,)
+            Of the local day.
+        day : ndarray of int64, shape (n,), optional
+            Counted from 1970-01-01; needed only where months differ.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+        """
+        begin, length = self._spells(len(hour), day)
+        return np.asarray(np.clip(hour[:, None] - begin, 0.0, length).sum(axis=1))
+
+    def hour_of(self, active: Floats, day: Ints | None = None) -> Floats:
+        """Hour of the day at which so many active hours have passed (undoes `within_day`).
+
+        Parameters
+        ----------
+        active : ndarray, shape (n,)
+            Hours.
+        day : ndarray of int64, shape (n,), optional
+            As for `within_day`.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+        """
+        begin, length = self._spells(len(active), day)
+        done = np.cumsum(length, axis=1) - length
+        # A spell of no length only fills the table up: nothing falls into it.
+        reached = (done <= active[:, None]) & (length > 0)
+        spell = np.maximum(reached.sum(axis=1) - 1, 0)
+        row = np.arange(len(active))
+        return np.asarray(begin[row, spell] + (active - done[row, spell]))
+
+    def _spells(self, count: int, day: Ints | None) -> tuple[Floats, Floats]:
+        """Beginning and length of the windows on each day, filled up with 24 and 0."""
+        if not self.by_month:
+            months = np.zeros(count, dtype=np.int64)
+        elif day is None:
+            raise ValueError("active hours differ by month: the days must be given")
+        else:
+            months = np.asarray(pd.to_datetime(np.asarray(day), unit="D").month) - 1
+        every = [self.windows_of(m) for m in range(1, 13)]
+        most = max(map(len, every))
+        table = np.array([[*w, *[(24.0, 24.0)] * (most - len(w))] for w in every])[months]
+        return table[:, :, 0], table[:, :, 1] - table[:, :, 0]
 
 
 @dataclass(frozen=True, eq=False)
@@ -208,10 +265,10 @@ def nodes_of(track: MovementTrack, clock: ActiveClock, longest_gap_days: float) 
     """
     first, last = int(track.hours[0] // 24), int(track.hours[-1] // 24)
     day = np.arange(first, last + 2)
-    length = np.where(clock.in_season(day), clock.hours_a_day, 0.0)
+    length = clock.hours_on(day)
     begin = np.concatenate([[0.0], np.cumsum(length)])[:-1]
     at = (track.hours // 24).astype(np.int64) - first
-    within = np.where(length[at] > 0, clock.within_day(track.hours % 24.0), 0.0)
+    within = np.where(length[at] > 0, clock.within_day(track.hours % 24.0, day[at]), 0.0)
     fix_hours = begin[at] + within
     between = begin[(begin > fix_hours[0]) & (begin < fix_hours[-1])]
     between = np.unique(between)
@@ -227,5 +284,10 @@ def nodes_of(track: MovementTrack, clock: ActiveClock, longest_gap_days: float) 
     moves = np.concatenate([[False], np.diff(hours) > 0])
     counted = near[np.clip(gap, 0, len(track))] & moves
     span = np.concatenate([[0.0], np.diff(hours)])
-    watched = float(span[counted].sum() / clock.hours_a_day)
+    watched = _days(span[counted], length[row][counted])
     return Nodes(fix_hours, hours, fix, day[row], counted, begin[row], watched)
+
+
+def _days(span: Floats, of: Floats) -> float:
+    """Add up spans of active hours as shares of days that have `of` such hours."""
+    return float(sum(span[of == hours].sum() / hours for hours in np.unique(of[of > 0])))
