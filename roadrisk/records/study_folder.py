@@ -1,4 +1,4 @@
-"""A study folder as a whole: settings, roads and tables, with all errors at once."""
+"""A study folder as a whole: settings, profile, roads and tables, with all errors at once."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 import pandas as pd
 
-from roadrisk.base.crs import WGS84, require_metric, utm_crs
-from roadrisk.errors import CoordinateSystemError, InputError, Remark, RoadriskError
+from roadrisk.base.crs import WGS84
+from roadrisk.errors import InputError, Remark, RoadriskError
 from roadrisk.records import schemas
 from roadrisk.records.attribute_tables import read_animals, read_traffic
 from roadrisk.records.bearing_tables import read_bearing_table
@@ -18,11 +18,13 @@ from roadrisk.records.joined_tables import join_animals, join_sightings, strange
 from roadrisk.records.line_layer import read_lines
 from roadrisk.records.osm_glance import glance
 from roadrisk.records.point_tables import Placed, place, read_point_table
+from roadrisk.records.profile_file import ChosenProfile, load_profile
 from roadrisk.records.raw_table import Notes, RawTable
 from roadrisk.records.settings_file import NAME, Loaded, load_settings, with_line
 from roadrisk.records.study_files import describe, find_file
 from roadrisk.records.table_files import read_raw
 from roadrisk.records.whereabouts import Box, Whereabouts
+from roadrisk.records.working_system import working_crs
 from roadrisk.study import InputFile, Settings, Study
 
 if TYPE_CHECKING:
@@ -34,9 +36,6 @@ _Table = Literal["animals", "traffic"] | Placed
 _TABLES: tuple[_Table, ...] = (
     "animals", "fixes", "sightings", "bearings", "bearing_tests", "traffic",
 )  # fmt: skip
-
-# Points whose middle lies further from the roads than this are no guide to the UTM zone.
-_ASTRAY_DEGREES = 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,6 +121,7 @@ def gather(folder: Path, *, build_roads: bool) -> Gathered:
         return Gathered(None, loaded.remarks)
     work = _Work(folder, loaded, loaded.settings, list(loaded.remarks))
     work.describe(folder / NAME, None)
+    work.read_profile()
     work.read_roads(build=build_roads)
     work.read_tables()
     study = work.study(with_roads=build_roads)
@@ -137,6 +137,7 @@ class _Work:
     settings: Settings
     remarks: list[Remark]
     inputs: list[InputFile] = field(default_factory=list)
+    chosen: ChosenProfile | None = None
     graph: nx.MultiDiGraph[Any] | None = None
     lines: gpd.GeoDataFrame | None = None
     boxes: list[Box] = field(default_factory=list)
@@ -160,6 +161,15 @@ class _Work:
             self.remarks.append(found)
             return None
         return found
+
+    def read_profile(self) -> None:
+        try:
+            self.chosen = load_profile(self.settings.study, self.folder)
+        except InputError as error:
+            self.remarks += error.remarks
+            return
+        self.remarks += self.chosen.remarks
+        self.inputs += self.chosen.inputs
 
     def read_roads(self, *, build: bool) -> None:
         roads = self.settings.roads
@@ -267,47 +277,19 @@ class _Work:
             joined = pd.concat(self.points["bearings"], ignore_index=True)
             self.remarks += strangers(self.animals, joined, "bearings")
 
-    def working_crs(self) -> pyproj.CRS | None:
+    def choose_crs(self) -> pyproj.CRS | None:
         """Return the working system, or note the error and return None."""
-        stated = self.settings.study.crs
-        try:
-            if stated != "auto":
-                return require_metric(stated)
-            middle = self._middle()
-            if middle is None:
-                said = "no table gives coordinates, so that there is no UTM zone to choose."
-                mend = "write the EPSG code of a projected system in metres"
-                self.remarks.append(Remark(NAME, None, "study.crs", said, mend))
-                return None
-            return utm_crs(*middle)
-        except CoordinateSystemError as error:
-            mend = "write the EPSG code of a projected system in metres"
-            fresh = Remark(NAME, None, "study.crs", f"{error}.", mend)
-            if not any(r.column == "study.crs" for r in self.loaded.remarks):
-                self.remarks.append(fresh)
-            return None
-
-    def _middle(self) -> tuple[float, float] | None:
-        """Middle of the points (median), or of the roads where the points are astray."""
-        tables = [
-            t[["lon", "lat"]]
+        places = [
+            table[["lon", "lat"]]
             for kind, some in self.points.items()
-            for t in some
+            for table in some
             if kind != "bearing_tests"
         ]
-        where = self.where()
-        roads = where.roads and ((where.roads[0] + where.roads[2]) / 2,
-                                 (where.roads[1] + where.roads[3]) / 2)  # fmt: skip
-        known = pd.concat(tables).dropna() if tables else pd.DataFrame()
-        if known.empty:
-            return roads
-        lon, lat = float(known["lon"].median()), float(known["lat"].median())
-        if where.roads is not None and roads is not None:
-            west, south, east, north = where.roads
-            off = max(west - lon, lon - east, south - lat, lat - north)
-            if off > _ASTRAY_DEGREES:
-                return roads
-        return lon, lat
+        crs, remark = working_crs(self.settings.study.crs, places, self.where())
+        # The settings are checked for a system in metres before.
+        if remark is not None and not any(r.column == remark.column for r in self.loaded.remarks):
+            self.remarks.append(remark)
+        return crs
 
     def _place(self, kind: Placed, crs: pyproj.CRS) -> gpd.GeoDataFrame:
         tables = self.points[kind]
@@ -328,12 +310,12 @@ class _Work:
 
     def study(self, *, with_roads: bool) -> Study | None:
         """Return the study; None if there are errors, or if its roads were only glanced at."""
-        crs = self.working_crs()
+        crs = self.choose_crs()
         if crs is None:
             return None
         fixes, sightings = self._place("fixes", crs), self._place("sightings", crs)
         bearings, tests = self._place("bearings", crs), self._place("bearing_tests", crs)
-        if self.failed or not with_roads:
+        if self.failed or not with_roads or self.chosen is None:
             return None
         return Study(
             folder=self.folder,
@@ -349,6 +331,8 @@ class _Work:
             inputs=tuple(self.inputs),
             bearings=None if self.settings.bearings is None else bearings,
             bearing_tests=None if self.settings.bearing_tests is None else tests,
+            profile=self.chosen.profile,
+            profile_words=self.chosen.words,
         )
 
 
