@@ -8,13 +8,16 @@ import numba as nb
 import numpy as np
 from scipy import sparse
 
-from roadrisk.hotspots.paths import PathTable, Split, path_table
+from roadrisk.hotspots.kernel_shapes import GAUSSIAN_CUT, SHAPES, Shape, height, mass_to
+from roadrisk.hotspots.paths import PathTable, path_table
+from roadrisk.hotspots.simple_kernel import simple_density_at, simple_lixel_kernel
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
 
-Shape = Literal["quartic", "epanechnikov"]
-_SHAPES: dict[Shape, int] = {"quartic": 0, "epanechnikov": 1}
+Kind = Literal["continuous", "discontinuous", "simple"]
 
 
 def density_at(
@@ -27,8 +30,10 @@ def density_at(
     *,
     bandwidth_m: float,
     shape: Shape = "quartic",
-    split: Split = "continuous",
+    split: Kind = "continuous",
     reflect: bool = True,
+    gaussian_cut: float = GAUSSIAN_CUT,
+    open_nodes: NDArray[np.bool_] | None = None,
 ) -> Floats:
     """Kernel density of events at places on the network.
 
@@ -41,11 +46,19 @@ def density_at(
         Where to evaluate.
     bandwidth_m : float
         Half-width: the distance at which the kernel becomes 0 [m].
-    shape : {"quartic", "epanechnikov"}
-        The quartic is the biweight, 15/16 (1 - t^2)^2; the other 3/4 (1 - t^2).
-    split : {"continuous", "discontinuous"}
+    shape : {"quartic", "epanechnikov", "gaussian"}
+        The quartic is the biweight. The Gaussian is cut at the half-width and scaled up to a
+        mass of 1.
+    split : {"continuous", "discontinuous", "simple"}
+        What happens at junctions: `paths.path_table` for the equal-split kernels,
+        `simple_kernel` for the third, which is no density.
     reflect : bool
-        Both as in `paths.path_table`.
+        As in `paths.path_table`; the simple kernel is never thrown back.
+    gaussian_cut : float
+        Standard deviations of the Gaussian in `bandwidth_m`.
+    open_nodes : ndarray of bool, shape (nodes,), optional
+        Dead ends where the study area cuts a road that goes on: nothing is thrown back there,
+        and one event's mass is less than 1 (`edge_correction` makes up for it).
 
     Returns
     -------
@@ -56,14 +69,19 @@ def density_at(
     -----
     Okabe, Satoh & Sugihara 2009, Int. J. Geogr. Inf. Sci. 23:7-32.
     """
-    table = path_table(network, bandwidth_m, split=split, reflect=reflect)
+    if split == "simple":
+        return simple_density_at(
+            network, event_edge, event_offset_m, weight, place_edge, place_offset_m,
+            bandwidth_m=bandwidth_m, shape=shape, gaussian_cut=gaussian_cut,
+        )  # fmt: skip
+    table = path_table(network, bandwidth_m, split=split, reflect=reflect, open_nodes=open_nodes)
     order = np.argsort(place_edge, kind="stable")
     first = np.searchsorted(place_edge[order], np.arange(network.edges + 1)).astype(np.int64)
     sums = _density(
         network.edge_length_m, table.first, table.entry, table.distance_m, table.weight,
         np.asarray(event_edge, np.int64), np.asarray(event_offset_m, np.float64),
         np.asarray(weight, np.float64), first, np.asarray(place_offset_m, np.float64)[order],
-        float(bandwidth_m), _SHAPES[shape],
+        float(bandwidth_m), SHAPES[shape], float(gaussian_cut),
     )  # fmt: skip
     out = np.empty(len(place_edge))
     out[order] = sums
@@ -76,8 +94,10 @@ def lixel_kernel(
     bandwidth_m: float,
     *,
     shape: Shape = "quartic",
-    split: Split = "continuous",
+    split: Kind = "continuous",
     reflect: bool = True,
+    gaussian_cut: float = GAUSSIAN_CUT,
+    open_nodes: NDArray[np.bool_] | None = None,
 ) -> sparse.csr_array[Any, tuple[int, int]]:
     """Share of one event's kernel that falls in each lixel.
 
@@ -87,9 +107,11 @@ def lixel_kernel(
     lixels : Lixels
     bandwidth_m : float
         Half-width [m].
-    shape : {"quartic", "epanechnikov"}
-    split : {"continuous", "discontinuous"}
+    shape : {"quartic", "epanechnikov", "gaussian"}
+    split : {"continuous", "discontinuous", "simple"}
     reflect : bool
+    gaussian_cut : float
+    open_nodes : ndarray of bool, shape (nodes,), optional
         All as in `density_at`.
 
     Returns
@@ -97,39 +119,26 @@ def lixel_kernel(
     scipy.sparse.csr_array, shape (lixels, lixels)
         Row i: an event in the middle of lixel i. Each entry is the kernel integrated over a
         lixel, so a row sums to 1 for both equal-split kernels (where paths were merged in a
-        dense knot of short edges, the row is scaled to it). Divide by the lixels' lengths for
-        a density.
+        dense knot of short edges, the row is scaled to it), less where a node is open or
+        dead ends don't throw back. Divide by the lixels' lengths for a density.
     """
-    table: PathTable = path_table(network, bandwidth_m, split=split, reflect=reflect)
+    if split == "simple":
+        return simple_lixel_kernel(
+            network, lixels, bandwidth_m, shape=shape, gaussian_cut=gaussian_cut
+        )
+    table: PathTable = path_table(
+        network, bandwidth_m, split=split, reflect=reflect, open_nodes=open_nodes
+    )
     indptr, indices, data = _rows(
         network.edge_length_m, table.first, table.entry, table.distance_m, table.weight,
         lixels.edge, lixels.start_m, lixels.end_m, lixels.first,
-        float(bandwidth_m), _SHAPES[shape],
+        float(bandwidth_m), SHAPES[shape], float(gaussian_cut),
     )  # fmt: skip
     rows = sparse.csr_array((data, indices, indptr), shape=(len(lixels), len(lixels)))
-    if split == "continuous" or reflect:
+    if open_nodes is None and (split == "continuous" or reflect):
         mass: Floats = np.asarray(rows.sum(axis=1), np.float64)
         rows.data[:] = rows.data / np.repeat(mass, np.diff(indptr))
     return rows
-
-
-@nb.njit(cache=True)
-def _k(d: float, h: float, shape: int) -> float:
-    t = d / h
-    if t >= 1.0:
-        return 0.0
-    if shape == 0:
-        return 0.9375 / h * (1.0 - t * t) ** 2
-    return 0.75 / h * (1.0 - t * t)
-
-
-@nb.njit(cache=True)
-def _q(d: float, h: float, shape: int) -> float:
-    """Kernel integrated from 0 to d."""
-    t = min(d / h, 1.0)
-    if shape == 0:
-        return 0.9375 * (t - 2.0 * t**3 / 3.0 + t**5 / 5.0)
-    return 0.75 * (t - t**3 / 3.0)
 
 
 @nb.njit(cache=True)
@@ -146,12 +155,13 @@ def _density(
     place_offset: Floats,
     h: float,
     shape: int,
+    cut: float,
 ) -> Floats:
     out = np.zeros(len(place_offset))
     for n in range(len(event_edge)):
         e, s, w = event_edge[n], event_offset[n], weight[n]
         for i in range(place_first[e], place_first[e + 1]):
-            out[i] += w * _k(abs(place_offset[i] - s), h, shape)
+            out[i] += w * height(abs(place_offset[i] - s), h, shape, cut)
         for side in range(2):
             gone = s if side == 0 else length[e] - s
             if gone >= h:
@@ -164,7 +174,7 @@ def _density(
                 from_u = entry[row] % 2 == 0
                 for i in range(place_first[f], place_first[f + 1]):
                     x = place_offset[i] if from_u else length[f] - place_offset[i]
-                    out[i] += w * share[row] * _k(d + x, h, shape)
+                    out[i] += w * share[row] * height(d + x, h, shape, cut)
     return out
 
 
@@ -181,6 +191,7 @@ def _rows(
     lixel_first: Ints,
     h: float,
     shape: int,
+    cut: float,
 ) -> tuple[Ints, Ints, Floats]:
     count = len(lixel_edge)
     indptr = np.zeros(count + 1, np.int64)
@@ -193,7 +204,9 @@ def _rows(
     for n in range(count):
         e = lixel_edge[n]
         s = (lixel_start[n] + lixel_end[n]) / 2.0
-        seen = _own_edge(n, e, s, lixel_start, lixel_end, lixel_first, h, shape, sums, met, touched)
+        seen = _own_edge(
+            n, e, s, lixel_start, lixel_end, lixel_first, h, shape, cut, sums, met, touched
+        )
         for side in range(2):
             gone = s if side == 0 else length[e] - s
             if gone >= h:
@@ -209,7 +222,8 @@ def _rows(
                     if d + j * piece >= h:
                         break
                     mass = share[row] * (
-                        _q(d + (j + 1) * piece, h, shape) - _q(d + j * piece, h, shape)
+                        mass_to(d + (j + 1) * piece, h, shape, cut)
+                        - mass_to(d + j * piece, h, shape, cut)
                     )
                     i = lo + j if entry[row] % 2 == 0 else hi - 1 - j
                     seen = _add(i, mass, sums, met, touched, seen)
@@ -239,6 +253,7 @@ def _own_edge(
     lixel_first: Ints,
     h: float,
     shape: int,
+    cut: float,
     sums: Floats,
     met: Any,
     touched: Ints,
@@ -253,9 +268,9 @@ def _own_edge(
         if a >= h or b <= -h:
             continue
         if i == n:
-            mass = _q(-a, h, shape) + _q(b, h, shape)
+            mass = mass_to(-a, h, shape, cut) + mass_to(b, h, shape, cut)
         else:
-            mass = abs(_q(abs(b), h, shape) - _q(abs(a), h, shape))
+            mass = abs(mass_to(abs(b), h, shape, cut) - mass_to(abs(a), h, shape, cut))
         seen = _add(i, mass, sums, met, touched, seen)
     return seen
 

@@ -7,11 +7,15 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numba as nb
 import numpy as np
+from numpy.typing import NDArray
+
+from roadrisk.hotspots.reach import edge_ends
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints, Network
 
 AnyArray = Any
+Bools = NDArray[np.bool_]
 Split = Literal["continuous", "discontinuous"]
 
 # Two arrivals closer than this on the same edge end are one. The coarser steps are used only
@@ -53,7 +57,12 @@ class PathTable:
 
 
 def path_table(
-    network: Network, reach_m: float, *, split: Split = "continuous", reflect: bool = True
+    network: Network,
+    reach_m: float,
+    *,
+    split: Split = "continuous",
+    reflect: bool = True,
+    open_nodes: Bools | None = None,
 ) -> PathTable:
     """Follow the paths of an equal-split kernel from every edge end.
 
@@ -79,7 +88,8 @@ def path_table(
     Arrivals at the same edge end after the same distance are merged, in order of distance,
     so that back-and-forth paths over the same edges are counted once with their summed weight.
     """
-    arm_first, arms = _arms(network)
+    arm_first, arms = edge_ends(network)
+    is_open = np.zeros(len(network.node_xy), np.bool_) if open_nodes is None else open_nodes
     first, entry, distance, weight = _all_paths(
         network.edge_u,
         network.edge_v,
@@ -89,20 +99,12 @@ def path_table(
         float(reach_m),
         split == "continuous",
         reflect,
+        is_open,
         np.array(MERGE_STEPS_M),
         np.array(LEAST_WEIGHT),
         MOST_STATES,
     )
     return PathTable(first, entry, distance, weight, float(reach_m))
-
-
-def _arms(network: Network) -> tuple[Ints, Ints]:
-    """Entries at every node in CSR form: entry 2e starts at u of e, 2e + 1 at v."""
-    ends = np.column_stack([network.edge_u, network.edge_v]).ravel()
-    order = np.argsort(ends, kind="stable").astype(np.int64)
-    nodes = len(network.node_xy)
-    first = np.searchsorted(ends[order], np.arange(nodes + 1)).astype(np.int64)
-    return first, order
 
 
 @nb.njit(cache=True)
@@ -153,8 +155,10 @@ def _sift_down(key: Ints, exit_: Ints, dist: Floats, wt: Floats, size: int) -> N
 
 
 @nb.njit(cache=True)
-def _share(arms: int, back: bool, continuous: bool, reflect: bool) -> float:
+def _share(arms: int, back: bool, continuous: bool, reflect: bool, is_open: bool) -> float:
     """Share that an arm of a node gets; `back` is the arm by which the kernel came."""
+    if arms == 1 and is_open:
+        return 0.0
     if continuous:
         return 2.0 / arms - (1.0 if back else 0.0)
     if arms == 1:
@@ -173,6 +177,7 @@ def _paths_from(
     reach: float,
     continuous: bool,
     reflect: bool,
+    is_open: Bools,
     step: float,
     least: float,
     most: int,
@@ -207,7 +212,7 @@ def _paths_from(
         arms_here = arm_first[node + 1] - arm_first[node]
         for i in range(arm_first[node], arm_first[node + 1]):
             arm = arms[i]
-            out = w * _share(arms_here, arm == x, continuous, reflect)
+            out = w * _share(arms_here, arm == x, continuous, reflect, is_open[node])
             if out == 0.0:
                 continue
             entry = _grow(entry, found + 1)
@@ -242,6 +247,7 @@ def _all_paths(
     reach: float,
     continuous: bool,
     reflect: bool,
+    is_open: Bools,
     steps: Floats,
     least: Floats,
     most: int,
@@ -265,6 +271,7 @@ def _all_paths(
                 reach,
                 continuous,
                 reflect,
+                is_open,
                 steps[i],
                 least[i],
                 limit,

@@ -54,6 +54,17 @@ def test_three_arms(s: float, arrival: float, other_disc: float, other_cont: flo
     assert got == pytest.approx([arrival, other_disc, other_cont], abs=1e-9)
 
 
+@pytest.mark.parametrize(("s", "arrival", "other"), [
+    (0, 0.1323, 0.1323), (1, 0.1728, 0.0768), (2, 0.1875, 0.0243),
+])  # fmt: skip
+def test_three_arms_of_the_simple_kernel(s: float, arrival: float, other: float) -> None:
+    """The same event under the simple kernel (values computed from the formula, same source)."""
+    network = star(3, 100.0)
+    event = along(network, 0, 2.0)
+    got = [one(network, event, along(network, arm, s), 5.0, "simple") for arm in (0, 1)]
+    assert got == pytest.approx([arrival, other], abs=1e-9)
+
+
 def test_four_arms() -> None:
     """The network and points of the kernel tests in the R package spNetwork
     (JeremyGelb/spNetwork, tests/testthat/test_kernels.R); values computed from the formulas."""
@@ -62,6 +73,7 @@ def test_four_arms() -> None:
     assert one(network, event, along(network, 1, 3.0), 10, "discontinuous") == pytest.approx(0.0128)
     back = one(network, event, along(network, 0, 1.0), 5.0, "continuous")
     assert back == pytest.approx(0.12015, abs=1e-12)
+    assert one(network, event, along(network, 1, 3.0), 10, "simple") == pytest.approx(0.0384)
 
 
 def test_mass_equals_placed_events() -> None:
@@ -107,6 +119,34 @@ def test_equal_split_kernels_of_another_program(
                      bandwidth_m=0.1 * per_sd * UNIT, shape=shape, split=split,
                      reflect=False)  # fmt: skip
     assert got * UNIT == pytest.approx(table[f"{column}_{ending}"].to_numpy(), rel=1e-6)
+
+
+@pytest.mark.parametrize(("split", "ending"), [("continuous", "cont"), ("discontinuous", "disc")])
+def test_gaussian_equal_split_kernels_of_another_program(
+    reference: tuple[Network, np.ndarray, np.ndarray, pd.DataFrame], split: str, ending: str
+) -> None:
+    """Same source, Gaussian, whose tails that program does not cut by distance; ours are cut at 7
+    standard deviations here. It leaves out paths of small weight instead, so its values lie a
+    little below or above: agreement to 1e-5."""
+    network, edge, offset, table = reference
+    got = density_at(network, edge, offset, np.ones(len(edge)), edge, offset,
+                     bandwidth_m=0.7 * UNIT, shape="gaussian", split=split, gaussian_cut=7.0,
+                     reflect=False)  # fmt: skip
+    assert got * UNIT == pytest.approx(table[f"gaussian_{ending}"].to_numpy(), rel=1e-5)
+
+
+def test_mass_on_the_reference_network(
+    reference: tuple[Network, np.ndarray, np.ndarray, pd.DataFrame],
+) -> None:
+    """Mass 1 of both equal-split kernels on that network, rows not scaled."""
+    network = reference[0]
+    lixels = lay_lixels(network, 20.0)
+    none_open = np.zeros(len(network.node_xy), bool)
+    for split in ("continuous", "discontinuous"):
+        for shape in ("quartic", "epanechnikov", "gaussian"):
+            rows = lixel_kernel(network, lixels, 250.0, shape=shape, split=split,
+                                open_nodes=none_open)  # fmt: skip
+            assert np.asarray(rows.sum(axis=1)) == pytest.approx(1.0, abs=1e-6)
 
 
 def test_counts_of_pairs_by_network_distance_of_another_program(
