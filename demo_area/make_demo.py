@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import numpy as np
+from fieldwork import bursts, captures
 from movement import (
     ANIMALS,
     STRETCHES,
@@ -21,7 +22,8 @@ from movement import (
     steps_across,
     walk,
 )
-from plane import cut, to_lonlat
+from plane import Floats, cut, to_lonlat
+from profile_text import profile_toml
 from road_files import agency_geojson, collection, feature, osm_xml, table, traffic_csv
 from road_shapes import Road, build
 from study_text import STUDY_TOML
@@ -33,15 +35,18 @@ def write(folder: Path) -> None:
     """Write every file of the study into a folder; it is made if it is not there."""
     roads = build()
     walks = walk(roads)
-    fixes = sorted(locate(walks), key=lambda f: (f.when, f.animal))
+    fixes = locate(walks)
+    caught = captures(walks, fixes, roads)
+    fixes = sorted(fixes + bursts(walks, fixes), key=lambda f: (f.when, f.animal))
     passed = passages(walks, fixes, roads)
     reports = make_reports(roads)
     files = {
         "study.toml": STUDY_TOML,
+        "profile.toml": profile_toml(),
         "roads.osm": osm_xml(roads),
         "agency_roads.geojson": agency_geojson(roads),
         "traffic.csv": traffic_csv(),
-        "animals.csv": _animals(),
+        "animals.csv": _animals(caught),
         "fixes.csv": _fixes(fixes),
         "sightings.csv": _sightings(reports),
         "truth/true_stretches.geojson": _true_stretches(roads, fixes, passed, reports),
@@ -55,9 +60,16 @@ def write(folder: Path) -> None:
         path.write_bytes(text.encode("utf-8"))
 
 
-def _animals() -> str:
-    head = ("organismID", "sex", "lifeStage", "mass_g", "transmitter_mass_g", "tag_channel")
-    return table(head, ((a.number, a.sex, a.stage, a.mass_g, a.tag_g, a.channel) for a in ANIMALS))
+def _animals(caught: list[Floats | None]) -> str:
+    head = (
+        "organismID", "sex", "lifeStage", "mass_g", "transmitter_mass_g", "tag_channel",
+        "decimalLatitude", "decimalLongitude",
+    )  # fmt: skip
+    rows = []
+    for a, place in zip(ANIMALS, caught, strict=True):
+        at = ("", "") if place is None else tuple(f"{v:.6f}" for v in to_lonlat(place)[::-1])
+        rows.append((a.number, a.sex, a.stage, a.mass_g, a.tag_g, a.channel, *at))
+    return table(head, rows)
 
 
 def _fixes(fixes: list[Fix]) -> str:

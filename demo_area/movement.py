@@ -26,7 +26,15 @@ RADIUS_95_PER_SD = 2.4477  # of a bivariate normal error, as the stated uncertai
 _STEP_H = 1 / 6
 _FIRST_HOUR, _LAST_HOUR = 7, 20
 _STEPS_A_DAY = (_LAST_HOUR - _FIRST_HOUR) * 6
-_PULL_H, _MEMORY_H = 10.0, 0.5
+PULL_H, MEMORY_H = 10.0, 0.5  # of moving time
+REST_BEGINS, REST_ENDS = 0.05, 0.2  # chance at each step
+
+# The warm middle of the day in spring and autumn; morning and late afternoon in summer.
+ACTIVE_HOURS = (
+    ((5, 6, 7, 8, 9), ((8, 12), (15.5, 19))),
+    ((4, 10), ((10, 16),)),
+)
+SEASON_MONTHS = (4, 5, 6, 7, 8, 9, 10)
 
 
 @dataclass(frozen=True)
@@ -141,14 +149,18 @@ def homes(roads: dict[str, Road]) -> Floats:
     """Return the middle of each animal's home, shape (animals, 2)."""
     found = []
     for a in ANIMALS:
-        if isinstance(a.home, int):
-            road, near = STRETCHES[a.home].road, STRETCHES[a.home].near
-        else:
-            road, near = a.home[0], a.home[1:]
-        line = roads[road].xy
-        at = nearest_chainage(line, np.array(near)) + a.along_m
-        found.append(beside(line, at, a.left_sd * a.sd_m)[0])
+        road, at = home_road(a, roads)
+        found.append(beside(roads[road].xy, at, a.left_sd * a.sd_m)[0])
     return np.array(found)
+
+
+def home_road(animal: Animal, roads: dict[str, Road]) -> tuple[str, float]:
+    """Return the road an animal's home lies beside, and how far along it [m]."""
+    if isinstance(animal.home, int):
+        road, near = STRETCHES[animal.home].road, STRETCHES[animal.home].near
+    else:
+        road, near = animal.home[0], animal.home[1:]
+    return road, nearest_chainage(roads[road].xy, np.array(near)) + animal.along_m
 
 
 def walk(roads: dict[str, Road]) -> Walks:
@@ -157,8 +169,8 @@ def walk(roads: dict[str, Road]) -> Walks:
     days = [d for y in SEASONS for d in _days(date(y, 4, 1), date(y, 10, 31))]
     sd = np.array([a.sd_m for a in ANIMALS])[:, None]
     # The velocity's spread that gives places the wanted spread round the home.
-    speed_sd = sd * np.sqrt((_PULL_H + _MEMORY_H) / _MEMORY_H) / _PULL_H
-    keep = 1 - _STEP_H / _MEMORY_H
+    speed_sd = sd * np.sqrt((PULL_H + MEMORY_H) / MEMORY_H) / PULL_H
+    keep = 1 - _STEP_H / MEMORY_H
     fresh = np.sqrt(1 - keep * keep) * speed_sd
     x, v = rng.normal(size=(2, len(ANIMALS), 2)) * (sd, speed_sd)
     resting = np.zeros(len(ANIMALS), dtype=bool)
@@ -166,14 +178,16 @@ def walk(roads: dict[str, Road]) -> Walks:
     when = []
     row = 0
     for day in days:
-        out = rng.random(len(ANIMALS)) > _share_of_days_inside(day.month)
+        out = rng.random(len(ANIMALS)) > share_of_days_inside(day.month)
         for step in range(_STEPS_A_DAY):
             hour = _FIRST_HOUR + step * _STEP_H
             resting = np.where(
-                resting, rng.random(len(resting)) > 0.2, rng.random(len(resting)) < 0.05
+                resting,
+                rng.random(len(resting)) > REST_ENDS,
+                rng.random(len(resting)) < REST_BEGINS,
             )
-            moving = (out & ~resting & _active(hour, day.month))[:, None]
-            x = np.where(moving, x + _STEP_H * (v - x / _PULL_H), x)
+            moving = (out & ~resting & active(hour, day.month))[:, None]
+            x = np.where(moving, x + _STEP_H * (v - x / PULL_H), x)
             v = np.where(moving, keep * v + fresh * rng.normal(size=v.shape), v)
             places[row] = x
             when.append(datetime(day.year, day.month, day.day, tzinfo=ZONE) + timedelta(hours=hour))
@@ -185,14 +199,18 @@ def _days(first: date, last: date) -> list[date]:
     return [first + timedelta(days=i) for i in range((last - first).days + 1)]
 
 
-def _active(hour: float, month: int) -> bool:
-    """Morning and late afternoon in summer; the warm middle of the day in spring and autumn."""
-    if month in (4, 10):
-        return 10 <= hour < 16
-    return 8 <= hour < 12 or 15.5 <= hour < 19
+def active(hour: float, month: int) -> bool:
+    """Tell whether animals move about at all at that hour of the local day."""
+    return any(
+        begin <= hour < end
+        for months, spells in ACTIVE_HOURS
+        if month in months
+        for begin, end in spells
+    )
 
 
-def _share_of_days_inside(month: int) -> float:
+def share_of_days_inside(month: int) -> float:
+    """Return the share of days on which an animal stays where it is."""
     return {4: 0.5, 7: 0.3, 8: 0.35, 9: 0.3, 10: 0.6}.get(month, 0.15)
 
 

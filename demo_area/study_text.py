@@ -11,6 +11,7 @@ name = "Pellowmere Reserve (invented)"
 short_name = "demo"
 species = "Testudo ficta"
 common_name = "marsh tortoise (invented)"
+profile = "profile.toml"     # hours, season and movement of the invented species
 start = 2023-04-01
 end = 2025-10-31
 time_zone = "Europe/Warsaw"  # of the coordinates that the invented area borrows
@@ -22,6 +23,8 @@ invented = true              # every output says so
 [animals]
 file = "animals.csv"
 transmitter_limit_percent = 5.0  # of body mass; above it: a doubt
+caught_at_road = "keep"          # or "leave out", "weight": animals that were caught at a road
+caught_near_road_m = 15.0        # so near counts as at the road
 
 [fixes]
 file = "fixes.csv"
@@ -60,6 +63,11 @@ layer_date = "LYR_DATE"
 
 [traffic]
 file = "traffic.csv"
+
+[population]  # invented, like all here: adults that live in the area, with a 90 % interval
+adults = 140
+adults_low = 95
+adults_high = 210
 
 [crossings]
 longest_step_days = 7.0  # longer steps between fixes don't count

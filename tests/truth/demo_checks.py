@@ -72,6 +72,13 @@ def crossings_by_steps(roads: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(rows, crs=UTM)
 
 
+def on_burst_days(fixes: pd.DataFrame) -> pd.Series:
+    """Which fixes belong to a day of hourly ones: the others come one a day at most."""
+    return (
+        fixes.groupby(["organismID", fixes["eventDate"].str[:10]])["method"].transform("size") > 1
+    )
+
+
 def distinct_reports() -> pd.DataFrame:
     """Reports beside their truth, exact duplicates left aside."""
     both = read("sightings.csv").merge(read("truth/true_reports.csv"), on="occurrenceID")

@@ -17,6 +17,7 @@ import pandas as pd
 import pytest
 import shapely
 
+from roadrisk.species import profile_from
 from roadrisk.study import settings_from
 from tests.truth import demo_checks as checks
 
@@ -54,7 +55,7 @@ def test_script_writes_the_committed_bytes(tmp_path):
     script = checks.DEMO / "make_demo.py"
     subprocess.run([sys.executable, "-B", str(script), str(tmp_path)], check=True)
     written = {p.relative_to(tmp_path): p for p in tmp_path.rglob("*") if p.is_file()}
-    assert len(written) == 11
+    assert len(written) == 12
     for name, path in written.items():
         assert path.read_bytes() == (checks.DEMO / name).read_bytes(), name
     assert sum(p.stat().st_size for p in written.values()) < 3_000_000
@@ -69,7 +70,8 @@ def test_settings_are_valid_and_say_that_it_is_invented():
     for name in ("roads.osm", "README.md", "truth/true_stretches.geojson"):
         assert "invented" in (checks.DEMO / name).read_text(encoding="utf-8")
     named = [settings.fixes, settings.animals, settings.sightings, settings.traffic]
-    files = [f for section in named for f in section.file]
+    files = [settings.study.profile, *(f for section in named for f in section.file)]
+    assert settings.population.abundance == (140, 95, 210)
     assert all((checks.DEMO / f).is_file() for f in files)
 
 
@@ -171,13 +173,79 @@ def test_animals_and_fixes_in_readme(facts):
     day = pd.to_datetime(fixes["eventDate"].str[:10])
     assert day.dt.year.nunique() == 3
     assert day.dt.month.between(4, 10).all()
-    within_season = day.groupby(fixes["organismID"]).apply(lambda d: d.sort_values().diff().dt.days)
+    alone = day[~checks.on_burst_days(fixes)]
+    within_season = alone.groupby(fixes["organismID"]).apply(
+        lambda d: d.sort_values().diff().dt.days
+    )
     gaps = within_season[within_season < 120]
     assert gaps.between(2, 4).mean() > 0.95
     assert (gaps > 7).any()
     # The two on one channel are tracked in the same season.
     seasons = [set(day[fixes["organismID"] == a].dt.year) for a in animals["organismID"][shared]]
     assert seasons[0] & seasons[1]
+
+
+def test_days_of_hourly_fixes(facts):
+    fixes = checks.read("fixes.csv")
+    close = fixes[checks.on_burst_days(fixes)]
+    days = close.groupby(["organismID", close["eventDate"].str[:10]])
+    assert len(close) == facts["of these on days of hourly fixes"]
+    assert len(days) == facts["days of hourly fixes, over all animals"]
+    assert close["organismID"].nunique() == facts["animals with days of hourly fixes"]
+    assert days.size().between(6, 7).all()
+    time = pd.to_datetime(close["eventDate"])
+    lag = time.groupby([close["organismID"], time.dt.date]).diff().dropna() / pd.Timedelta(hours=1)
+    # One hour apart but for the midday rest of the summer.
+    assert set(lag) == {1.0, 5.0}
+    # About four weeks apart, a few days later where a fix was made on that day anyway.
+    for _, own in time.groupby(close["organismID"]):
+        apart = own.dt.normalize().drop_duplicates().diff().dt.days.dropna()
+        assert apart[apart < 100].between(21, 36).all()
+        assert apart[apart < 100].mean() == pytest.approx(28, abs=2)
+
+
+def test_places_of_capture(facts, roads):
+    animals = checks.read("animals.csv")
+    unknown = animals["decimalLatitude"] == ""
+    assert (unknown == (animals["decimalLongitude"] == "")).all()
+    assert unknown.sum() == facts["animals of which it is not known where they were caught"]
+    known = animals[~unknown]
+    at = checks.points(known, "decimalLongitude", "decimalLatitude")
+    away = at.distance(shapely.union_all(roads.geometry.to_numpy()))
+    assert (away <= 15).sum() == facts["animals caught within 15 m of a road"]
+    assert away[away > 15].min() > 19
+    # At or in the home range: a few standard deviations from the middle of the fixes.
+    fixes = checks.read("fixes.csv")
+    found = checks.points(fixes, "decimalLongitude", "decimalLatitude")
+    for i, number in known["organismID"].items():
+        own = found[fixes["organismID"] == number]
+        middle = shapely.Point(own.x.mean(), own.y.mean())
+        assert at[i].distance(middle) < 4 * np.sqrt((own.x.var() + own.y.var()) / 2)
+
+
+def test_profile_is_what_the_animals_do():
+    """Spread, hours and months of the fixes lie in the invented profile's ranges."""
+    data = tomllib.loads((checks.DEMO / "profile.toml").read_text(encoding="utf-8"))
+    profile = profile_from(data, "profile.toml")
+    assert all("invented" in s for _, value in profile.values() for s in value.source)
+    fixes = checks.read("fixes.csv")
+    at = checks.points(fixes, "decimalLongitude", "decimalLatitude")
+    spread = [
+        np.sqrt((own.x.var() + own.y.var()) / 2) for _, own in at.groupby(fixes["organismID"])
+    ]
+    sd = profile.movement.home_sd_m
+    assert sd.low * 0.8 < min(spread)
+    assert max(spread) < sd.high * 1.2
+    assert np.median(spread) == pytest.approx(sd.likely, rel=0.1)
+    time = pd.to_datetime(fixes["eventDate"][checks.on_burst_days(fixes)])
+    shares = [profile.active.hour_shares(t.month)[t.hour] for t in time]
+    assert min(shares) > 0
+    assert profile.months("wide") == (4, 5, 6, 7, 8, 9, 10)
+    # Four values of which any three give the fourth: velocity's variance and mean speed.
+    move = profile.movement
+    hours = move.tau_velocity_minutes.likely / 60 * move.tau_home_hours.likely
+    speed = np.sqrt(np.pi / 2) * sd.likely / np.sqrt(hours) / 60
+    assert speed == pytest.approx(move.path_speed_m_min.likely, rel=0.01)
 
 
 def test_home_ranges_are_100_to_250_m_across():
