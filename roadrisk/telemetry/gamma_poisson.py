@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 from scipy.special import gammaln
 
 if TYPE_CHECKING:
@@ -29,6 +30,8 @@ _MEAN_POWER = -0.65
 _STEP = 0.1
 # The grid of means begins at so many crossing-days in all the years watched.
 _LEAST = 1e-5
+_FINER = 8
+_LEAST_CHANCE = 1e-200
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,7 +150,7 @@ def posterior_of_mean(
 
 
 def quantiles(chance: Floats, grid: RateGrid, at: Floats) -> Floats:
-    """Quantiles of the mean from its chances on the grid, even between points in the logarithm.
+    """Quantiles of the mean from its chances on the grid.
 
     Parameters
     ----------
@@ -161,5 +164,9 @@ def quantiles(chance: Floats, grid: RateGrid, at: Floats) -> Floats:
     ndarray
         Same shape as `at`.
     """
-    below = np.cumsum(chance) - chance / 2
-    return np.asarray(np.exp(np.interp(at, below, np.log(grid.mean))))
+    log_mean = np.log(grid.mean)
+    fine = np.linspace(log_mean[0], log_mean[-1], _FINER * (len(log_mean) - 1) + 1)
+    # A narrow posterior lies between few points, and its logarithm is smooth.
+    finer = np.exp(CubicSpline(log_mean, np.log(np.maximum(chance, _LEAST_CHANCE)))(fine))
+    below = np.cumsum(finer) - finer / 2
+    return np.asarray(np.exp(np.interp(at, below / finer.sum(), fine)))
