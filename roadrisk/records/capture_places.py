@@ -49,7 +49,7 @@ def read_capture_places(
         WGS 84 [degrees]; NaN where unknown.
     """
     unknown = np.full(len(raw), np.nan)
-    if not _given(raw, columns, notes):
+    if not _given(raw, columns, section, notes):
         return unknown, unknown.copy()
     found = read_positions(raw, columns, section, _SECTION, notes)
     if found is None:
@@ -79,11 +79,17 @@ def read_capture_places(
     return lon, lat
 
 
-def _given(raw: RawTable, columns: Columns, notes: Notes) -> bool:
+def _given(raw: RawTable, columns: Columns, section: AnimalsSection, notes: Notes) -> bool:
     """Tell whether the table gives places at all; half a pair that is meant is an error."""
-    if raw.xy is not None or any(all(t in columns for t in pair) for pair in _PAIRS):
+    # Columns x and y that nobody named mean something only with a system that is named.
+    named = "crs" in section.model_fields_set
+    meant = [
+        t
+        for t in PLACE_TERMS
+        if t in columns and (t in columns.mapped or t.startswith("decimal") or named)
+    ]
+    if raw.xy is not None or any(all(t in meant for t in pair) for pair in _PAIRS):
         return True
-    meant = [t for t in PLACE_TERMS if t in columns and (t in columns.mapped or "decimal" in t)]
     if meant:
         pair = next(p for p in _PAIRS if meant[0] in p)
         other = pair[1 - pair.index(meant[0])]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from importlib.resources import files
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
@@ -245,6 +246,15 @@ def _delete_folder(folder: Path) -> None:
     folder.rmdir()
 
 
+def _profile(text: str) -> Callable[[Path], None]:
+    def break_it(folder: Path) -> None:
+        change("study.toml", "invented = true", 'profile = "mine.toml"')(folder)
+        put("mine.toml", text)(folder)
+
+    return break_it
+
+
+_PROFILE = (files("roadrisk.species") / "TEMPLATE.toml").read_text(encoding="utf-8")
 _ZONE = 'time_zone = "America/New_York"'
 
 CASES = [
@@ -376,4 +386,30 @@ CASES = [
     Case("garbage named .osm.pbf", use("roads.osm", "roads.osm.pbf", b"\0\1\2\3" * 50),
          "roads.osm.pbf", "can't be read"),
     Case("traffic names no road", put("traffic.csv", "aadt\n2400\n"), "traffic.csv", "which road"),
+    Case(
+        "profile not there",
+        change("study.toml", "invented = true", 'profile = "mine.toml"'),
+        "study.toml", "there is no file 'mine.toml'", 9, "study.profile",
+    ),
+    Case(
+        "no such profile",
+        change("study.toml", "invented = true", 'profile = "box turtle"'),
+        "study.toml", "there is no profile 'box turtle'", 9, "study.profile",
+    ),
+    Case("profile is no TOML", _profile("[body\n"), "mine.toml", "TOML", 1),
+    Case(
+        "profile without a source",
+        _profile(_PROFILE.replace('source = "from memory"\n', "", 1)),
+        "mine.toml", "a value without a source", 26, "road.walking_speed_m_min.source",
+    ),
+    Case(
+        "population without its interval",
+        change("study.toml", "[animals]", "[population]\nadults = 80\n\n[animals]"),
+        "study.toml", "write all of adults", 11, "population",
+    ),
+    Case(
+        "half a place of capture",
+        put("animals.csv", "organismID,decimalLatitude\n007,38.5\n008,38.5\n"),
+        "animals.csv", "only one coordinate", None, "decimalLatitude",
+    ),
 ]  # fmt: skip

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
+import pyproj
 import pytest
 
 from roadrisk.records.attribute_tables import read_animals, read_traffic
@@ -65,6 +66,73 @@ def test_one_row_an_animal(tmp_path):
     assert {(r.row, r.kind) for r in notes.remarks} == {
         (3, "doubt"), (3, "left out"), (4, "left out"),
     }  # fmt: skip
+
+
+PLACES = "organismID,decimalLatitude,decimalLongitude"
+ROADS = (-76.2, 38.4, -76.0, 38.6)
+
+
+def test_places_of_capture(tmp_path):
+    # By hand: decimal degrees, degrees and minutes, and none.
+    rows, notes = animals(tmp_path, "1,38.50123,-76.10456\n2,38°30.5'N,76°6.25'W\n3,,\n", PLACES)
+    np.testing.assert_allclose(rows["capture_latitude"], [38.50123, 38 + 30.5 / 60, np.nan])
+    np.testing.assert_allclose(rows["capture_longitude"], [-76.10456, -76 - 6.25 / 60, np.nan])
+    assert not notes.remarks
+
+
+def test_places_of_capture_under_other_names_and_in_metres(tmp_path):
+    # Outside: pyproj's own transformation.
+    east, north = pyproj.Transformer.from_crs(4326, 32618, always_xy=True).transform(-76.1, 38.5)
+    rows, notes = animals(
+        tmp_path, f"1,{east:.3f},{north:.3f}\n", "organismID,E,N",
+        columns={"x": "E", "y": "N"}, crs="EPSG:32618",
+    )  # fmt: skip
+    np.testing.assert_allclose(rows[["capture_longitude", "capture_latitude"]], [[-76.1, 38.5]])
+    assert not notes.remarks
+    # Columns x and y that nobody named mean nothing.
+    rows, notes = animals(tmp_path, "1,3,4\n", "organismID,x,y")
+    assert rows["capture_latitude"].isna().all()
+    assert not notes.remarks
+
+
+@pytest.mark.parametrize(
+    ("written", "problem", "mend"),
+    [
+        ("here,there", "a coordinate can't be read; where it was caught", "decimal degrees"),
+        ("0,0", "position (0, 0) stands for unknown; where it was caught", "leave it empty"),
+        ("38.501,", "only one coordinate, or one outside its system; where it was", "leave it"),
+        ("-76.10123,38.50123", "seem to be exchanged; where it was caught", "38.50123"),
+        ("138.50123,-76.10123", "is no place on Earth", "latitude"),
+    ],
+)
+def test_places_of_capture_that_are_none(written, problem, mend, tmp_path):
+    # The animal stays; only where it was caught is taken as unknown, and one doubt says so.
+    good = "".join(f"{i},38.50123,-76.10123\n" for i in range(1, 6))
+    rows, notes = animals(tmp_path, f"{good}6,{written}\n", PLACES, ROADS)
+    assert rows["capture_latitude"].isna().tolist() == [False] * 5 + [True]
+    (doubt,) = notes.remarks
+    assert (doubt.kind, doubt.row, doubt.record) == ("doubt", 7, "6")
+    assert problem in doubt.problem
+    assert mend in doubt.mend
+
+
+def test_a_whole_table_of_captures_with_the_wrong_sign(tmp_path):
+    rows, notes = animals(tmp_path, "1,38.50123,76.10123\n2,38.50123,76.10123\n", PLACES, ROADS)
+    (doubt,) = notes.remarks
+    assert doubt.mend == 'write longitude = "unsigned west" in [animals]'
+    text = "1,38.50123,76.10123\n"
+    rows, notes = animals(tmp_path, text, PLACES, ROADS, longitude="unsigned west")
+    assert rows["capture_longitude"].tolist() == [-76.10123]
+    assert not notes.remarks
+
+
+def test_half_a_place_of_capture_stops(tmp_path):
+    rows, notes = animals(tmp_path, "1,-76.1\n", "organismID,decimalLongitude")
+    assert rows is None
+    (error,) = said(notes, "error")
+    assert (error.column, error.mend.split(",")[0]) == (
+        "decimalLongitude", "add the column decimalLatitude",
+    )  # fmt: skip
 
 
 def test_shared_channels_over_files(tmp_path):

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import hashlib
 import json
+from importlib.resources import files
 
 import numpy as np
 import pyproj
 import pytest
 
+from roadrisk.cli import main
 from roadrisk.errors import InputError
 from roadrisk.records import schemas
 from roadrisk.records.checking import check
 from roadrisk.records.settings_file import find_line
 from roadrisk.records.study_folder import gather, read_settings, read_study
+from roadrisk.species import GENERIC, built_in_profile
 from tests.hostile.broken_folders import FIXES, LINES, SIGHTINGS, STUDY, change, good_folder, put
 
 
@@ -114,6 +117,62 @@ def test_remarks_name_their_kind(folder):
     assert [(r.row, r.record) for r in study.remarks if r.kind == "left out"] == [(9, "A8")]
     # check() says the same, errors first.
     assert sorted(check(folder)) == sorted(study.remarks)
+
+
+def test_the_profile_of_the_package(folder):
+    study = read_study(folder)
+    assert study.profile is built_in_profile("terrapene_carolina")
+    assert "eastern box turtle" in study.profile_words
+    assert not [r for r in study.remarks if "profile" in r.problem]
+
+
+def test_a_profile_of_ones_own(folder):
+    text = (files("roadrisk.species") / "TEMPLATE.toml").read_text(encoding="utf-8")
+    put("mine.toml", text.replace("Exemplum tardum", "Terrapene carolina"))(folder)
+    change("study.toml", "invented = true", 'profile = "mine.toml"')(folder)
+    study = read_study(folder)
+    assert study.profile.common_name == "example animal (invented)"
+    assert "mine.toml" in study.profile_words
+    assert [i.name for i in study.inputs if i.name == "mine.toml"] == ["mine.toml"]
+
+
+def test_an_unknown_species_is_doubted_and_checking_says_so(folder):
+    change("study.toml", "Terrapene carolina", "Testudo ficta")(folder)
+    study = read_study(folder)
+    assert study.profile is built_in_profile(GENERIC)
+    (doubt,) = [r for r in study.remarks if r.column == "study.species"]
+    assert (doubt.kind, doubt.row) == ("doubt", 4)
+    assert doubt in check(folder)
+
+
+def test_errors_of_the_profile_stand_beside_all_others(folder, capsys):
+    put("mine.toml", "[body\n")(folder)
+    change("study.toml", "invented = true", 'profile = "mine.toml"')(folder)
+    change("fixes.csv", "organismID", "who")(folder)
+    with pytest.raises(InputError) as caught:
+        read_study(folder)
+    assert {r.file for r in caught.value.remarks} == {"mine.toml", "fixes.csv"}
+    with pytest.raises(SystemExit) as stopped:
+        main(["check", str(folder)])
+    assert stopped.value.code == 2
+    said = capsys.readouterr()
+    assert "Traceback" not in said.err + said.out
+    lines = [line for line in (said.out + said.err).splitlines() if "mine.toml" in line]
+    assert len(lines) == 1
+    assert "the TOML is broken" in lines[0]
+
+
+def test_places_of_capture(folder):
+    # By hand: the roads reach from 38.5 to 38.505 N; 40 N is more than a degree away.
+    put("animals.csv", "organismID,decimalLatitude,decimalLongitude\n"
+        "007,38.50050,-76.10200\n008,40.00050,-76.10200\n009,,\n")(folder)  # fmt: skip
+    study = read_study(folder)
+    assert study.animals["organismID"].tolist() == ["007", "008", "009"]
+    np.testing.assert_allclose(study.animals["capture_latitude"], [38.5005, 40.0005, np.nan])
+    np.testing.assert_allclose(study.animals["capture_longitude"], [-76.102, -76.102, np.nan])
+    (doubt,) = [r for r in study.remarks if r.file == "animals.csv"]
+    assert (doubt.kind, doubt.row, doubt.record) == ("doubt", 3, "008")
+    assert "far from all others" in doubt.problem
 
 
 def test_checking_builds_no_network(folder, monkeypatch):

@@ -15,6 +15,7 @@ from roadrisk.telemetry.movement_tracks import (
     RADIUS_95_PER_SD,
     ActiveClock,
     MovementTrack,
+    Windows,
     isotropic_error,
     nodes_of,
     tracks_from_fixes,
@@ -67,6 +68,66 @@ def test_long_gaps_do_not_count() -> None:
     between = (nodes.hours > nodes.fix_hours[1]) & (nodes.hours <= nodes.fix_hours[2])
     assert between.sum() > 30
     assert not nodes.counted[between].any()
+
+
+MAY = ((6.0, 10.0), (16.0, 18.0))
+BY_MONTH = ActiveClock(((8.0, 18.0),), ((4, 1), (5, 31)), ((5, MAY),))
+
+
+def _day(date: str) -> int:
+    return (pd.Timestamp(date) - pd.Timestamp(0)).days
+
+
+def test_hours_that_differ_by_month() -> None:
+    """By hand: 10 h on 30 April, 6 h on 1 and 2 May; 30 days of 10 h and 31 of 6 h a year."""
+    begin = 24.0 * _day("1970-04-30")
+    nodes = nodes_of(_track([begin + 13, begin + 24 + 17, begin + 48 + 12]), BY_MONTH, 30.0)
+    np.testing.assert_allclose(nodes.fix_hours, [5, 15, 20])
+    np.testing.assert_allclose(np.unique(nodes.hours), [5, 10, 15, 16, 20])
+    moving = np.concatenate([[False], np.diff(nodes.hours) > 0])
+    first = _day("1970-04-30")
+    np.testing.assert_array_equal(nodes.day[moving], [first, first + 1, first + 1, first + 2])
+    np.testing.assert_allclose(nodes.day_begin[moving], [0, 10, 10, 16])
+    assert nodes.days_watched == pytest.approx(5 / 10 + 5 / 6 + 1 / 6 + 4 / 6)
+    assert BY_MONTH.hours_a_day == pytest.approx((30 * 10 + 31 * 6) / 61)
+    assert BY_MONTH.days_a_year == 61
+    days = np.array([first, first + 1, _day("1970-06-01")])
+    np.testing.assert_allclose(BY_MONTH.hours_on(days), [10, 6, 0])
+
+
+def test_the_hour_needs_the_day_where_months_differ() -> None:
+    """By hand; `hour_of` undoes `within_day`."""
+    day = np.array([_day("2024-04-30"), _day("2024-05-01"), _day("2024-05-01"), _day("2024-05-02")])
+    hour = np.array([9.0, 9.0, 17.5, 6.25])
+    within = BY_MONTH.within_day(hour, day)
+    np.testing.assert_allclose(within, [1, 3, 5.5, 0.25])
+    np.testing.assert_allclose(BY_MONTH.hour_of(within, day), hour)
+    # The end of a day is the end of its last window.
+    np.testing.assert_allclose(BY_MONTH.hour_of(np.array([10.0, 6.0]), day[:2]), [18, 18])
+    with pytest.raises(ValueError, match="days must be given"):
+        BY_MONTH.within_day(hour)
+
+
+def test_months_that_are_alike_change_nothing() -> None:
+    """The same clock written out by month gives the same numbers to the last digit."""
+    plain = ActiveClock(((8.1, 12.3), (15.5, 19.0)), ((4, 1), (10, 31)))
+    written = ActiveClock(plain.windows, plain.season, tuple((m, plain.windows) for m in (4, 7)))
+    begin = 24.0 * _day("1970-04-10")
+    hours = begin + np.cumsum(np.random.default_rng(5).uniform(3, 90, 40))
+    one, other = (nodes_of(_track(hours.tolist()), c, 3.0) for c in (plain, written))
+    for name in ("fix_hours", "hours", "fix", "day", "counted", "day_begin"):
+        np.testing.assert_array_equal(getattr(one, name), getattr(other, name))
+    assert one.days_watched == other.days_watched
+    span = np.diff(one.hours)[one.counted[1:]]
+    assert one.days_watched == pytest.approx(span.sum() / plain.hours_a_day, rel=1e-14)
+
+
+@pytest.mark.parametrize(
+    "by_month", [((13, MAY),), ((0, MAY),), ((5, MAY), (5, MAY)), ((5, ((9.0, 8.0),)),)]
+)
+def test_months_that_are_none_are_refused(by_month: tuple[tuple[int, Windows], ...]) -> None:
+    with pytest.raises(ValueError, match=r"active hours|months"):
+        ActiveClock(by_month=by_month)
 
 
 @pytest.mark.parametrize(
