@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from roadrisk.hotspots.kernels import density_at, lixel_kernel
+from roadrisk.hotspots.network_k import network_k
 from roadrisk.roads.distances import distances_between
 from roadrisk.roads.lixels import lay_lixels
 from roadrisk.roads.network import Network
@@ -149,6 +150,19 @@ def test_mass_on_the_reference_network(
             assert np.asarray(rows.sum(axis=1)) == pytest.approx(1.0, abs=1e-6)
 
 
+@pytest.mark.parametrize(("form", "column"), [("plain", "K_none"), ("geometric", "K_Ang")])
+def test_network_k_of_another_program(
+    reference: tuple[Network, np.ndarray, np.ndarray, pd.DataFrame], open_data: Path,
+    form: str, column: str,
+) -> None:  # fmt: skip
+    """R's spatstat.linnet 3.0-6: network K without correction (Okabe & Yamada 2001, Geogr. Anal.
+    33:271-290) and with the geometric one (Ang, Baddeley & Nair 2012), at 101 distances."""
+    network, edge, offset, _ = reference
+    table = pd.read_csv(open_data / "small_network_reference" / "simplenet20_linearK.csv")
+    got = network_k(network, (edge, offset), table["r"].to_numpy() * UNIT, form=form) / UNIT
+    assert got == pytest.approx(table[column].to_numpy(), abs=1e-6)
+
+
 def test_counts_of_pairs_by_network_distance_of_another_program(
     reference: tuple[Network, np.ndarray, np.ndarray, pd.DataFrame], open_data: Path
 ) -> None:
@@ -160,3 +174,14 @@ def test_counts_of_pairs_by_network_distance_of_another_program(
     within = (distance[:, None] <= table["r"].to_numpy()).sum(axis=0)
     expected = network.length_m / UNIT / (len(edge) * (len(edge) - 1)) * within
     assert expected == pytest.approx(table["K_none"].to_numpy(), abs=1e-6)
+
+
+def test_network_k_on_a_star() -> None:
+    """Network and events of the tests of K in the R package spNetwork (JeremyGelb/spNetwork,
+    tests/testthat/test_k_functions_sf.R): four arms of 5, K(3) = 20 / 3 times 1.5 = 10."""
+    network = star(4, 5.0)
+    # (0, 3), (3, 0), (1, 0) and (0, 1): two events on each of two arms.
+    places = [along(network, arm, d) for arm, d in ((0, 3), (1, 3), (1, 1), (0, 1))]
+    edge, offset = zip(*places, strict=True)
+    got = network_k(network, (np.array(edge), np.array(offset)), np.array([3.0]))
+    assert got == pytest.approx([10.0])
