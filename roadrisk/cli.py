@@ -149,6 +149,47 @@ def roads(
     typer.echo(f"wrote {fetch_roads(study, place=place, around_data=around_data)}")
 
 
+@app.command()
+def plan(
+    study: StudyFolder,
+    schedule: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="3: a fix every 3 days; 3+8/14: 8 fixes an hour apart every 14 days too. Again "
+            "for each schedule; five common ones if left out."
+        ),
+    ] = None,
+    animals: Annotated[int, typer.Option(help="Tagged animals.")] = 10,
+    days: Annotated[int, typer.Option(help="Active days each is followed.")] = 120,
+    error: Annotated[float, typer.Option(help="Of a fix: standard deviation, metres.")] = 5.0,
+    distance: Annotated[
+        float, typer.Option(help="From the middle of its home to the road, metres.")
+    ] = 30.0,
+    studies: Annotated[int, typer.Option(help="Simulated studies; more take longer.")] = 3,
+) -> None:
+    """Simulate what a schedule of fixes would tell; a minute or two."""
+    from roadrisk.telemetry import planner
+
+    schedules = [planner.schedule_from(s) for s in schedule or ()] or planner.SCHEDULES
+    from roadrisk.base.seeds import generator
+    from roadrisk.records.profile_file import load_profile
+    from roadrisk.records.study_folder import read_settings
+    from roadrisk.reporting.plan_text import plan_text
+    from roadrisk.telemetry.species_movement import clock_of, clock_words, prior_of
+
+    section = read_settings(study).study
+    chosen = load_profile(section, study)
+    with _progress() as shown:
+        table = planner.plan_schedules(
+            schedules, prior_of(chosen.profile), clock_of(chosen.profile),
+            generator(section.seed, "telemetry.plan"), animals=animals, days=days,
+            error_m=error, distance_m=distance, studies=studies, progress=shown,
+        )  # fmt: skip
+    _say_remarks(chosen.remarks)
+    typer.echo(f"{chosen.words} {clock_words(chosen.profile)}")
+    typer.echo(plan_text(table, animals=animals, distance_m=distance, error_m=error))
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; exit code 2 and one line a problem where the input is at fault."""
     for stream in (sys.stdout, sys.stderr):
