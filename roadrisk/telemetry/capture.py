@@ -167,6 +167,12 @@ def capture_weights(
     p = u_o / (1 - u_r + u_o), and the two groups get p and 1 - p of all weight. Within a group
     all animals weigh the same. An animal of unknown place of capture counts as caught
     elsewhere.
+
+    In simulated studies with ten times the search near roads and rates that go with the square
+    of the time there, 40 animals gave 2.0 times the true rate when all were kept, 0.6 to 0.7
+    times when those caught at roads were left out, and 1.0 times with weights. The weights are
+    taken as known in intervals of the rate: 90 % intervals held the truth in 67 % (12 animals)
+    and 77 % (40 animals), against 72 and 22 % with all kept.
     """
     caught = np.asarray(caught, dtype=bool)
     number, count = len(caught), int(caught.sum())
@@ -202,7 +208,8 @@ def capture_weights(
         f"{first} and count {weight[caught][0]:.2g} each, the others {weight[~caught][0]:.2g}: so "
         f"weighted, {100 * share:.0f} % were caught near roads and spend {100 * share:.0f} % of "
         "their time there. That assumes that each hour near a road made capture equally likely, "
-        "each hour elsewhere too, and that fixes were not taken more often near roads.",
+        "each hour elsewhere too, and that fixes were not taken more often near roads. Intervals "
+        "leave out how unsure these weights are, so they are too narrow.",
     )
     return CaptureWeights(weight, (*words, *lost), True, without, share)
 

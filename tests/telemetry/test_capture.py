@@ -81,6 +81,8 @@ def test_weights_by_hand() -> None:
     assert found.weight == pytest.approx([0.6, 0.6, 1.2, 1.2, 1.2, 1.2])
     # What the weights are made to do: 20 % caught near roads, 20 % of the time there.
     assert np.average(near, weights=found.weight) == pytest.approx(0.2)
+    assert "count 0.6 each, the others 1.2" in found.words[0]
+    assert "too narrow" in found.words[0]
 
 
 def test_none_caught_at_a_road_are_all_alike() -> None:
