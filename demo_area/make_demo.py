@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 from fieldwork import bursts, captures
+from full_crossings import full_crossings
 from movement import (
     ANIMALS,
     STRETCHES,
@@ -51,6 +52,7 @@ def write(folder: Path) -> None:
         "sightings.csv": _sightings(reports),
         "truth/true_stretches.geojson": _true_stretches(roads, fixes, passed, reports),
         "truth/true_crossings.csv": _passages([p for p in passed if p.on_ground], roads),
+        "truth/true_full_crossings.csv": _passages(full_crossings(walks, fixes, roads), roads),
         "truth/passes_off_ground.csv": _passages([p for p in passed if not p.on_ground], roads),
         "truth/true_reports.csv": _true_reports(reports, roads),
     }

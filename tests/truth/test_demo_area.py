@@ -55,7 +55,7 @@ def test_script_writes_the_committed_bytes(tmp_path):
     script = checks.DEMO / "make_demo.py"
     subprocess.run([sys.executable, "-B", str(script), str(tmp_path)], check=True)
     written = {p.relative_to(tmp_path): p for p in tmp_path.rglob("*") if p.is_file()}
-    assert len(written) == 12
+    assert len(written) == 13
     for name, path in written.items():
         assert path.read_bytes() == (checks.DEMO / name).read_bytes(), name
     assert sum(p.stat().st_size for p in written.values()) < 3_000_000
@@ -275,6 +275,32 @@ def test_true_crossings_lie_on_roads_on_the_ground(facts, roads):
     assert set(checks.read("animals.csv")["organismID"]) - set(table["animal"]) == never
     assert set(table["road"][table["animal"] == "T15"]) == {"Torvane Way"}
     assert set(table["road"][table["animal"] == "T16"]) == {"Mirefield Lane"}
+
+
+def test_full_crossings_are_some_of_the_crossings(facts):
+    """Each follows a meeting with the same road's middle line, and lies where that was."""
+    full, every = (
+        checks.read(f"truth/true_{name}.csv").assign(
+            time=lambda t: pd.to_datetime(t["time"]).dt.tz_convert("UTC")
+        )
+        for name in ("full_crossings", "crossings")
+    )
+    day = full["time"].dt.tz_convert("Europe/Warsaw").dt.date
+    assert len(full) == facts["true crossings from edge to edge"]
+    days = full.assign(day=day)[["animal", "day"]].drop_duplicates()
+    assert len(days) == facts["days with a crossing from edge to edge, over all animals"]
+    assert set(full["animal"]) == set(every["animal"])
+    met = pd.merge_asof(
+        full.sort_values("time"), every.sort_values("time"), on="time", by=["animal", "line"]
+    )
+    a, b = (checks.points(met, f"lon_{s}", f"lat_{s}") for s in "xy")
+    assert a.distance(b).max() < 0.2
+    # Between two full crossings of a road in one season its middle line is met an odd number
+    # of times: they lead to opposite sides.
+    for (animal, line, _), own in full.groupby(["animal", "line", full["time"].dt.year]):
+        one = every[(every["animal"] == animal) & (every["line"] == line)]
+        before = [(one["time"] <= t).sum() for t in own["time"]]
+        assert (np.diff(before) % 2 == 1).all()
 
 
 def test_stretches_and_their_numbers(facts, roads, stretches, step_crossings):
