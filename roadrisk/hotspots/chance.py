@@ -95,7 +95,7 @@ def compare_with_chance(
     would leave the window are folded back at its end.
     """
     lixels = len(lixel_length_m)
-    middle, offset, low, high = _groups(events, strands)
+    middle, offset, low, high = groups_in_windows(events, strands)
     moved = low + rng.random((draws, len(middle))) * (high - low)
     first = np.concatenate(
         [[0], np.flatnonzero(np.diff(events.unit)) + 1, [len(events.unit)]]
@@ -124,8 +124,23 @@ def compare_with_chance(
     return Chance(statistic, p_from_draws(statistic, largest), largest)
 
 
-def _groups(events: Events, strands: Strands) -> tuple[Floats, Floats, Floats, Floats]:
-    """Middle of each group, each piece's distance from it, and the group's window."""
+def groups_in_windows(events: Events, strands: Strands) -> tuple[Floats, Floats, Floats, Floats]:
+    """Lay the groups out on the long line, as they are moved.
+
+    Parameters
+    ----------
+    events : Events
+    strands : Strands
+
+    Returns
+    -------
+    middle : ndarray, shape (groups,)
+        Middle of each group [m].
+    offset : ndarray, shape (pieces,)
+        Each piece's distance from it [m].
+    low, high : ndarray, shape (groups,)
+        Ends of the window that holds the middle [m].
+    """
     blocks = events.blocks
     middle = np.empty(blocks)
     order = np.lexsort((events.position_m, events.block))
