@@ -176,7 +176,7 @@ def test_tracking_in_a_workbook_with_metres(tmp_path):
             },
         ),
         (
-            "Animal,Weight (g),Frequency,Lat,Long\n1,410,150.1,38.5,-76.1\n2,400,150.2,38.5,-76.1\n",
+            "Animal,Weight (g),Frequency,Lat,Long\n1,410,150.1,38.5,-76.1\n2,400,150.2,38.5,-76\n",
             "animals",
             {
                 "organismID": "Animal", "mass_g": "Weight (g)", "tag_channel": "Frequency",
