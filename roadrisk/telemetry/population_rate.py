@@ -95,6 +95,23 @@ def population_rate(
     Returns
     -------
     PopulationRate
+
+    Notes
+    -----
+    The mean is the weighted sum of crossing-days over that of years. With 8 animals or more, of
+    which 3 or more (expected over draws) crossed there, animals are resampled, each with one of
+    its paths at random (`animals_resampled`). Else each animal has a gamma distributed rate and
+    Poisson counts (`gamma_poisson`), the posterior of their mean is taken for each joint draw of
+    the animals' paths, and these are mixed.
+
+    How often 90 % intervals held the mean of simulated gamma-Poisson animals (means 3 and 15,
+    shapes 0.4 to 3, 1,000 studies a cell, standard error 1 point; by
+    ``python -m tests.truth.population_coverage 1000``): 2, 4, 6 animals 91-96, 89-96, 88-96 %
+    where crossing-days are known and 91-96, 90-96, 91-97 % where half of them are; 10, 20, 40
+    animals 87-91, 88-91, 88-91 % and 90-97, 90-95, 89-96 %. The priors were chosen on such
+    simulations. Where a few animals make nearly all crossings (shapes 0.05 and 0.2, 10 to 100
+    animals, 1 to 20 of them crossing) it was 78-98 %, the upper end too low more often than the
+    lower too high.
     """
     days = np.asarray(days, dtype=np.float64)
     animal, draw = np.nonzero(days)

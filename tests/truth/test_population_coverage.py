@@ -12,8 +12,8 @@ from tests.truth.population_coverage import coverage
 def test_population_interval_holds_its_level(animals: int, shape: float, known: float) -> None:
     """90 % intervals of the mean of gamma-Poisson animals, 200 studies a cell.
 
-    500 studies a cell gave 87 to 97 % (the gamma-Poisson model rather more, resampled animals
-    87 to 93 % where crossing-days are known); three standard errors of 200 are 6 points.
+    1,000 studies a cell gave 87 to 97 % (the gamma-Poisson model rather more, resampled animals
+    87 to 91 % where crossing-days are known); three standard errors of 200 are 6 points.
     """
     found = coverage(animals, shape, 15.0, known, 200)
     assert 0.82 <= found["held"] <= 0.995
