@@ -8,8 +8,7 @@ import numpy as np
 import pandas as pd
 
 from roadrisk.base.progress import Progress, Silent
-from roadrisk.base.seeds import generator
-from roadrisk.findings import Findings
+from roadrisk.findings import Findings, TrackedAnimals
 from roadrisk.hotspots.finding import find_hotspots
 from roadrisk.roads.bands import partner_lixels
 from roadrisk.roads.build import build_network
@@ -21,7 +20,15 @@ from roadrisk.sightings.placed import PlacedSightings, place_sightings
 from roadrisk.sightings.repeats import join_exact_repeats
 from roadrisk.telemetry.bearings import bearing_fixes, with_bearing_fixes
 from roadrisk.telemetry.crossings import Crossings, crossings_of
-from roadrisk.telemetry.rates import rates_by_segment
+from roadrisk.telemetry.frequencies import (
+    Frequencies,
+    crossing_frequencies,
+    frequency_words,
+    lines_words,
+    only_watched,
+)
+from roadrisk.telemetry.home_range import home_ranges, roads_cut
+from roadrisk.telemetry.reach import reach_by_segment
 from roadrisk.telemetry.steps import Steps, steps_of
 
 if TYPE_CHECKING:
@@ -36,10 +43,11 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
     """Run every step on a study.
 
     The stages, each public in its own room: roads are built and cut into lixels; tables that
-    speak in route and measure get coordinates; bearings become fixes; steps between fixes are
-    overlaid on the roads
-    (crossings, frequencies per segment); exact repeats among the reports are joined and the
-    rest placed on the roads; kernels, the comparison with chance and the ranked list follow.
+    speak in route and measure get coordinates; bearings become fixes; straight steps between
+    fixes are overlaid on the roads; paths between fixes are drawn from a movement process and
+    their crossings counted (crossing-days per animal, segment and place); exact repeats among
+    the reports are joined and the rest placed on the roads; kernels, the comparison with chance
+    and the ranked list follow.
 
     Parameters
     ----------
@@ -67,18 +75,11 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
     from_bearings = bearing_fixes(study)
     fixes = with_bearing_fixes(fixes, from_bearings)
     steps = steps_of(fixes, settings.crossings.longest_step_days)
-    with shown.step("Crossings", 2) as tick:
+    with shown.step("Steps across roads", 1) as tick:
         crossings = crossings_of(steps, network, lixels, index)
         tick()
-        rates = rates_by_segment(
-            network.segments,
-            steps,
-            crossings,
-            reach_m=settings.crossings.reach_m,
-            rng=generator(settings.study.seed, "telemetry.rates"),
-            level=settings.hotspots.interval,
-        )
-        tick()
+    partner = partner_lixels(network, lixels)
+    frequencies = crossing_frequencies(study, fixes, network, lixels, index, partner, shown)
     single, repeats = join_exact_repeats(reports, settings.study.time_zone)
     placed = place_sightings(
         single,
@@ -91,8 +92,8 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
     hot = find_hotspots(
         network,
         lixels,
-        partner_lixels(network, lixels),
-        crossings.table,
+        partner,
+        frequencies,
         placed.table,
         placed.placement,
         places,
@@ -106,9 +107,10 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
     if from_bearings is not None:
         remarks += from_bearings.remarks
         bearing_notes = from_bearings.notes
+    reach = reach_by_segment(network.segments, steps, reach_m=settings.crossings.reach_m)
     left_out = pd.concat([_left_out(remarks), repeats, placed.left_out], ignore_index=True)
     return Findings(
-        segments=_segment_table(network, lixels, rates, placed, settings.study.years),
+        segments=_segment_table(network, lixels, reach, frequencies, placed, settings.study.years),
         lixels=hot.lixels,
         stretches=hot.stretches,
         ranked=hot.ranked,
@@ -118,13 +120,15 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         doubts=_doubts(remarks),
         road_mismatches=built.mismatches,
         chance=hot.chance,
+        tracked=_tracked(study, fixes, network, frequencies, crossings),
         notes=(*built.notes, *bearing_notes, *_notes(steps, crossings, repeats, placed)),
         counts={
             "animals": int(fixes["organismID"].nunique()),
             "fixes": len(fixes),
             "steps": len(steps.table),
             "steps_too_long": steps.too_long,
-            "crossings": len(crossings.table),
+            "steps_across_a_road": len(crossings.table),
+            "crossings_the_fixes_force": len(frequencies.found.forced),
             "passed_below_or_above": crossings.off_ground,
             "reports": len(study.sightings),
             "reports_repeated": len(repeats),
@@ -135,8 +139,38 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
     )
 
 
+def _tracked(
+    study: Study,
+    fixes: gpd.GeoDataFrame,
+    network: Network,
+    frequencies: Frequencies,
+    crossings: Crossings,
+) -> TrackedAnimals:
+    found = frequencies.found
+    ranges = home_ranges(fixes, seed=study.settings.study.seed)
+    sexes = study.animals.set_index("organismID")["sex"].reindex(found.animals["organismID"])
+    animals = found.animals.assign(weight=frequencies.weight)
+    animals.insert(1, "sex", sexes.fillna("").to_numpy(object))
+    return TrackedAnimals(
+        animals=animals,
+        groups=frequencies.groups,
+        by_month=found.by_month,
+        by_hour=found.by_hour,
+        conditions=found.others,
+        home_ranges=ranges,
+        roads_cut=roads_cut(ranges, network.segments),
+        words=frequency_words(frequencies.groups),
+        notes=(*frequencies.notes, *lines_words(len(crossings.table), frequencies)),
+    )
+
+
 def _segment_table(
-    network: Network, lixels: Lixels, rates: pd.DataFrame, placed: PlacedSightings, years: float
+    network: Network,
+    lixels: Lixels,
+    reach: pd.DataFrame,
+    frequencies: Frequencies,
+    placed: PlacedSightings,
+    years: float,
 ) -> gpd.GeoDataFrame:
     segments = network.segments
     placement = placed.placement
@@ -151,8 +185,9 @@ def _segment_table(
         columns[name] = np.bincount(
             where[chosen], placement.weight[chosen], minlength=len(segments)
         )
-    evidence = rates["crossings"].to_numpy() + sum(columns.values())
-    table = segments.drop(columns="geometry").join(rates).assign(**columns)
+    rates = only_watched(frequencies.segments, reach["animals_in_reach"])
+    evidence = rates["crossing_days"].to_numpy() + sum(columns.values())
+    table = segments.drop(columns="geometry").join(reach).join(rates).assign(**columns)
     table["evidence_per_km_year"] = evidence / (segments["length_m"].to_numpy() / 1000) / years
     return segments[["geometry"]].join(table)
 
@@ -180,9 +215,6 @@ def _notes(
     return (
         f"{joined} steps between successive fixes count; {steps.too_long} longer than "
         f"{steps.longest_days:g} days don't.",
-        f"{len(crossings.table)} times a straight step between two fixes meets a road. A straight "
-        "step misses crossings there and back and can put one in the wrong place, so these are "
-        "counts of what the fixes force, not of all crossings.",
         f"{crossings.off_ground} times a step meets a bridge or a tunnel: the animal passes below "
         "or above it, and that is no road crossing.",
         f"{len(repeats)} exact repeats among the reports were counted once; "

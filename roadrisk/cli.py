@@ -216,9 +216,11 @@ def _say_findings(findings: Findings) -> None:
     counts = findings.counts
     typer.echo(
         f"{counts['animals']} tagged animals, {counts['fixes']} fixes, "
-        f"{counts['crossings']} crossings; {counts['reports_placed']} reports placed; "
+        f"{counts['reports_placed']} reports placed; "
         f"{counts['left_out']} records left out, {counts['doubts']} doubts (see the lists)."
     )
+    if findings.tracked.words:
+        typer.echo(findings.tracked.words)
     typer.echo(findings.chance.words)
     for row in findings.ranked.head(5).itertuples():
         typer.echo(f"  {row.rank}. {row.road}: {row.place}")

@@ -57,6 +57,50 @@ class ChanceTest:
 
 
 @dataclass(frozen=True, eq=False)
+class TrackedAnimals:
+    """What the tagged animals' fixes tell of crossings, animal by animal and together.
+
+    Crossing-days are days with at least one crossing, *if animals don't respond to the road*.
+
+    Attributes
+    ----------
+    animals : pandas.DataFrame
+        One row an animal with two fixes or more. Columns: organismID, sex, fixes,
+        days_watched, crossing_days with _low and _high, crossing_days_per_animal_year with
+        _low and _high (of this animal, over drawn paths), least_crossings, total_crossings
+        with _low and _high, totals_note, path_scale ("bursts" or "prior"), centres,
+        effective_candidates, weight (how much it counts in rates).
+    groups : pandas.DataFrame
+        One row for all tagged animals and one a sex; columns of
+        `telemetry.rate_groups.rate_groups`.
+    by_month, by_hour : pandas.DataFrame
+        Columns month or hour, total_crossings, share; by month also days_watched and
+        crossing_days.
+    conditions : pandas.DataFrame
+        How the sums move with the path-scale prior and the road's width. Columns:
+        turn_factor, width_factor, crossing_days, total_crossings.
+    home_ranges : geopandas.GeoDataFrame
+        Columns of `telemetry.home_range.home_ranges`.
+    roads_cut : pandas.DataFrame
+        Columns organismID, segment, segment_id, road, metres_inside.
+    words : str
+        The numbers in one plain sentence; "" without tagged animals.
+    notes : tuple of str
+        What the numbers mean and what they can't say.
+    """
+
+    animals: pd.DataFrame
+    groups: pd.DataFrame
+    by_month: pd.DataFrame
+    by_hour: pd.DataFrame
+    conditions: pd.DataFrame
+    home_ranges: gpd.GeoDataFrame
+    roads_cut: pd.DataFrame
+    words: str
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
 class Findings:
     """Results of `analysis.analyse`.
 
@@ -66,25 +110,28 @@ class Findings:
         One row a segment. Columns: segment_id, road (label to show), name, ref, road_class,
         level (0 on the ground), bridge, tunnel, band_of (segment_id of the other carriageway's
         leading segment, or empty), route, begin_measure, end_measure, owner, aadt, aadt_year,
-        speed_limit_kmh, lanes, length_m, crossings, animals_crossing, animals_in_reach,
-        animal_days_in_reach, crossings_per_100_animal_days (with _low, _high: animals
-        resampled; with _poisson_low, _poisson_high: assumes independence), interval_note,
-        reports_alive, reports_dead, reports_other, evidence_per_km_year, geometry.
+        speed_limit_kmh, lanes, length_m, animals_in_reach, animal_days_in_reach,
+        crossing_days (expected, all tagged animals), crossing_days_per_animal_year (with
+        _low, _high), crossing_days_note, animals_crossing (expected), least_crossings,
+        reports_alive, reports_dead, reports_other, evidence_per_km_year (crossing-days and
+        reports), geometry.
     lixels : geopandas.GeoDataFrame
         One row a lixel, in network order. Columns: segment_id, edge, start_m, end_m (along the
         edge), density_per_km_year (kernel), density_crossings, density_reports (the same by
         evidence), statistic, p_value, stretch (0 = none), geometry (LineString).
     stretches : geopandas.GeoDataFrame
-        Stretches that stand out. Columns: stretch (1..), road, length_m, p_value, crossings,
-        reports, animals, observers, geometry (MultiLineString). May be empty.
+        Stretches that stand out. Columns: stretch (1..), road, length_m, p_value,
+        crossing_days, reports, animals, observers, geometry (MultiLineString). May be empty.
     ranked : geopandas.GeoDataFrame
         The ranked list, best first. Columns: rank, road, route, begin_measure, end_measure,
-        place, length_m, crossings, reports_alive, reports_dead, reports_other, animals,
-        observers, evidence_per_km_year, evidence_per_km_year_low, evidence_per_km_year_high,
-        interval_note, p_value, stretch, look_at, segment_ids, geometry (LineString,
-        begin to end).
+        place, length_m, crossing_days, crossing_days_per_animal_year (with _low, _high),
+        crossing_days_note, least_crossings, reports_alive, reports_dead, reports_other,
+        animals, observers, evidence_per_km_year, evidence_per_km_year_low,
+        evidence_per_km_year_high, interval_note, p_value, stretch, look_at, segment_ids,
+        geometry (LineString, begin to end).
     crossings : geopandas.GeoDataFrame
-        One row a crossing. Columns: organismID, from_time, to_time, step_days, segment_id,
+        One row a straight step between two fixes that meets a road. Columns: organismID,
+        from_time, to_time, step_days, segment_id,
         lixel, geometry (Point).
     sightings : geopandas.GeoDataFrame
         One row a report that was placed. Columns: occurrenceID, time, vitality, sex,
@@ -98,6 +145,7 @@ class Findings:
     road_mismatches : pandas.DataFrame
         Where the agency layer and the network disagree. Columns: segment_id, road, problem.
     chance : ChanceTest
+    tracked : TrackedAnimals
     notes : tuple of str
         Sentences about what was counted and left out, in the order of the computation.
     counts : dict of str to int
@@ -114,5 +162,6 @@ class Findings:
     doubts: pd.DataFrame
     road_mismatches: pd.DataFrame
     chance: ChanceTest
+    tracked: TrackedAnimals
     notes: tuple[str, ...]
     counts: dict[str, int]

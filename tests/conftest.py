@@ -21,3 +21,12 @@ def open_data() -> Path:
 @pytest.fixture(scope="session")
 def demo_area() -> Path:
     return ROOT / "demo_area"
+
+
+def with_few_draws(folder: Path) -> Path:
+    """Let a copy of the demo draw 40 paths an animal in place of 400; return the folder."""
+    file = folder / "study.toml"
+    text = file.read_text(encoding="utf-8")
+    assert text.count("[crossings]\n") == 1
+    file.write_text(text.replace("[crossings]\n", "[crossings]\ndraws = 40\n"), encoding="utf-8")
+    return folder

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 import roadrisk
+from tests.conftest import with_few_draws
 
 
 @pytest.fixture
@@ -17,7 +18,7 @@ def study(demo_area: Path, tmp_path: Path) -> Path:
     shutil.copytree(
         demo_area, folder, ignore=shutil.ignore_patterns("truth", "*.py", "__pycache__")
     )
-    return folder
+    return with_few_draws(folder)
 
 
 def without(folder: Path, section: str) -> None:
@@ -41,8 +42,10 @@ def test_no_telemetry(study: Path) -> None:
     without(study, "fixes")
     without(study, "animals")
     findings = roadrisk.analyse(roadrisk.read_study(study))
-    assert findings.counts["crossings"] == 0
-    assert (findings.segments["interval_note"] == "no tagged animal within reach").all()
+    assert findings.counts["steps_across_a_road"] == 0
+    assert (findings.segments["crossing_days_note"] == "no tagged animal within reach").all()
+    assert len(findings.tracked.animals) == 0
+    assert findings.tracked.groups["crossing_days_note"].str.startswith("not identified").all()
     assert findings.ranked["animals"].max() == 0
 
 

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.conftest import with_few_draws
+
 COMMAND = [sys.executable, "-m", "roadrisk"]
 
 
@@ -26,7 +28,7 @@ def study(demo_area: Path, tmp_path: Path) -> Path:
     shutil.copytree(
         demo_area, folder, ignore=shutil.ignore_patterns("truth", "*.py", "__pycache__")
     )
-    return folder
+    return with_few_draws(folder)
 
 
 def test_run_writes_into_reports_of_the_current_folder(study: Path, tmp_path: Path) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -119,22 +119,6 @@ def gather(
         block=block[order],
         unit_is_observer=observer,
         unit_names=tuple(name for _, name in names),
-    )
-
-
-def without_units(events: Events, dropped: Bools) -> Events:
-    """Return the events of the units for which `dropped` is False; units keep their numbers."""
-    keep = ~dropped[events.unit]
-    _, block = np.unique(events.block[keep], return_inverse=True)
-    return replace(
-        events,
-        lixel=events.lixel[keep],
-        position_m=events.position_m[keep],
-        weight=events.weight[keep],
-        event=events.event[keep],
-        unit=events.unit[keep],
-        kind=events.kind[keep],
-        block=block.astype(np.int64),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -14,11 +14,12 @@ from roadrisk.base.seeds import generator
 from roadrisk.hotspots.chance import Chance, compare_with_chance
 from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, OTHER, Events, gather
 from roadrisk.hotspots.kernels import lixel_kernel
-from roadrisk.hotspots.looking import what_to_look_at
-from roadrisk.hotspots.ranking import Tally, Windows, best_windows, tally
+from roadrisk.hotspots.ranked_rows import ranked_rows, window_rates
+from roadrisk.hotspots.ranking import best_windows, tally
 from roadrisk.hotspots.strands import Strands, lay_strands
 from roadrisk.hotspots.stretches import describe_stretches, join_stretches
 from roadrisk.hotspots.verdict import chance_words
+from roadrisk.roads.along import places_xy
 from roadrisk.roads.lixels import lixel_geometry
 
 if TYPE_CHECKING:
@@ -29,8 +30,12 @@ if TYPE_CHECKING:
     from roadrisk.roads.places import Places
     from roadrisk.roads.placing import Placement
     from roadrisk.study import HotspotsSection
+    from roadrisk.telemetry.crossing_mass import CrossingMass
+    from roadrisk.telemetry.frequencies import Frequencies
 
 _KINDS = {"alive": ALIVE, "dead": DEAD}
+# Expected crossing-days in the whole study below which an animal is not one of a road's animals.
+_FAINT_DAYS = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +58,7 @@ def find_hotspots(
     network: Network,
     lixels: Lixels,
     partner: Ints,
-    crossings: gpd.GeoDataFrame,
+    frequencies: Frequencies,
     sightings: gpd.GeoDataFrame,
     placement: Placement,
     places: Places,
@@ -72,8 +77,9 @@ def find_hotspots(
     partner : ndarray of int64, shape (lixels,)
         The lixel on which events are counted: the leading carriageway's for a dual
         carriageway, else the lixel itself.
-    crossings : geopandas.GeoDataFrame
-        `telemetry.crossings.Crossings.table`.
+    frequencies : Frequencies
+        Crossing-days of tagged animals; an animal's expected crossing-days on each lixel count
+        as one event in pieces.
     sightings : geopandas.GeoDataFrame
         `sightings.placed.PlacedSightings.table`.
     placement : Placement
@@ -94,12 +100,14 @@ def find_hotspots(
     strands = lay_strands(
         network, lixels, partner == np.arange(len(lixels)), settings.block_window_m
     )
-    events = _events(network, lixels, partner, crossings, sightings, placement, strands, settings)
+    points = _points(network, lixels, partner, frequencies.found.mass, sightings, placement)
+    events = _gathered(strands, points, settings)
+    tested = _gathered(strands, _without_faint(points, lixels), settings)
     with shown.step("Kernel along the network", 1) as tick:
         kernel = lixel_kernel(network, lixels, settings.bandwidth_m)
         tick()
     chance = compare_with_chance(
-        events,
+        tested,
         strands,
         kernel,
         lixels.length_m,
@@ -112,7 +120,7 @@ def find_hotspots(
     lines = lixel_geometry(network, lixels)
     stretch = join_stretches(network, lixels, chance.p_value, settings.alpha)
     table = _lixel_table(network, lixels, partner, lines, events, kernel, chance, stretch, years)
-    stretches = describe_stretches(network, lixels, lines, stretch, chance.p_value, events)
+    stretches = describe_stretches(network, lixels, lines, stretch, chance.p_value, tested)
     windows = best_windows(
         network,
         lixels,
@@ -124,69 +132,85 @@ def find_hotspots(
     counted = tally(
         windows,
         events,
+        frequencies.found.mass,
         years=years,
         level=settings.interval,
         rng=generator(seed, "hotspots.ranking"),
     )
-    ranked = _ranked(
-        network, lixels, partner, lines, windows, counted, chance, stretch, places, settings
-    )
-    return Hotspots(table, stretches, ranked, _verdict(events, chance, stretches, settings))
+    crossed = window_rates(windows, frequencies, len(lixels), settings.interval, seed)
+    ranked = ranked_rows(
+        network, lixels, partner, lines, windows, counted, crossed, chance, stretch, places,
+        settings,
+    )  # fmt: skip
+    return Hotspots(table, stretches, ranked, _verdict(tested, chance, stretches, settings))
 
 
-def _events(
+@dataclass(frozen=True, eq=False)
+class _Points:
+    """What `events.gather` takes: pieces on lixels, and what each event is."""
+
+    lixel: Ints
+    along_m: Floats
+    weight: Floats
+    event: Ints
+    event_unit: list[tuple[bool, str]]
+    event_kind: Ints
+    event_xy: Floats
+
+
+def _points(
     network: Network,
     lixels: Lixels,
     partner: Ints,
-    crossings: gpd.GeoDataFrame,
+    mass: CrossingMass,
     sightings: gpd.GeoDataFrame,
     placement: Placement,
-    strands: Strands,
-    settings: HotspotsSection,
-) -> Events:
-    once = crossings[_counted_once(network, crossings)]
-    own = once["lixel"].to_numpy(np.int64)
-    home = partner[own]
-    along = once["offset_m"].to_numpy(np.float64) - lixels.start_m[own]
+) -> _Points:
+    """Each animal's expected crossing-days as one event in pieces, then the reports."""
+    animal, lixel, days, along = mass.by_lixel()
+    who, event = np.unique(animal, return_inverse=True)
+    first = np.searchsorted(animal, who)
+    own = places_xy(network, lixels.edge[lixel[first]], lixels.start_m[lixel[first]])
     report_lixel = partner[placement.lixel]
-    units = [(False, str(a)) for a in once["organismID"]]
+    units = [(False, mass.animals[a]) for a in who]
     units += [(True, str(o).strip()) for o in sightings["recordedBy"]]
-    kinds = [CROSSING] * len(once) + [_KINDS.get(str(v), OTHER) for v in sightings["vitality"]]
-    xy = np.concatenate([
-        shapely.get_coordinates(once.geometry.to_numpy()).reshape(-1, 2),
-        shapely.get_coordinates(sightings.geometry.to_numpy()).reshape(-1, 2),
-    ])  # fmt: skip
-    return gather(
-        strands,
-        lixel=np.concatenate([home, report_lixel]),
-        along_m=np.concatenate(
-            [np.where(home == own, along, lixels.length_m[home] / 2),
-             lixels.length_m[report_lixel] / 2]
+    kinds = [CROSSING] * len(who) + [_KINDS.get(str(v), OTHER) for v in sightings["vitality"]]
+    return _Points(
+        np.concatenate([lixel, report_lixel]),
+        np.concatenate([along, lixels.length_m[report_lixel] / 2]),
+        np.concatenate([days, placement.weight]),
+        np.concatenate([event, len(who) + placement.point]).astype(np.int64),
+        units,
+        np.array(kinds, np.int64),
+        np.concatenate(
+            [own, shapely.get_coordinates(sightings.geometry.to_numpy()).reshape(-1, 2)]
         ),
-        weight=np.concatenate([np.ones(len(once)), placement.weight]),
-        event=np.concatenate([np.arange(len(once)), len(once) + placement.point]).astype(np.int64),
-        event_unit=units,
-        event_kind=np.array(kinds, np.int64),
-        event_xy=xy,
-        link_m=settings.link_m,
-        window_m=settings.block_window_m,
+    )
+
+
+def _without_faint(points: _Points, lixels: Lixels) -> _Points:
+    """Leave out an animal's pieces on roads that few of its drawn paths cross.
+
+    Without this every animal whose widest paths brush a road would count as one more
+    different animal there.
+    """
+    crossing = points.event_kind[points.event] == CROSSING
+    key = points.event * (lixels.edge.max(initial=0) + 1) + lixels.edge[points.lixel]
+    _, road = np.unique(key, return_inverse=True)
+    enough = np.bincount(road, points.weight) >= _FAINT_DAYS
+    keep = ~crossing | enough[road]
+    return replace(
+        points, lixel=points.lixel[keep], along_m=points.along_m[keep],
+        weight=points.weight[keep], event=points.event[keep],
     )  # fmt: skip
 
 
-def _counted_once(network: Network, crossings: gpd.GeoDataFrame) -> np.ndarray:
-    """Mark crossings to count: not a following carriageway's whose step met the leading one."""
-    segment_id = network.segments["segment_id"].to_numpy()
-    band_of = network.segments["band_of"].to_numpy()
-    segment = crossings["segment"].to_numpy(np.int64)
-    step = crossings["step"].to_numpy(np.int64)
-    leads = set(zip(step, segment_id[segment], strict=True))
-    return np.array(
-        [
-            not band_of[s] or band_of[s] == segment_id[s] or (t, band_of[s]) not in leads
-            for t, s in zip(step, segment, strict=True)
-        ],
-        bool,
-    )
+def _gathered(strands: Strands, points: _Points, settings: HotspotsSection) -> Events:
+    return gather(
+        strands, lixel=points.lixel, along_m=points.along_m, weight=points.weight,
+        event=points.event, event_unit=points.event_unit, event_kind=points.event_kind,
+        event_xy=points.event_xy, link_m=settings.link_m, window_m=settings.block_window_m,
+    )  # fmt: skip
 
 
 def _lixel_table(
@@ -222,79 +246,6 @@ def _lixel_table(
         geometry=lines,
         crs=network.crs,
     )
-
-
-def _ranked(
-    network: Network,
-    lixels: Lixels,
-    partner: Ints,
-    lines: np.ndarray,
-    windows: Windows,
-    counted: list[Tally],
-    chance: Chance,
-    stretch: Ints,
-    places: Places,
-    settings: HotspotsSection,
-) -> gpd.GeoDataFrame:
-    segments = network.segments
-    ids = segments["segment_id"].to_numpy()
-    off_ground = (segments["bridge"] | segments["tunnel"] | (segments["level"] != 0)).to_numpy()
-    followed = np.unique(partner[partner != np.arange(len(partner))])
-    degree = np.bincount(np.concatenate([network.edge_u, network.edge_v]))
-    rows, shapes = [], []
-    for rank, (first, last, one) in enumerate(
-        zip(windows.first, windows.last, counted, strict=True), start=1
-    ):
-        edge, begin = int(lixels.edge[first]), float(lixels.start_m[first])
-        end = float(lixels.end_m[last - 1])
-        here = slice(first, last)
-        place = places.describe(edge, begin, end)
-        own = segments["edge"].to_numpy() == edge
-        margin = settings.rank_window_m / 2
-        touches = own & (segments["edge_to_m"] > begin - margin).to_numpy()
-        touches &= (segments["edge_from_m"] < end + margin).to_numpy()
-        length = float(network.edge_length_m[edge])
-        near_junction = (begin < margin and degree[network.edge_u[edge]] > 2) or (
-            length - end < margin and degree[network.edge_v[edge]] > 2
-        )
-        hints = what_to_look_at(
-            one,
-            near_junction=bool(near_junction),
-            near_bridge=bool(off_ground[touches].any()),
-            two_bands=bool(np.isin(np.arange(first, last), followed).any()),
-            stands_out=bool((stretch[here] > 0).any()),
-            short=end - begin < 0.9 * settings.rank_window_m,
-        )
-        rows.append({
-            "rank": rank, "road": place.road, "route": place.route,
-            "begin_measure": place.begin_measure, "end_measure": place.end_measure,
-            "place": place.text, "length_m": end - begin, "crossings": one.crossings,
-            "reports_alive": one.reports_alive, "reports_dead": one.reports_dead,
-            "reports_other": one.reports_other, "animals": one.animals,
-            "observers": one.observers, "evidence_per_km_year": one.value,
-            "evidence_per_km_year_low": one.low, "evidence_per_km_year_high": one.high,
-            "interval_note": one.note, "p_value": float(chance.p_value[here].min()),
-            "stretch": int(stretch[here].max()), "look_at": hints,
-            "segment_ids": " ".join(dict.fromkeys(ids[lixels.segment[here]])),
-        })  # fmt: skip
-        shapes.append(_joined(lines[here]))
-    frame = {c: [row[c] for row in rows] for c in RANKED_COLUMNS}
-    return gpd.GeoDataFrame(frame, geometry=shapes, crs=network.crs)
-
-
-def _joined(lines: np.ndarray) -> shapely.LineString:
-    """Join lines that follow one another into one."""
-    xy = shapely.get_coordinates(lines)
-    new = np.concatenate([[True], (xy[1:] != xy[:-1]).any(axis=1)])
-    return shapely.LineString(xy[new])
-
-
-RANKED_COLUMNS = (
-    "rank", "road", "route", "begin_measure", "end_measure", "place", "length_m", "crossings",
-    "reports_alive", "reports_dead", "reports_other", "animals", "observers",
-    "evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high",
-    "interval_note", "p_value", "stretch", "look_at", "segment_ids",
-)  # fmt: skip
 
 
 def _verdict(

@@ -55,8 +55,8 @@ def what_to_look_at(
         out.append("Most reports here are of dead animals.")
     if reports < 0.5:
         out.append("No public report: only tagged animals show it.")
-    elif tally.crossings == 0:
-        out.append("No tagged animal crossed here: reports also follow where people drive.")
+    elif tally.crossing_days < 0.5:
+        out.append("Hardly any tagged animal crosses here: reports also follow where people drive.")
     if near_bridge:
         out.append("Bridge or tunnel nearby: see whether animals can pass below or above.")
     if near_junction:

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 import numba as nb
 import numpy as np
 
-from roadrisk.base.intervals import poisson_exact, resampled_ratio
+from roadrisk.base.intervals import poisson_exact
 from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, OTHER, Events
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
+    from roadrisk.telemetry.crossing_mass import CrossingMass
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,9 +40,11 @@ class Tally:
 
     Attributes
     ----------
-    crossings, reports_alive, reports_dead, reports_other : float
-        Sums of weights.
-    animals, observers : int
+    crossing_days, reports_alive, reports_dead, reports_other : float
+        Expected crossing-days of all tagged animals, and sums of the reports' weights.
+    animals : int
+        Tagged animals that cross here in at least half of their drawn paths.
+    observers : int
         Different ones with any share in the window.
     largest_share : float
         Largest share of one animal or observer in the window's evidence, 0..1.
@@ -54,7 +57,7 @@ class Tally:
         Where the interval comes from, or why there is none.
     """
 
-    crossings: float
+    crossing_days: float
     reports_alive: float
     reports_dead: float
     reports_other: float
@@ -114,6 +117,7 @@ def best_windows(
 def tally(
     windows: Windows,
     events: Events,
+    mass: CrossingMass,
     *,
     years: float,
     level: float,
@@ -125,6 +129,8 @@ def tally(
     ----------
     windows : Windows
     events : Events
+    mass : CrossingMass
+        The tagged animals' drawn paths: each resample takes one of an animal's paths at random.
     years : float
         Length of the study [years].
     level : float
@@ -135,24 +141,56 @@ def tally(
     -------
     list of Tally
     """
+    row_of = {name: k for k, name in enumerate(mass.animals)}
+    unit_of = np.full(len(mass.animals), -1, np.int64)
+    for unit, (name, observer) in enumerate(
+        zip(events.unit_names, events.unit_is_observer, strict=True)
+    ):
+        if not observer:
+            unit_of[row_of[name]] = unit
     out = []
     for first, last, counted in zip(windows.first, windows.last, windows.counted_m, strict=True):
         inside = (events.lixel >= first) & (events.lixel < last)
-        out.append(_tally_one(events, inside, counted / 1000 * years, level, rng))
+        here = (mass.lixel >= first) & (mass.lixel < last)
+        unit, paths = unit_of[mass.animal[here]], np.zeros((events.units, max(mass.draws, 1)))
+        np.add.at(paths, (unit, mass.draw[here]), mass.days[here])
+        out.append(_tally_one(events, inside, paths, counted / 1000 * years, level, rng))
+    return out
+
+
+def windows_of_lixels(windows: Windows, lixels: int) -> Ints:
+    """Return the window that each lixel lies in, -1 for none.
+
+    Parameters
+    ----------
+    windows : Windows
+    lixels : int
+        Number of lixels.
+
+    Returns
+    -------
+    ndarray of int64, shape (lixels,)
+    """
+    out = np.full(lixels, -1, np.int64)
+    for number, (first, last) in enumerate(zip(windows.first, windows.last, strict=True)):
+        out[first:last] = number
     return out
 
 
 def _tally_one(
-    events: Events, inside: np.ndarray, km_years: float, level: float, rng: np.random.Generator
+    events: Events,
+    inside: np.ndarray,
+    paths: Floats,
+    km_years: float,
+    level: float,
+    rng: np.random.Generator,
 ) -> Tally:
     weight, kind = events.weight[inside], events.kind[inside]
     by_unit: Floats = np.bincount(events.unit[inside], weight, events.units).astype(np.float64)
-    present = by_unit > 0.01
+    crosses = (paths > 0).mean(axis=1) >= 0.5
+    present = np.where(events.unit_is_observer, by_unit > 0.01, crosses)
     largest = int(by_unit.argmax())
     total = float(weight.sum())
-    low, high = resampled_ratio(
-        by_unit, np.full(events.units, km_years / events.units), rng, level=level
-    )
     poisson = [float(v) / km_years for v in poisson_exact(total, level)]
     if present.sum() < 3:
         low = high = np.nan
@@ -161,9 +199,10 @@ def _tally_one(
             f"independent: {poisson[0]:.3g} to {poisson[1]:.3g} per km and year)"
         )
     else:
-        note = "animals and observers resampled"
+        low, high = _resampled(by_unit, paths, events.unit_is_observer, km_years, level, rng)
+        note = "animals and observers resampled, animals with their drawn paths"
     return Tally(
-        crossings=float(weight[kind == CROSSING].sum()),
+        crossing_days=float(weight[kind == CROSSING].sum()),
         reports_alive=float(weight[kind == ALIVE].sum()),
         reports_dead=float(weight[kind == DEAD].sum()),
         reports_other=float(weight[kind == OTHER].sum()),
@@ -176,6 +215,25 @@ def _tally_one(
         high=high,
         note=note,
     )
+
+
+def _resampled(
+    by_unit: Floats,
+    paths: Floats,
+    is_observer: np.ndarray,
+    km_years: float,
+    level: float,
+    rng: np.random.Generator,
+    *,
+    resamples: int = 2000,
+) -> tuple[float, float]:
+    """Percentile interval over animals, with one drawn path each, and observers."""
+    units, draws = paths.shape
+    who = rng.integers(units, size=(resamples, units))
+    path = rng.integers(draws, size=(resamples, units))
+    amount = np.where(is_observer[who], by_unit[who], paths[who, path])
+    ends = np.quantile(amount.sum(axis=1), [(1 - level) / 2, (1 + level) / 2]) / km_years
+    return float(ends[0]), float(ends[1])
 
 
 def _candidates(edge_first: Ints, length: Floats, window_m: float) -> tuple[Ints, Ints]:

@@ -94,7 +94,7 @@ def describe_stretches(
                 "road": " / ".join(road for road, _ in lengths.most_common()),
                 "length_m": float(lixels.length_m[here].sum()),
                 "p_value": float(p_value[here].min()),
-                "crossings": float(events.weight[mine & (events.kind == CROSSING)].sum()),
+                "crossing_days": float(events.weight[mine & (events.kind == CROSSING)].sum()),
                 "reports": float(events.weight[mine & (events.kind != CROSSING)].sum()),
                 "animals": int((~events.unit_is_observer[units]).sum()),
                 "observers": int(events.unit_is_observer[units].sum()),
@@ -103,7 +103,7 @@ def describe_stretches(
         merged = shapely.line_merge(shapely.union_all(geometry[here]))
         parts = shapely.get_parts(merged)
         shapes.append(shapely.multilinestrings(parts))
-    columns = ["stretch", "road", "length_m", "p_value", "crossings", "reports", "animals",
+    columns = ["stretch", "road", "length_m", "p_value", "crossing_days", "reports", "animals",
                "observers"]  # fmt: skip
     return gpd.GeoDataFrame(
         {c: [row[c] for row in rows] for c in columns}, geometry=shapes, crs=network.crs

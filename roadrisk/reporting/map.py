@@ -10,6 +10,7 @@ from roadrisk.reporting import palette
 from roadrisk.reporting.map_layers import map_layers, off_ground, scale_breaks
 from roadrisk.reporting.map_page import page_html
 from roadrisk.reporting.sheets import SHEETS
+from roadrisk.reporting.tracked_words import tracked_words
 from roadrisk.reporting.wording import (
     CONFIDENTIAL,
     INVENTED_BANNER,
@@ -64,6 +65,7 @@ def _page(study: Study, findings: Findings) -> dict[str, Any]:
         },
         "read": how_to_read(settings),
         "notes": list(findings.notes),
+        "tracked": tracked_words(findings),
         "counts": counted(findings),
         "cautions": [*SAFETY, CONFIDENTIAL],
         "tiles": TILE_NOTE,
@@ -86,7 +88,7 @@ def _legend(findings: Findings, study: Study) -> dict[str, Any]:
     if ends:
         classes.append(f"{ends[-1]} and more")
     return {
-        "title": "Crossings and reports",
+        "title": "Crossing-days and reports",
         "unit": f"per {length_unit(units)} of road and year",
         "classes": classes,
         "plain": f"less than {ends[0]}, or nothing recorded" if ends else "nothing recorded",
@@ -98,7 +100,7 @@ def _legend(findings: Findings, study: Study) -> dict[str, Any]:
         "alive": "alive",
         "dead": "dead",
         "other": "not said",
-        "crossing": "tracked crossing, estimated place (switch on under Layers)",
+        "crossing": "step between fixes across a road (switch on under Layers)",
     }
 
 

@@ -24,6 +24,7 @@ from roadrisk.reporting.sheets import (
     crossing_rate,
     day_in,
     distance,
+    forced,
     measures,
     p_words,
     position,
@@ -175,7 +176,7 @@ def _stretches(stretches: gpd.GeoDataFrame, units: Units) -> Layer:
             road(row["road"]),
             short_length(row["length_m"], units),
             p_words(row["p_value"]),
-            count(row["crossings"]),
+            count(row["crossing_days"]),
             count(row["animals"]),
             count(row["reports"]),
             count(row["observers"]),
@@ -196,7 +197,8 @@ def _windows(ranked: gpd.GeoDataFrame, units: Units) -> Layer:
             measures(row),
             short_length(row["length_m"], units),
             words,
-            count(row["crossings"]),
+            crossing_rate(row),
+            f"{count(row['crossing_days'])}; {forced(row)}",
             count(row["animals"]),
             reported(row),
             count(row["observers"]),
@@ -223,7 +225,7 @@ def _crossings(
             number(row["step_days"]),
             road(roads.get(row["segment_id"])),
         ]
-        features.append(_feature("Point", shape, {"t": "Tracked crossing", "v": values}))
+        features.append(_feature("Point", shape, {"t": "Straight step across a road", "v": values}))
     return _layer(features)
 
 

@@ -32,7 +32,7 @@ LAYERS = {
     "stretches": ("Stretches that stand out", True),
     "pieces": ("Crossings and reports, smoothed", True),
     "windows": ("Ranked list", True),
-    "crossings": ("Tracked crossings", False),
+    "crossings": ("Steps between fixes across a road", False),
     "reports": ("Public reports", True),
 }
 _POINTS = ("crossings", "reports")

@@ -8,6 +8,7 @@ import pandas as pd
 
 from roadrisk.base.units import M_PER_MILE
 from roadrisk.reporting.ranked_list import (
+    FREQUENCIES,
     length_column,
     per_length,
     rate_name,
@@ -23,17 +24,13 @@ _BEFORE_LENGTH = (
     "segment_id", "road", "name", "ref", "road_class", "level", "bridge", "tunnel", "band_of",
     "route", "begin_measure", "end_measure", "owner", "aadt", "aadt_year",
 )  # fmt: skip
-_PER_ANIMAL_DAYS = tuple(
-    f"crossings_per_100_animal_days{end}"
-    for end in ("", "_low", "_high", "_poisson_low", "_poisson_high")
-)
 _LEFT_OUT = ("file", "row", "record", "reason")
 _DOUBTS = ("file", "row", "column", "record", "problem", "mend")
 _MISMATCHES = ("segment_id", "road", "problem")
 
 
 def segments_table(findings: Findings, units: Units) -> pd.DataFrame:
-    """Return one row a road segment with its crossing frequency and interval.
+    """Return one row a road segment with its crossing-days, their rate and its interval.
 
     In US customary units lengths are in feet, speeds in miles per hour, and evidence is per
     mile and year; measures stay in the agency's own unit.
@@ -47,12 +44,13 @@ def segments_table(findings: Findings, units: Units) -> pd.DataFrame:
     else:
         table["speed_limit_kmh"] = rounded(speed, 0)
     table |= {"lanes": segments["lanes"], **length_column(segments["length_m"], units)}
-    table["crossings"] = rounded(segments["crossings"], 2)
-    for name in ("animals_crossing", "animals_in_reach"):
-        table[name] = segments[name]
+    table["animals_in_reach"] = segments["animals_in_reach"]
     table["animal_days_in_reach"] = rounded(segments["animal_days_in_reach"], 1)
-    table |= {name: significant(pd.to_numeric(segments[name])) for name in _PER_ANIMAL_DAYS}
-    table["interval_note"] = segments["interval_note"]
+    table["animals_crossing"] = rounded(segments["animals_crossing"], 2)
+    table["crossing_days"] = rounded(segments["crossing_days"], 2)
+    table |= {name: significant(pd.to_numeric(segments[name])) for name in FREQUENCIES}
+    table["crossing_days_note"] = segments["crossing_days_note"]
+    table["least_crossings"] = segments["least_crossings"]
     for name in ("reports_alive", "reports_dead", "reports_other"):
         table[name] = rounded(segments[name], 2)
     evidence = "evidence_per_km_year"

@@ -17,6 +17,7 @@ from roadrisk.reporting.wording import (
     INVENTED_BANNER,
     NO_PROOF,
     SAFETY,
+    WHAT_CROSSING_DAYS_ARE,
     basis,
     credit,
     length_unit,
@@ -30,9 +31,9 @@ if TYPE_CHECKING:
     from roadrisk.findings import Findings
     from roadrisk.study import Study
 
-COUNTS = (
-    "crossings", "reports_alive", "reports_dead", "reports_other", "animals", "observers",
-)  # fmt: skip
+FREQUENCY = "crossing_days_per_animal_year"
+FREQUENCIES = (FREQUENCY, f"{FREQUENCY}_low", f"{FREQUENCY}_high")
+REPORTS = ("reports_alive", "reports_dead", "reports_other")
 RATES = ("evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high")
 
 
@@ -51,8 +52,9 @@ def ranked_table(ranked: gpd.GeoDataFrame, units: Units, *, invented: bool = Fal
     Returns
     -------
     pandas.DataFrame
-        Coordinates are WGS 84 [degrees, 6 decimals]; counts have 2 decimals, since an
-        uncertain report is spread over several roads; rates have 3 significant digits.
+        Coordinates are WGS 84 [degrees, 6 decimals]; crossing-days and reports have 2
+        decimals, since they are expected numbers or spread over several roads; rates have 3
+        significant digits.
         ``stretch`` is missing where nothing stands out.
     """
     ends = _ends(ranked)
@@ -70,8 +72,12 @@ def ranked_table(ranked: gpd.GeoDataFrame, units: Units, *, invented: bool = Fal
         "end_longitude": ends[:, 2],
         **length_column(ranked["length_m"], units),
     }
-    table |= {name: rounded(ranked[name], 2) for name in COUNTS}
-    # Animals and observers are never shared out: whole numbers.
+    table["crossing_days"] = rounded(ranked["crossing_days"], 2)
+    table |= {name: significant(pd.to_numeric(ranked[name])) for name in FREQUENCIES}
+    table["crossing_days_note"] = _texts(ranked["crossing_days_note"])
+    # Whole numbers: these are never shared out.
+    table["least_crossings"] = pd.to_numeric(ranked["least_crossings"]).astype("Int64")
+    table |= {name: rounded(ranked[name], 2) for name in REPORTS}
     table |= {
         name: pd.to_numeric(ranked[name]).astype("Int64") for name in ("animals", "observers")
     }
@@ -117,6 +123,7 @@ def ranked_geojson(study: Study, findings: Findings) -> bytes:
         "interval_level": settings.hotspots.interval,
         "verdict": findings.chance.words,
         "method": findings.chance.method,
+        "crossing_days": WHAT_CROSSING_DAYS_ARE,
         "cautions": [NO_PROOF, CONFIDENTIAL, *SAFETY],
         "roads": credit(study),
     }

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from roadrisk.reporting.csv_text import plain_text
-from roadrisk.reporting.wording import count, day, number, rate_words, short_length
+from roadrisk.reporting.wording import count, day, rate_words, short_length
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -18,16 +18,17 @@ if TYPE_CHECKING:
 SHEETS: dict[str, tuple[str, ...]] = {
     "roads": (
         "Level", "Class", "Route and measure", "Owner", "Traffic", "Speed limit", "Length",
-        "Tracked crossings", "Crossings per 100 animal-days", "Public reports",
+        "Crossing-days of tagged animals", "Crossing-days per animal and year", "Public reports",
         "Whole segment per {unit} and year", "Segment",
     ),
     "pieces": ("Smoothed, here at most", "Chance"),
     "stretches": (
-        "Road", "Length", "Chance", "Tracked crossings", "Animals", "Public reports", "Observers",
+        "Road", "Length", "Chance", "Crossing-days", "Animals", "Public reports", "Observers",
     ),
     "windows": (
         "Where", "Route and measure", "Length", "Evidence per {unit} and year",
-        "Tracked crossings", "Animals", "Public reports", "Observers", "Chance",
+        "Crossing-days per animal and year", "Crossing-days of tagged animals", "Animals",
+        "Public reports", "Observers", "Chance",
         "What to look at there", "From", "To",
     ),
     "reports": (
@@ -67,23 +68,27 @@ def speed(kmh: float, units: Units) -> str:
 
 
 def crossed(row: Mapping[str, Any]) -> str:
-    """Return a segment's crossings and what was monitored within reach."""
-    by = f" by {row['animals_crossing']:.0f} animals" if row["crossings"] > 0 else ""
+    """Return a segment's crossing-days and what was watched within reach."""
+    by = ""
+    if row["crossing_days"] >= 0.05:
+        by = f", by {count(row['animals_crossing'])} of them"
     return (
-        f"{count(row['crossings'])}{by}; {row['animals_in_reach']:.0f} animals were in reach, "
-        f"for {row['animal_days_in_reach']:,.0f} animal-days"
+        f"{count(row['crossing_days'])}{by}; {forced(row)}; {row['animals_in_reach']:.0f} animals "
+        f"were in reach, for {row['animal_days_in_reach']:,.0f} animal-days"
     )
 
 
+def forced(row: Mapping[str, Any]) -> str:
+    """Return how many crossings the fixes alone force."""
+    return f"at least {row['least_crossings']:.0f} forced by the fixes"
+
+
 def crossing_rate(row: Mapping[str, Any]) -> str:
-    """Return crossings per 100 animal-days with both intervals."""
-    name = "crossings_per_100_animal_days"
-    note = plain_text(row["interval_note"])
+    """Return crossing-days per animal and year with the interval over animals."""
+    name = "crossing_days_per_animal_year"
+    note = plain_text(row["crossing_days_note"])
     words = rate_words(row[name], row[f"{name}_low"], row[f"{name}_high"], note, "metric")
-    low, high = row[f"{name}_poisson_low"], row[f"{name}_poisson_high"]
-    if not (np.isfinite(row[name]) and np.isfinite(low) and np.isfinite(high)):
-        return words
-    return f"{words}; if every crossing were independent: {number(low)} to {number(high)}"
+    return words if words == note else f"{words}, if animals don't respond to the road"
 
 
 def reported(row: Mapping[str, Any]) -> str:

@@ -15,7 +15,15 @@ if TYPE_CHECKING:
     from roadrisk.findings import Findings
     from roadrisk.study import Settings, Study
 
-BASIS = "tracked crossings and public reports per {unit} and year; deaths do not count yet"
+BASIS = (
+    "crossing-days of tagged animals and public reports per {unit} and year; "
+    "deaths do not count yet"
+)
+WHAT_CROSSING_DAYS_ARE = (
+    "A crossing-day is a day on which a tagged animal crossed that road at least once, if animals "
+    "don't respond to the road: whether they avoid it can't be seen in fixes that lie hours or "
+    "days apart."
+)
 OFF_GROUND = "bridge or tunnel: passing below or above is no road crossing"
 NO_PROOF = (
     "No finding is no proof of safety: a road without evidence may simply not have been watched."
@@ -147,8 +155,9 @@ def how_to_read(settings: Settings) -> list[str]:
         f"one observer at one place, move together within "
         f"{short_length(hot.block_window_m, study.units)} of road. "
         f"At least {hot.least_units} different animals or observers must have been there.",
-        "Counts can be fractions: a report whose place is uncertain is shared between the roads "
-        "within its reach.",
+        WHAT_CROSSING_DAYS_ARE,
+        "Numbers can be fractions: crossing-days are expected numbers, and a report whose place is "
+        "uncertain is shared between the roads within its reach.",
         "Reports come from where people pass and look: few reports do not mean few animals.",
         NO_PROOF,
     ]

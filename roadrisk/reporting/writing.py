@@ -13,6 +13,7 @@ from roadrisk.reporting.other_tables import (
 )
 from roadrisk.reporting.provenance import provenance_json
 from roadrisk.reporting.ranked_list import ranked_geojson, ranked_table
+from roadrisk.reporting.tracked_tables import tracked_tables
 from roadrisk.reporting.whole import write_whole
 
 if TYPE_CHECKING:
@@ -26,8 +27,9 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
     """Write the map, the ranked list and the tables behind them into a folder.
 
     ``map.html``, ``ranked_stretches.csv`` and ``.geojson``, ``segments.csv`` (crossing
-    frequencies), ``left_out.csv``, ``doubts.csv``, ``road_mismatches.csv`` and
-    ``provenance.json``. The same study and findings give the same bytes.
+    frequencies), the tables of tagged animals (`tracked_tables.tracked_tables`),
+    ``left_out.csv``, ``doubts.csv``, ``road_mismatches.csv`` and ``provenance.json``.
+    The same study and findings give the same bytes.
 
     Parameters
     ----------
@@ -51,11 +53,13 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
 
     units, invented = study.settings.study.units, study.settings.study.invented
     ranked = ranked_table(findings.ranked, units, invented=invented)
+    tracked = tracked_tables(findings.tracked, units)
     files = {
         "map.html": map_html(study, findings),
         "ranked_stretches.csv": csv_bytes(ranked),
         "ranked_stretches.geojson": ranked_geojson(study, findings),
         "segments.csv": csv_bytes(segments_table(findings, units)),
+        **{name: csv_bytes(table) for name, table in tracked.items()},
         "left_out.csv": csv_bytes(left_out_table(findings)),
         "doubts.csv": csv_bytes(doubts_table(findings)),
         "road_mismatches.csv": csv_bytes(mismatches_table(findings)),

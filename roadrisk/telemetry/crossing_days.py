@@ -323,7 +323,7 @@ def _results(
         "seen in fixes that lie days apart, so they are no count of what happened.",
         f"How winding paths are comes from bursts of close fixes for {bursts} of "
         f"{len(scale)} animals, else from the stated prior: a direction is forgotten after "
-        f"{prior.turn_h[0]:g} to {prior.turn_h[1]:g} active hours (95 %).",
+        f"{prior.turn_h[0]:.2g} to {prior.turn_h[1]:.2g} active hours (95 %).",
         *sensitivity_words(others, identified=identified),
         check.words,
     )

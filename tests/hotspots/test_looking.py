@@ -13,7 +13,7 @@ QUIET = {"near_junction": False, "near_bridge": False, "two_bands": False, "stan
 
 def tally(**changed: object) -> Tally:
     usual = {
-        "crossings": 9.0, "reports_alive": 4.0, "reports_dead": 1.0, "reports_other": 0.0,
+        "crossing_days": 9.0, "reports_alive": 4.0, "reports_dead": 1.0, "reports_other": 0.0,
         "animals": 3, "observers": 4, "largest_share": 0.3, "largest_is_observer": False,
         "value": 40.0, "low": 20.0, "high": 60.0, "note": "",
     }  # fmt: skip
@@ -24,11 +24,11 @@ def tally(**changed: object) -> Tally:
     ({}, {}, "3 tagged animals and 4 observers agree"),
     ({"animals": 1, "observers": 0, "reports_alive": 0.0, "reports_dead": 0.0}, {},
      "All evidence is from one animal"),
-    ({"animals": 0, "observers": 1, "crossings": 0.0, "largest_is_observer": True}, {},
+    ({"animals": 0, "observers": 1, "crossing_days": 0.0, "largest_is_observer": True}, {},
      "All evidence is from one observer"),
     ({"largest_share": 0.6}, {}, "One animal gives 60 % of the evidence"),
     ({"reports_dead": 6.0}, {}, "Most reports here are of dead animals"),
-    ({"crossings": 0.0, "animals": 0}, {}, "No tagged animal crossed here"),
+    ({"crossing_days": 0.0, "animals": 0}, {}, "Hardly any tagged animal crosses here"),
     ({}, {"near_bridge": True}, "Bridge or tunnel nearby"),
     ({}, {"near_junction": True}, "a fence would have to open here"),
     ({}, {"two_bands": True}, "both carriageways"),

@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from roadrisk.base.seeds import generator
+from roadrisk.hotspots.events import Events
 from roadrisk.hotspots.ranking import Windows, best_windows, tally
+from roadrisk.telemetry.crossing_mass import CrossingMass
 from tests.roads.small import make_network
 from tests.truth.worlds import Ground, events_of, ground
 
@@ -18,8 +20,19 @@ def ranked(on: Ground, places: list[int], who: list[tuple[bool, str]], rows: int
     mass = np.bincount(events.lixel, events.weight, minlength=len(on.lixels))
     density = np.asarray(on.kernel.T @ mass) / on.lixels.length_m
     windows = best_windows(on.network, on.lixels, events, density, window_m=100.0, rows=rows)
-    counted = tally(windows, events, years=2.0, level=0.90, rng=generator(1, "x"))
+    counted = tally(windows, events, paths_of(events), years=2.0, level=0.90, rng=generator(1, "x"))
     return windows, counted
+
+
+def paths_of(events: Events) -> CrossingMass:
+    """One drawn path an animal, that crosses where its events lie."""
+    animals = np.flatnonzero(~events.unit_is_observer)
+    mine = np.isin(events.unit, animals)
+    return CrossingMass(
+        np.searchsorted(animals, events.unit[mine]), np.zeros(mine.sum(), np.int64),
+        events.lixel[mine], events.weight[mine], np.zeros(mine.sum()),
+        tuple(events.unit_names[u] for u in animals), 1,
+    )  # fmt: skip
 
 
 @pytest.fixture(scope="module")

@@ -93,7 +93,7 @@ def test_legend_layers_and_scale_are_there(made_map: Path, open_page: Opener) ->
     page.locator(".leaflet-control-layers").hover()
     assert layers(page) == {
         "Roads": True, "Stretches that stand out": True, "Crossings and reports, smoothed": True,
-        "Ranked list": True, "Tracked crossings": False, "Public reports": True,
+        "Ranked list": True, "Steps between fixes across a road": False, "Public reports": True,
         "Background map (asks openstreetmap.org)": False,
     }  # fmt: skip
 
@@ -103,7 +103,7 @@ def test_layers_go_and_come_back(made_map: Path, open_page: Opener) -> None:
     page = open_page(made_map).page
     names = {"Roads": "roads", "Stretches that stand out": "stretches", "Ranked list": "windows",
              "Crossings and reports, smoothed": "pieces", "Public reports": "reports",
-             "Tracked crossings": "crossings"}  # fmt: skip
+             "Steps between fixes across a road": "crossings"}  # fmt: skip
     for label, name in names.items():
         page.locator(".leaflet-control-layers").hover()
         before = page.evaluate(f"roads_map.hasLayer({name}_layer)")

@@ -17,7 +17,7 @@ import pyproj
 from shapely.geometry import LineString, MultiLineString, Point
 from shapely.ops import substring
 
-from roadrisk.findings import ChanceTest, Findings
+from roadrisk.findings import ChanceTest, Findings, TrackedAnimals
 from roadrisk.study import InputFile, Study, settings_from
 
 CRS = "EPSG:32634"
@@ -102,6 +102,7 @@ def findings() -> Findings:
             "No finding elsewhere is no proof of safety.",
             method="maximum statistic over the network, blocks within windows of 2 km",
         ),
+        tracked=_tracked(),
         notes=(
             "412 steps between successive fixes count; 37 longer than 7 days don't.",
             "9 exact repeats among the reports were counted once.",
@@ -128,9 +129,9 @@ def _segments() -> gpd.GeoDataFrame:
     n = len(_ROADS)
     length = [LineString(r[5]).length for r in _ROADS]
     reports = np.array([3.25, 9.5, 0, 1, 2, 0.4, 1.3, 0, 0, 0])
-    crossings = np.array([1.0, 11, 0, 2, 1, 0, 0, 0, 0, 0])
+    crossings = np.array([1.0, 11.25, 0, 2, 1, 0, 0, 0, 0, 0])
     days = np.array([900.0, 1500, 1500, 640, 420, 0, 0, 0, 0, 0])
-    rate = np.divide(100 * crossings, days, out=np.full(n, np.nan), where=days > 0)
+    rate = np.divide(crossings, 8.0, out=np.full(n, np.nan), where=days > 0)
     known = np.isfinite(rate)
     return gpd.GeoDataFrame(
         {
@@ -144,15 +145,14 @@ def _segments() -> gpd.GeoDataFrame:
             "owner": ["County (invented)"] * 4 + [""] * 6,
             "aadt": [4200.0] * 4 + [np.nan] * 6, "aadt_year": [2019.0] * 4 + [np.nan] * 6,
             "speed_limit_kmh": [90.0] * 4 + [50.0] * 6, "lanes": [2.0] * 4 + [np.nan] * 6,
-            "length_m": length, "crossings": crossings,
-            "animals_crossing": [1, 5, 0, 2, 1, 0, 0, 0, 0, 0],
+            "length_m": length, "crossing_days": crossings,
+            "animals_crossing": [1, 5.125, 0, 2, 1, 0, 0, 0, 0, 0],
+            "least_crossings": [0, 4, 0, 1, 0, 0, 0, 0, 0, 0],
             "animals_in_reach": [4, 7, 7, 3, 2, 0, 0, 0, 0, 0],
-            "animal_days_in_reach": days, "crossings_per_100_animal_days": rate,
-            "crossings_per_100_animal_days_low": np.where(known, rate * 0.4, np.nan),
-            "crossings_per_100_animal_days_high": np.where(known, rate * 1.9, np.nan),
-            "crossings_per_100_animal_days_poisson_low": np.where(known, rate * 0.6, np.nan),
-            "crossings_per_100_animal_days_poisson_high": np.where(known, rate * 1.5, np.nan),
-            "interval_note":
+            "animal_days_in_reach": days, "crossing_days_per_animal_year": rate,
+            "crossing_days_per_animal_year_low": np.where(known, rate * 0.4, np.nan),
+            "crossing_days_per_animal_year_high": np.where(known, rate * 1.9, np.nan),
+            "crossing_days_note":
                 ["animals resampled" if k else "no animal was in reach" for k in known],
             "reports_alive": reports * 0.6, "reports_dead": reports * 0.3,
             "reports_other": reports * 0.1,
@@ -161,6 +161,46 @@ def _segments() -> gpd.GeoDataFrame:
         geometry=[LineString([(X0 + x, Y0 + y) for x, y in r[5]]) for r in _ROADS],
         crs=CRS,
     )  # fmt: skip
+
+
+def _tracked() -> TrackedAnimals:
+    """Two animals with every column that the reports draw, one with a hostile name."""
+    rate, days, total = "crossing_days_per_animal_year", "crossing_days", "total_crossings"
+    animals = pd.DataFrame({
+        "organismID": ["A01", FORMULA], "sex": ["female", ""], "fixes": [110, 61],
+        "days_watched": [300.0, 160.0], days: [41.234, 0.0], f"{days}_low": [30.0, 0.0],
+        f"{days}_high": [55.0, 0.0], rate: [29.1, 0.0], f"{rate}_low": [21.0, 0.0],
+        f"{rate}_high": [39.0, 0.0], "least_crossings": [6, 0], total: [60.0, 0.0],
+        f"{total}_low": [38.0, 0.0], f"{total}_high": [91.0, 0.0],
+        "totals_note": ["only under the stated path-scale prior"] * 2,
+        "path_scale": ["prior", "prior"], "centres": [1.2, 1.0],
+        "effective_candidates": [900.0, 800.0], "weight": [1.0, 1.0],
+    })  # fmt: skip
+    group = {"group": "all tagged animals", "animals": 2, "animal_years": 2.2, days: 41.234,
+             f"{days}_low": 30.0, f"{days}_high": 55.0, total: 60.0, f"{total}_low": 38.0,
+             f"{total}_high": 91.0, "least_crossings": 6,
+             "totals_note": "not identified from the fixes of 1 of 2 animals", rate: 18.7,
+             f"{rate}_low": 3.1, f"{rate}_high": 61.0,
+             "crossing_days_note": "2 animals, too few to resample: gamma-Poisson",
+             "population_crossing_days_per_year": 1870.0,
+             "population_crossing_days_per_year_low": 240.0,
+             "population_crossing_days_per_year_high": 7100.0}  # fmt: skip
+    share = np.full(24, 1 / 24)
+    hours = pd.DataFrame({"hour": np.arange(24), total: 60 * share, "share": share})
+    months = pd.DataFrame({"month": np.arange(1, 13), "days_watched": 38.3, days: 3.4,
+                           total: 5.0, "share": 1 / 12})  # fmt: skip
+    conditions = pd.DataFrame({"turn_factor": [1.0, 0.5], "width_factor": [1.0, 1.0],
+                               days: [41.2, 44.0], total: [60.0, 80.0]})  # fmt: skip
+    homes = gpd.GeoDataFrame(
+        {"organismID": ["A01"], "fixes": [110], "kernel95_ha": [3.2], "note": [""]},
+        geometry=[Point(X0, Y0).buffer(100)], crs=CRS,
+    )  # fmt: skip
+    cut = pd.DataFrame({"organismID": ["A01"], "segment": [1], "segment_id": ["s01"],
+                        "road": ["Heron Road"], "metres_inside": [188.0]})  # fmt: skip
+    notes = ("Crossing-days hold if animals don't respond to the road.",)
+    groups = pd.DataFrame([group])
+    words = "2 tagged animals: about 41 crossing-days (30 to 55)."
+    return TrackedAnimals(animals, groups, months, hours, conditions, homes, cut, words, notes)
 
 
 # Hills of evidence: segment row, middle [m], height [per km and year], half width [m].
@@ -191,7 +231,7 @@ def _stretches(lixels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     hot = lixels[lixels["stretch"] == 1]
     return gpd.GeoDataFrame(
         {"stretch": [1], "road": ["Heron Road"], "length_m": [hot.length.sum()],
-         "p_value": [0.004], "crossings": [9.0], "reports": [7.75], "animals": [5],
+         "p_value": [0.004], "crossing_days": [9.0], "reports": [7.75], "animals": [5],
          "observers": [6]},
         geometry=[MultiLineString(list(hot.geometry))], crs=CRS,
     )  # fmt: skip
@@ -215,7 +255,12 @@ def _ranked(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
             "begin_measure": 1.402 + at / 1000 if agency else np.nan,
             "end_measure": 1.502 + at / 1000 if agency else np.nan,
             "place": f"{at} m from Sedge Lane" if rank != 7 else FORMULA,
-            "length_m": 100.0, "crossings": float(crossings), "reports_alive": alive,
+            "length_m": 100.0, "crossing_days": float(crossings),
+            "crossing_days_per_animal_year": crossings / 8,
+            "crossing_days_per_animal_year_low": crossings / 16 if known else np.nan,
+            "crossing_days_per_animal_year_high": crossings / 5 if known else np.nan,
+            "crossing_days_note": "18 animals resampled" if known else "one animal",
+            "least_crossings": crossings // 2, "reports_alive": alive,
             "reports_dead": dead, "reports_other": other, "animals": min(crossings, 4),
             "observers": 3, "evidence_per_km_year": value,
             "evidence_per_km_year_low": value * 0.45 if known else np.nan,

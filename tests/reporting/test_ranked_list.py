@@ -17,10 +17,12 @@ from tests.reporting import made_up
 
 COLUMNS = [
     "rank", "basis", "road", "route", "begin_measure", "end_measure", "place", "begin_latitude",
-    "begin_longitude", "end_latitude", "end_longitude", "length_m", "crossings", "reports_alive",
-    "reports_dead", "reports_other", "animals", "observers", "evidence_per_km_year",
-    "evidence_per_km_year_low", "evidence_per_km_year_high", "interval_note", "p_value",
-    "stretch", "what_to_look_at", "segment_ids",
+    "begin_longitude", "end_latitude", "end_longitude", "length_m", "crossing_days",
+    "crossing_days_per_animal_year", "crossing_days_per_animal_year_low",
+    "crossing_days_per_animal_year_high", "crossing_days_note", "least_crossings",
+    "reports_alive", "reports_dead", "reports_other", "animals", "observers",
+    "evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high",
+    "interval_note", "p_value", "stretch", "what_to_look_at", "segment_ids",
 ]  # fmt: skip
 
 
@@ -34,7 +36,12 @@ def test_columns_and_rounding() -> None:
     assert list(table.columns) == COLUMNS
     first = table.iloc[0]
     assert (first["rank"], first["road"], first["stretch"]) == (1, "Heron Road", 1)
-    assert (first["crossings"], first["reports_alive"]) == (5.0, 2.35)
+    assert (first["crossing_days"], first["reports_alive"]) == (5.0, 2.35)
+    rate = "crossing_days_per_animal_year"
+    # 5 / 8, / 16, / 5 to 3 significant digits.
+    assert first[[rate, f"{rate}_low", f"{rate}_high"]].tolist() == [0.625, 0.312, 1.0]
+    assert first["least_crossings"] == 2
+    assert table["crossing_days_note"][3] == "one animal"
     assert first["evidence_per_km_year"] == 31.4
     assert first["evidence_per_km_year_low"] == 14.1
     assert np.isnan(table["evidence_per_km_year_low"][3])

@@ -5,6 +5,7 @@ import json
 from pathlib import Path
 
 import pandas as pd
+import pyproj
 import pytest
 
 from roadrisk.errors import OutputError
@@ -14,7 +15,9 @@ from tests.reporting import made_up
 
 NAMES = [
     "map.html", "ranked_stretches.csv", "ranked_stretches.geojson", "segments.csv",
-    "left_out.csv", "doubts.csv", "road_mismatches.csv", "provenance.json",
+    "tracked_animals.csv", "crossing_rates.csv", "crossing_times.csv", "crossing_conditions.csv",
+    "home_ranges.csv", "roads_cut.csv", "left_out.csv", "doubts.csv", "road_mismatches.csv",
+    "provenance.json",
 ]  # fmt: skip
 
 
@@ -37,15 +40,42 @@ def test_segments_keep_their_numbers(tmp_path: Path, units: str) -> None:
     table = pd.read_csv(tmp_path / "segments.csv", encoding="utf-8-sig").set_index("segment_id")
     assert len(table) == len(findings.segments)
     row = table.loc["s01"]
-    assert (row["crossings"], row["animals_crossing"], row["aadt"]) == (11.0, 5, 4200)
-    assert row["crossings_per_100_animal_days"] == 0.733  # 100 * 11 / 1500
-    assert row["crossings_per_100_animal_days_low"] == 0.293
+    assert (row["crossing_days"], row["animals_crossing"], row["aadt"]) == (11.25, 5.12, 4200)
+    assert row["crossing_days_per_animal_year"] == 1.41  # 11.25 / 8
+    assert row["crossing_days_per_animal_year_low"] == 0.562
+    assert row["least_crossings"] == 4
     assert row["reports_alive"] == 5.7
     if units == "us":
         assert row["speed_limit_mph"] == 56
         assert row["length_ft"] == 4612  # 1405.70 / 0.3048
     else:
         assert (row["speed_limit_kmh"], row["length_m"]) == (90, 1405.7)  # 704.56 + 701.14
+
+
+def test_tables_of_tagged_animals_come_back(tmp_path: Path) -> None:
+    """Round trip: four significant digits, months and hours, a hostile name neutralised."""
+    write_reports(made_up.study(units="us"), made_up.findings(), tmp_path)
+
+    def back(name: str) -> pd.DataFrame:
+        return pd.read_csv(tmp_path / name, encoding="utf-8-sig")
+
+    animals = back("tracked_animals.csv")
+    assert animals["organismID"].tolist() == ["A01", "'" + made_up.FORMULA]
+    assert animals["crossing_days"].tolist() == [41.23, 0.0]
+    rates = back("crossing_rates.csv").iloc[0]
+    assert rates["totals_note"] == "not identified from the fixes of 1 of 2 animals"
+    assert rates["population_crossing_days_per_year_high"] == 7100
+    times = back("crossing_times.csv")
+    assert times.groupby("unit").size().to_dict() == {"hour": 24, "month": 12}
+    assert times.loc[times["unit"] == "hour", "days_watched"].isna().all()
+    assert back("crossing_conditions.csv")["total_crossings"].tolist() == [60, 80]
+    assert back("roads_cut.csv")["feet_inside"].tolist() == [616.8]  # 188 / 0.3048
+    home = back("home_ranges.csv").iloc[0]
+    x, y = made_up.X0, made_up.Y0
+    lon, lat = pyproj.Transformer.from_crs(made_up.CRS, 4326, always_xy=True).transform(x, y)
+    assert (home["middle_longitude"], home["middle_latitude"]) == pytest.approx(
+        (lon, lat), abs=6e-6
+    )
 
 
 def test_left_outs_and_doubts_come_back(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""Steps, crossings and rates: by hand on one road."""
+"""Steps, crossings and reach: by hand on one road."""
 
 from __future__ import annotations
 
@@ -9,12 +9,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from roadrisk.base.seeds import generator
 from roadrisk.roads.lixels import lay_lixels
 from roadrisk.roads.network import Network
 from roadrisk.roads.placing import PieceIndex
 from roadrisk.telemetry.crossings import Crossings, crossings_of
-from roadrisk.telemetry.rates import rates_by_segment
+from roadrisk.telemetry.reach import reach_by_segment
 from roadrisk.telemetry.steps import Steps, steps_of
 from tests.roads.small import make_network
 
@@ -84,51 +83,18 @@ def test_passing_below_a_bridge_is_no_crossing() -> None:
     assert len(crossings.table) == 1
 
 
-def test_rates(road: Network) -> None:
-    """By hand: a crosses twice in 4 days, b never in 4 days, c is out of reach, d once in 2."""
+def test_animals_and_days_within_reach(road: Network) -> None:
+    """By hand: a for 4 days, b for 4, d for 2; c stays 900 m away."""
     rows = [("a", 0, 100, -20), ("a", 2, 100, 20), ("a", 4, 120, -20)]
     rows += [("b", 0, 100, 90), ("b", 4, 150, 90)]
     rows += [("c", 0, 100, 900), ("c", 4, 150, 900)]
     rows += [("d", 0, 300, -30), ("d", 2, 300, 30)]
-    steps, crossings = overlaid(road, rows)
-    got = rates_by_segment(
-        road.segments, steps, crossings, reach_m=200.0, rng=generator(1, "r")
-    ).iloc[0]
-    assert (got["crossings"], got["animals_crossing"], got["animals_in_reach"]) == (3, 2, 3)
-    assert got["animal_days_in_reach"] == pytest.approx(10.0)
-    assert got["crossings_per_100_animal_days"] == pytest.approx(30.0)
-    assert (
-        got["crossings_per_100_animal_days_low"] <= 30 <= got["crossings_per_100_animal_days_high"]
-    )
-    # Garwood 90 % for 3: 0.8177 to 7.7537 (chi-square quantiles, from scipy).
-    assert got["crossings_per_100_animal_days_poisson_low"] == pytest.approx(8.177, abs=0.01)
-    assert got["crossings_per_100_animal_days_poisson_high"] == pytest.approx(77.537, abs=0.01)
-
-
-def test_no_crossing_gives_an_upper_limit_and_two_animals_no_interval(road: Network) -> None:
-    quiet = [("b", 0, 100, 90), ("b", 4, 150, 90), ("e", 0, 100, 80), ("e", 4, 150, 80)]
-    steps, crossings = overlaid(road, quiet)
-    none = rates_by_segment(
-        road.segments, steps, crossings, reach_m=200.0, rng=generator(1, "r")
-    ).iloc[0]
-    assert none["crossings_per_100_animal_days_low"] == 0
-    # Exact 90 % two-sided upper limit of a count of 0 is -ln 0.05 = 2.9957 in 8 animal-days.
-    assert none["crossings_per_100_animal_days_high"] == pytest.approx(-100 * np.log(0.05) / 8)
-    steps, crossings = overlaid(road, [*quiet, ("e", 5, 150, -80)])
-    two = rates_by_segment(
-        road.segments, steps, crossings, reach_m=200.0, rng=generator(1, "r")
-    ).iloc[0]
-    assert np.isnan(two["crossings_per_100_animal_days_low"])
-    assert "fewer than 3 animals" in two["interval_note"]
-
-
-def test_nobody_near_is_said(road: Network) -> None:
-    steps, crossings = overlaid(road, [("c", 0, 100, 900), ("c", 4, 150, 900)])
-    got = rates_by_segment(
-        road.segments, steps, crossings, reach_m=200.0, rng=generator(1, "r")
-    ).iloc[0]
-    assert np.isnan(got["crossings_per_100_animal_days"])
-    assert got["interval_note"] == "no tagged animal within reach"
+    steps, _ = overlaid(road, rows)
+    got = reach_by_segment(road.segments, steps, reach_m=200.0)
+    assert got["animals_in_reach"].tolist() == [3]
+    assert got["animal_days_in_reach"].tolist() == pytest.approx([10.0])
+    nobody, _ = overlaid(road, [("c", 0, 100, 900), ("c", 4, 150, 900)])
+    assert reach_by_segment(road.segments, nobody, reach_m=200.0).to_numpy().tolist() == [[0, 0]]
 
 
 def test_cutting_a_road_moves_no_crossing() -> None:

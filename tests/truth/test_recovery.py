@@ -70,7 +70,8 @@ def test_passes_below_the_bridge_are_no_crossings(
     assert len(below) > 0
     assert findings.counts["passed_below_or_above"] > 0
     bridges = findings.segments[findings.segments["bridge"] | findings.segments["tunnel"]]
-    assert bridges["crossings"].sum() == 0
+    assert bridges["crossing_days"].sum() == 0
+    assert bridges["least_crossings"].sum() == 0
 
 
 def test_every_report_is_placed_or_left_out_with_a_reason(
@@ -85,4 +86,10 @@ def test_every_report_is_placed_or_left_out_with_a_reason(
 def test_sums_agree_between_tables(findings: roadrisk.Findings) -> None:
     by_segment = findings.segments[["reports_alive", "reports_dead", "reports_other"]].sum().sum()
     assert by_segment == pytest.approx(len(findings.sightings))
-    assert findings.segments["crossings"].sum() == len(findings.crossings)
+    forced = findings.tracked.animals["least_crossings"].sum()
+    assert findings.segments["least_crossings"].sum() == forced
+    days = findings.segments["crossing_days"].sum()
+    together = findings.tracked.groups["crossing_days"].iloc[0]
+    # A day on which two segments are crossed counts on both.
+    assert together <= days <= 1.2 * together
+    assert findings.ranked["crossing_days"].sum() <= days

@@ -270,7 +270,8 @@ const view = (() => {
     at("hint").textContent = page.tiles;
     at("invented").textContent = page.invented;
     at("invented").hidden = !page.invented;
-    for (const id of ["read", "notes", "cautions"]) page[id].forEach((text) => put(at(id), "p", text));
+    at("tracked_box").hidden = page.tracked.length === 0;
+    for (const id of ["read", "tracked", "notes", "cautions"]) page[id].forEach((text) => put(at(id), "p", text));
     page.counts.forEach((text) => put(at("counts"), "li", text));
     at("list_empty").hidden = data.windows.features.length > 0;
   }

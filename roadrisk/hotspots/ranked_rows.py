@@ -1,0 +1,168 @@
+"""The ranked list's rows: place, numbers with their intervals, what to look at."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from roadrisk.base.seeds import generator
+from roadrisk.hotspots.looking import what_to_look_at
+from roadrisk.hotspots.ranking import windows_of_lixels
+from roadrisk.telemetry.population_rate import population_rates
+
+if TYPE_CHECKING:
+    from roadrisk.hotspots.chance import Chance
+    from roadrisk.hotspots.ranking import Tally, Windows
+    from roadrisk.roads.network import Ints, Lixels, Network
+    from roadrisk.roads.places import Places
+    from roadrisk.study import HotspotsSection
+    from roadrisk.telemetry.frequencies import Frequencies
+
+_RATE = "crossing_days_per_animal_year"
+
+
+def window_rates(
+    windows: Windows, frequencies: Frequencies, lixels: int, level: float, seed: int
+) -> pd.DataFrame:
+    """Return how often a tagged animal crosses in each window.
+
+    Parameters
+    ----------
+    windows : Windows
+    frequencies : Frequencies
+    lixels : int
+        Number of lixels.
+    level : float
+        Coverage of the interval, two-sided.
+    seed : int
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a window. Columns: crossing_days_per_animal_year with _low and _high,
+        crossing_days_note, least_crossings (crossings that the fixes force and that a straight
+        line between them puts here).
+    """
+    found, window_of = frequencies.found, windows_of_lixels(windows, lixels)
+    place = window_of[found.mass.lixel]
+    amounts = pd.DataFrame({
+        "place": place, "animal": found.mass.animal, "draw": found.mass.draw,
+        "amount": found.mass.days,
+    })[place >= 0]  # fmt: skip
+    rates = population_rates(
+        amounts, frequencies.years, generator(seed, "hotspots.window_rates"),
+        places=len(windows.first), draws=found.crossing_days.shape[1],
+        weight=frequencies.weight, level=level,
+    )  # fmt: skip
+    forced = window_of[found.forced["lixel"].to_numpy(np.int64)]
+    return pd.DataFrame({
+        _RATE: rates["mean"], f"{_RATE}_low": rates["low"], f"{_RATE}_high": rates["high"],
+        "crossing_days_note": rates["note"],
+        "least_crossings": np.bincount(forced[forced >= 0], minlength=len(windows.first)),
+    })  # fmt: skip
+
+
+def ranked_rows(
+    network: Network,
+    lixels: Lixels,
+    partner: Ints,
+    lines: np.ndarray,
+    windows: Windows,
+    counted: list[Tally],
+    crossed: pd.DataFrame,
+    chance: Chance,
+    stretch: Ints,
+    places: Places,
+    settings: HotspotsSection,
+) -> gpd.GeoDataFrame:
+    """Put the ranked windows in words and numbers.
+
+    Parameters
+    ----------
+    network : Network
+    lixels : Lixels
+    partner : ndarray of int64, shape (lixels,)
+        `roads.bands.partner_lixels`.
+    lines : ndarray of LineString, shape (lixels,)
+    windows : Windows
+    counted : list of Tally
+        One a window.
+    crossed : pandas.DataFrame
+        `window_rates`.
+    chance : Chance
+    stretch : ndarray of int64, shape (lixels,)
+    places : Places
+    settings : HotspotsSection
+
+    Returns
+    -------
+    geopandas.GeoDataFrame
+        Columns of `Findings.ranked`.
+    """
+    segments = network.segments
+    ids = segments["segment_id"].to_numpy()
+    off_ground = (segments["bridge"] | segments["tunnel"] | (segments["level"] != 0)).to_numpy()
+    followed = np.unique(partner[partner != np.arange(len(partner))])
+    degree = np.bincount(np.concatenate([network.edge_u, network.edge_v]))
+    rows, shapes = [], []
+    rates = crossed.to_dict("records")
+    for rank, (first, last, one, rate) in enumerate(
+        zip(windows.first, windows.last, counted, rates, strict=True), start=1
+    ):
+        edge, begin = int(lixels.edge[first]), float(lixels.start_m[first])
+        end = float(lixels.end_m[last - 1])
+        here = slice(first, last)
+        place = places.describe(edge, begin, end)
+        own = segments["edge"].to_numpy() == edge
+        margin = settings.rank_window_m / 2
+        touches = own & (segments["edge_to_m"] > begin - margin).to_numpy()
+        touches &= (segments["edge_from_m"] < end + margin).to_numpy()
+        length = float(network.edge_length_m[edge])
+        near_junction = (begin < margin and degree[network.edge_u[edge]] > 2) or (
+            length - end < margin and degree[network.edge_v[edge]] > 2
+        )
+        hints = what_to_look_at(
+            one,
+            near_junction=bool(near_junction),
+            near_bridge=bool(off_ground[touches].any()),
+            two_bands=bool(np.isin(np.arange(first, last), followed).any()),
+            stands_out=bool((stretch[here] > 0).any()),
+            short=end - begin < 0.9 * settings.rank_window_m,
+        )
+        rows.append({
+            "rank": rank, "road": place.road, "route": place.route,
+            "begin_measure": place.begin_measure, "end_measure": place.end_measure,
+            "place": place.text, "length_m": end - begin,
+            "crossing_days": one.crossing_days, **{str(k): v for k, v in rate.items()},
+            "reports_alive": one.reports_alive, "reports_dead": one.reports_dead,
+            "reports_other": one.reports_other, "animals": one.animals,
+            "observers": one.observers, "evidence_per_km_year": one.value,
+            "evidence_per_km_year_low": one.low, "evidence_per_km_year_high": one.high,
+            "interval_note": one.note, "p_value": float(chance.p_value[here].min()),
+            "stretch": int(stretch[here].max()), "look_at": hints,
+            "segment_ids": " ".join(dict.fromkeys(ids[lixels.segment[here]])),
+        })  # fmt: skip
+        shapes.append(_joined(lines[here]))
+    frame = {c: [row[c] for row in rows] for c in RANKED_COLUMNS}
+    return gpd.GeoDataFrame(frame, geometry=shapes, crs=network.crs)
+
+
+def _joined(lines: np.ndarray) -> shapely.LineString:
+    """Join lines that follow one another into one."""
+    xy = shapely.get_coordinates(lines)
+    new = np.concatenate([[True], (xy[1:] != xy[:-1]).any(axis=1)])
+    return shapely.LineString(xy[new])
+
+
+RANKED_COLUMNS = (
+    "rank", "road", "route", "begin_measure", "end_measure", "place", "length_m", "crossing_days",
+    "crossing_days_per_animal_year", "crossing_days_per_animal_year_low",
+    "crossing_days_per_animal_year_high", "crossing_days_note", "least_crossings",
+    "reports_alive", "reports_dead", "reports_other", "animals", "observers",
+    "evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high",
+    "interval_note", "p_value", "stretch", "look_at", "segment_ids",
+)  # fmt: skip

@@ -1,0 +1,81 @@
+"""What the tagged animals show, in plain sentences for the map."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from roadrisk.reporting.wording import count, number
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from roadrisk.findings import Findings
+
+_RATE = "crossing_days_per_animal_year"
+_POPULATION = "population_crossing_days_per_year"
+
+
+def tracked_words(findings: Findings) -> list[str]:
+    """Return the sentences on the tagged animals, the numbers first.
+
+    Parameters
+    ----------
+    findings : Findings
+
+    Returns
+    -------
+    list of str
+        Empty without tagged animals.
+    """
+    tracked = findings.tracked
+    if not len(tracked.animals):
+        return []
+    rows = [{str(k): v for k, v in row.items()} for row in tracked.groups.to_dict("records")]
+    out = [tracked.words, _totals(rows[0])]
+    out += [f"{str(row['group']).capitalize()}: {_rate(row)}." for row in rows[1:]]
+    if np.isfinite(rows[0][_POPULATION]):
+        low, high = (number(rows[0][f"{_POPULATION}{end}"]) for end in ("_low", "_high"))
+        out.append(
+            f"Scaled to the population that the study states: {number(rows[0][_POPULATION])} "
+            f"crossing-days a year ({low} to {high}), if the tagged animals are like the others."
+        )
+    else:
+        out.append(
+            "All this is per tagged animal: the study states no abundance, so nothing is scaled to "
+            "the population."
+        )
+    return [*out, *tracked.notes]
+
+
+def _totals(row: Mapping[str, object]) -> str:
+    low, high = (_count(row[f"total_crossings{end}"]) for end in ("_low", "_high"))
+    note = str(row["totals_note"])
+    if note.startswith("not identified"):
+        return (
+            f"Total crossings, those there and back included, are {note}; under the stated "
+            f"path-scale prior they would be {low} to {high}."
+        )
+    return f"Total crossings: about {_count(row['total_crossings'])} ({low} to {high}), {note}."
+
+
+def _rate(row: Mapping[str, object]) -> str:
+    low, high = _number(row[f"{_RATE}_low"]), _number(row[f"{_RATE}_high"])
+    rate = number(_number(row[_RATE]))
+    if not np.isfinite(low):
+        return (
+            f"{rate} crossing-days per animal and year (no interval: {row['crossing_days_note']})"
+        )
+    return (
+        f"{rate} crossing-days per animal and year ({number(low)} to {number(high)} for animals "
+        f"like these; {row['crossing_days_note']})"
+    )
+
+
+def _number(value: object) -> float:
+    return float(str(value))
+
+
+def _count(value: object) -> str:
+    return count(round(_number(value)))
