@@ -124,7 +124,8 @@ class Findings:
         crossing_days, reports, animals, observers, geometry (MultiLineString). May be empty.
     ranked : geopandas.GeoDataFrame
         The ranked list, best first. Columns: rank, road, route, begin_measure, end_measure,
-        place, length_m, crossing_days, crossing_days_per_animal_year (with _low, _high),
+        place, length_m, crossing_days (with _low, _high: these tagged animals, over drawn
+        paths), crossing_days_per_animal_year (with _low, _high: animals like these),
         crossing_days_note, least_crossings, reports_alive, reports_dead, reports_other,
         animals, observers, evidence_per_km_year, evidence_per_km_year_low,
         evidence_per_km_year_high, interval_note, p_value, stretch, look_at, segment_ids,

@@ -12,6 +12,7 @@ import shapely
 from roadrisk.base.seeds import generator
 from roadrisk.hotspots.looking import what_to_look_at
 from roadrisk.hotspots.ranking import windows_of_lixels
+from roadrisk.telemetry.frequencies import most_at_one_place
 from roadrisk.telemetry.population_rate import population_rates
 
 if TYPE_CHECKING:
@@ -43,7 +44,8 @@ def window_rates(
     Returns
     -------
     pandas.DataFrame
-        One row a window. Columns: crossing_days_per_animal_year with _low and _high,
+        One row a window. Columns: crossing_days_low and _high (of these tagged animals, over
+        drawn paths), crossing_days_per_animal_year with _low and _high (of animals like them),
         crossing_days_note, least_crossings (crossings that the fixes force and that a straight
         line between them puts here).
     """
@@ -56,10 +58,15 @@ def window_rates(
     rates = population_rates(
         amounts, frequencies.years, generator(seed, "hotspots.window_rates"),
         places=len(windows.first), draws=found.crossing_days.shape[1],
-        weight=frequencies.weight, level=level,
+        weight=frequencies.weight, level=level, most_a_year=most_at_one_place(frequencies.groups),
     )  # fmt: skip
+    inside = amounts["place"].to_numpy(), amounts["draw"].to_numpy()
+    together = np.zeros((len(windows.first), max(found.mass.draws, 1)))
+    np.add.at(together, inside, amounts["amount"].to_numpy())
+    low, high = np.quantile(together, [(1 - level) / 2, (1 + level) / 2], axis=1)
     forced = window_of[found.forced["lixel"].to_numpy(np.int64)]
     return pd.DataFrame({
+        "crossing_days_low": low, "crossing_days_high": high,
         _RATE: rates["mean"], f"{_RATE}_low": rates["low"], f"{_RATE}_high": rates["high"],
         "crossing_days_note": rates["note"],
         "least_crossings": np.bincount(forced[forced >= 0], minlength=len(windows.first)),
@@ -160,8 +167,8 @@ def _joined(lines: np.ndarray) -> shapely.LineString:
 
 RANKED_COLUMNS = (
     "rank", "road", "route", "begin_measure", "end_measure", "place", "length_m", "crossing_days",
-    "crossing_days_per_animal_year", "crossing_days_per_animal_year_low",
-    "crossing_days_per_animal_year_high", "crossing_days_note", "least_crossings",
+    "crossing_days_low", "crossing_days_high", "crossing_days_per_animal_year",
+    "crossing_days_per_animal_year_low", "crossing_days_per_animal_year_high", "crossing_days_note", "least_crossings",
     "reports_alive", "reports_dead", "reports_other", "animals", "observers",
     "evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high",
     "interval_note", "p_value", "stretch", "look_at", "segment_ids",

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
 FREQUENCY = "crossing_days_per_animal_year"
 FREQUENCIES = (FREQUENCY, f"{FREQUENCY}_low", f"{FREQUENCY}_high")
+DAYS = ("crossing_days", "crossing_days_low", "crossing_days_high")
 REPORTS = ("reports_alive", "reports_dead", "reports_other")
 RATES = ("evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high")
 
@@ -72,7 +73,7 @@ def ranked_table(ranked: gpd.GeoDataFrame, units: Units, *, invented: bool = Fal
         "end_longitude": ends[:, 2],
         **length_column(ranked["length_m"], units),
     }
-    table["crossing_days"] = rounded(ranked["crossing_days"], 2)
+    table |= {name: rounded(ranked[name], 2) for name in DAYS}
     table |= {name: significant(pd.to_numeric(ranked[name])) for name in FREQUENCIES}
     table["crossing_days_note"] = _texts(ranked["crossing_days_note"])
     # Whole numbers: these are never shared out.

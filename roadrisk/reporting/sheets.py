@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from roadrisk.reporting.csv_text import plain_text
-from roadrisk.reporting.wording import count, day, rate_words, short_length
+from roadrisk.reporting.wording import count, day, number, rate_words, short_length
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -81,6 +81,12 @@ def crossed(row: Mapping[str, Any]) -> str:
 def forced(row: Mapping[str, Any]) -> str:
     """Return how many crossings the fixes alone force."""
     return f"at least {row['least_crossings']:.0f} forced by the fixes"
+
+
+def days_in_window(row: Mapping[str, Any]) -> str:
+    """Return a ranked window's crossing-days with the interval over drawn paths."""
+    low, high = number(row["crossing_days_low"]), number(row["crossing_days_high"])
+    return f"{count(row['crossing_days'])} ({low} to {high}); {forced(row)}"
 
 
 def crossing_rate(row: Mapping[str, Any]) -> str:

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from roadrisk.base.crs import WGS84
 from roadrisk.base.units import M_PER_FOOT
 from roadrisk.reporting.csv_text import plain_text
 
@@ -37,11 +36,8 @@ def tracked_tables(tracked: TrackedAnimals, units: Units) -> dict[str, pd.DataFr
     if units == "us":
         cut = cut.assign(metres_inside=cut["metres_inside"] / M_PER_FOOT)
         cut = cut.rename(columns={"metres_inside": "feet_inside"})
-    ranges = tracked.home_ranges
-    middle = ranges.geometry.centroid.to_crs(WGS84)
-    homes = pd.DataFrame(ranges.drop(columns="geometry")).assign(
-        middle_latitude=middle.y.round(5), middle_longitude=middle.x.round(5)
-    )
+    # Areas only: where an animal lives is in no table that might be passed on.
+    homes = pd.DataFrame(tracked.home_ranges.drop(columns="geometry"))
     return {
         "tracked_animals.csv": _shown(tracked.animals),
         "crossing_rates.csv": _shown(tracked.groups),
@@ -65,6 +61,6 @@ def _shown(table: pd.DataFrame) -> pd.DataFrame:
     for name in out:
         if name in _TEXT:
             out[name] = [plain_text(value) for value in out[name]]
-        elif out[name].dtype == "float64" and not str(name).endswith(("latitude", "longitude")):
+        elif out[name].dtype == "float64":
             out[name] = out[name].map(lambda x: float(f"{x:.4g}"))
     return out.reset_index(drop=True)

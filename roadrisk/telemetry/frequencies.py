@@ -23,7 +23,7 @@ from roadrisk.telemetry.capture import (
 )
 from roadrisk.telemetry.crossing_days import CONDITION, PathSettings, estimate_crossing_days
 from roadrisk.telemetry.movement_tracks import tracks_from_fixes
-from roadrisk.telemetry.population_rate import population_rates
+from roadrisk.telemetry.population_rate import MOST_A_YEAR, population_rates
 from roadrisk.telemetry.rate_groups import rate_groups
 from roadrisk.telemetry.species_movement import clock_of, clock_words, prior_of
 
@@ -118,15 +118,35 @@ def crossing_frequencies(
     )  # fmt: skip
     years = found.animals["days_watched"].to_numpy(np.float64) / found.days_a_year
     caught = _capture_weights(study, found, tracks, network, index)
-    segments = _by_segment(found, years, caught.weight, network, settings.hotspots.interval, seed)
     sexes = study.animals.set_index("organismID")["sex"]
     groups = rate_groups(
-        found, years, caught.weight, sexes.reindex(found.animals["organismID"]),
+        found, years, caught, sexes.reindex(found.animals["organismID"]),
         settings.population, generator(seed, "telemetry.groups"),
         level=settings.hotspots.interval,
     )  # fmt: skip
+    most = most_at_one_place(groups)
+    segments = _by_segment(
+        found, years, caught.weight, network, most, settings.hotspots.interval, seed
+    )
     notes = (study.profile_words, clock_words(profile), *caught.words, *found.notes)
     return Frequencies(found, years, caught.weight, segments, groups, notes)
+
+
+def most_at_one_place(groups: pd.DataFrame) -> float:
+    """Return the rate that no single place can exceed: the upper limit on all roads together.
+
+    Parameters
+    ----------
+    groups : pandas.DataFrame
+        `Frequencies.groups`.
+
+    Returns
+    -------
+    float
+        [crossing-days per animal-year].
+    """
+    high = float(groups[f"{RATE}_high"].iloc[0])
+    return high if np.isfinite(high) else MOST_A_YEAR
 
 
 def _capture_weights(
@@ -152,6 +172,7 @@ def _by_segment(
     years: Floats,
     weight: Floats,
     network: Network,
+    most: float,
     level: float,
     seed: int,
 ) -> pd.DataFrame:
@@ -159,7 +180,7 @@ def _by_segment(
     places, draws = len(network.segments), found.crossing_days.shape[1]
     rates = population_rates(
         amounts[["place", "animal", "draw", "amount"]], years, generator(seed, "telemetry.rates"),
-        places=places, draws=draws, weight=weight, level=level,
+        places=places, draws=draws, weight=weight, level=level, most_a_year=most,
     )  # fmt: skip
     crossed = pd.DataFrame({"crossing_days": np.zeros(places), "animals": np.zeros(places)})
     rows = found.segments["segment"].to_numpy(np.int64)

@@ -206,7 +206,7 @@ def tracks_from_fixes(
     ----------
     fixes : geopandas.GeoDataFrame
         Columns organismID, time (zone-aware), coordinateUncertaintyInMeters (95 % radius),
-        geometry (Point, projected [m]); time_known (bool) and error_xx, error_xy, error_yy
+        geometry (Point, projected [m]); time_known (bool) and cov_xx, cov_xy, cov_yy
         (covariance [m²], NaN where only the radius is known) if there. Rows without a
         position are passed over.
     zone : zoneinfo.ZoneInfo
@@ -229,8 +229,8 @@ def tracks_from_fixes(
         placed["coordinateUncertaintyInMeters"].to_numpy(np.float64) / RADIUS_95_PER_SD
     ) ** 2
     error = np.column_stack([variance, np.zeros(len(variance)), variance])
-    if {"error_xx", "error_xy", "error_yy"} <= set(placed.columns):
-        given = placed[["error_xx", "error_xy", "error_yy"]].to_numpy(np.float64)
+    if {"cov_xx", "cov_xy", "cov_yy"} <= set(placed.columns):
+        given = placed[["cov_xx", "cov_xy", "cov_yy"]].to_numpy(np.float64)
         error = np.where(np.isfinite(given).all(axis=1)[:, None], given, error)
     xy = shapely.get_coordinates(placed.geometry.to_numpy())
     animal = placed["organismID"].to_numpy(object)

@@ -13,9 +13,11 @@ from roadrisk.telemetry.population_rate import PopulationRate, population_rate
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
     from roadrisk.study import PopulationSection
+    from roadrisk.telemetry.capture import CaptureWeights
     from roadrisk.telemetry.crossing_days import CrossingDays
 
 ALL = "all tagged animals"
+NOT_AT_ROADS = "without animals caught at roads"
 RATE = "crossing_days_per_animal_year"
 POPULATION = "population_crossing_days_per_year"
 # The interval of an abundance is taken for 95 %.
@@ -26,7 +28,7 @@ _UNKNOWN = "sex not known"
 def rate_groups(
     found: CrossingDays,
     years: Floats,
-    weight: Floats,
+    caught: CaptureWeights,
     sex: pd.Series[str],
     population: PopulationSection | None,
     rng: np.random.Generator,
@@ -40,8 +42,9 @@ def rate_groups(
     found : CrossingDays
     years : ndarray, shape (animals,)
         How long each animal was watched [years of its active season].
-    weight : ndarray, shape (animals,)
-        How much each counts in rates.
+    caught : CaptureWeights
+        How much each counts in rates. Where any animal was caught at a road and still counts,
+        a row of its own leaves those out.
     sex : pandas.Series
         Of each animal, in the order of ``found.animals``; "" where not known.
     population : PopulationSection, optional
@@ -53,21 +56,31 @@ def rate_groups(
     Returns
     -------
     pandas.DataFrame
-        One row a group, all animals first; one sex alone makes no row. Columns: group,
+        One row a group, all animals first; one sex alone makes no row. Two rates that differ
+        much with and without animals caught at roads say that neither is to be trusted for
+        the population. Columns: group,
         animals, animal_years, crossing_days with _low and _high (of these tagged animals in
         this study, over drawn paths), least_crossings, total_crossings with _low and _high,
         totals_note, crossing_days_per_animal_year with _low and _high (of animals like
         these), crossing_days_note, and on the first row
         population_crossing_days_per_year with _low and _high (NaN without an abundance).
     """
+    weight = caught.weight
     kinds = sex.fillna("").replace("", _UNKNOWN).to_numpy(object)
     groups: list[tuple[str, Ints]] = [(ALL, np.arange(len(kinds)))]
     if len(set(kinds.tolist())) > 1:
         groups += [(str(k), np.flatnonzero(kinds == k)) for k in sorted(set(kinds.tolist()))]
+    apart = np.flatnonzero(caught.left_out > 0)
+    if 0 < len(apart) < (weight > 0).sum():
+        groups.append((NOT_AT_ROADS, apart))
     rows = []
     for name, who in groups:
         rate = population_rate(
-            found.crossing_days[who], years[who], rng, weight=weight[who], level=level
+            found.crossing_days[who],
+            years[who],
+            rng,
+            level=level,
+            weight=np.ones(len(who)) if name == NOT_AT_ROADS else weight[who],
         )
         many = population if name == ALL else None
         rows.append(_row(name, who, found, years, rate, many, rng, level))

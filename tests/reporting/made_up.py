@@ -256,6 +256,7 @@ def _ranked(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
             "end_measure": 1.502 + at / 1000 if agency else np.nan,
             "place": f"{at} m from Sedge Lane" if rank != 7 else FORMULA,
             "length_m": 100.0, "crossing_days": float(crossings),
+            "crossing_days_low": 0.8 * crossings, "crossing_days_high": 1.2 * crossings,
             "crossing_days_per_animal_year": crossings / 8,
             "crossing_days_per_animal_year_low": crossings / 16 if known else np.nan,
             "crossing_days_per_animal_year_high": crossings / 5 if known else np.nan,

@@ -18,6 +18,7 @@ from tests.reporting import made_up
 COLUMNS = [
     "rank", "basis", "road", "route", "begin_measure", "end_measure", "place", "begin_latitude",
     "begin_longitude", "end_latitude", "end_longitude", "length_m", "crossing_days",
+    "crossing_days_low", "crossing_days_high",
     "crossing_days_per_animal_year", "crossing_days_per_animal_year_low",
     "crossing_days_per_animal_year_high", "crossing_days_note", "least_crossings",
     "reports_alive", "reports_dead", "reports_other", "animals", "observers",
@@ -36,6 +37,7 @@ def test_columns_and_rounding() -> None:
     assert list(table.columns) == COLUMNS
     first = table.iloc[0]
     assert (first["rank"], first["road"], first["stretch"]) == (1, "Heron Road", 1)
+    assert (first["crossing_days_low"], first["crossing_days_high"]) == (4.0, 6.0)
     assert (first["crossing_days"], first["reports_alive"]) == (5.0, 2.35)
     rate = "crossing_days_per_animal_year"
     # 5 / 8, / 16, / 5 to 3 significant digits.

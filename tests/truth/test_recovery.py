@@ -63,6 +63,31 @@ def test_crossings_on_the_true_stretches_are_those_of_the_recorded_steps(
     assert counted == truth["expected_crossings"].tolist()
 
 
+def test_crossing_days_hold_the_truth(findings: roadrisk.Findings, demo_area: Path) -> None:
+    """Known truth: full crossings of the walked paths, in the gaps between fixes that count."""
+    true = pd.read_csv(demo_area / "truth" / "true_full_crossings.csv")
+    fixes = pd.read_csv(demo_area / "fixes.csv")
+    when = pd.to_datetime(true["time"], utc=True)
+    days = {}
+    for animal, some in fixes.groupby("organismID"):
+        at = pd.to_datetime(some["eventDate"], utc=True, format="ISO8601").sort_values()
+        mine = when[true["animal"] == animal]
+        row = at.searchsorted(mine, side="right")
+        inside = (row > 0) & (row < len(at))
+        gap = at.diff().dt.total_seconds().to_numpy()
+        counted = mine[inside][gap[row[inside]] <= 7 * 86400]
+        days[animal] = counted.dt.tz_convert("Europe/Warsaw").dt.date.nunique()
+    table = findings.tracked.animals.set_index("organismID")
+    truth = pd.Series(days).reindex(table.index)
+    inside = (table["crossing_days_low"] <= truth) & (truth <= table["crossing_days_high"])
+    # 18 intervals for 90 %: fewer than 13 inside has a chance of 0.6 % (binomial).
+    assert inside.sum() >= 13
+    together = findings.tracked.groups.iloc[0]
+    assert together["crossing_days_low"] <= truth.sum() <= together["crossing_days_high"]
+    assert together["least_crossings"] <= len(true)
+    assert "if animals don't respond to the road" in findings.tracked.words
+
+
 def test_passes_below_the_bridge_are_no_crossings(
     findings: roadrisk.Findings, demo_area: Path
 ) -> None:
