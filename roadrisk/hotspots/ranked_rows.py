@@ -168,8 +168,9 @@ def _joined(lines: np.ndarray) -> shapely.LineString:
 RANKED_COLUMNS = (
     "rank", "road", "route", "begin_measure", "end_measure", "place", "length_m", "crossing_days",
     "crossing_days_low", "crossing_days_high", "crossing_days_per_animal_year",
-    "crossing_days_per_animal_year_low", "crossing_days_per_animal_year_high", "crossing_days_note", "least_crossings",
-    "reports_alive", "reports_dead", "reports_other", "animals", "observers",
+    "crossing_days_per_animal_year_low", "crossing_days_per_animal_year_high",
+    "crossing_days_note", "least_crossings", "reports_alive", "reports_dead", "reports_other",
+    "animals", "observers",
     "evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high",
     "interval_note", "p_value", "stretch", "look_at", "segment_ids",
 )  # fmt: skip
