@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints, Lixels
 
 
-def group_weights(events: Events, most: float = 1.0) -> Floats:
-    """Weights of pieces so that no group counts for more than `most` events.
+def unit_weights(events: Events, most: float = 1.0) -> Floats:
+    """Weights of pieces so that no animal or observer counts for more than `most` events.
 
     Parameters
     ----------
@@ -31,9 +31,14 @@ def group_weights(events: Events, most: float = 1.0) -> Floats:
     Returns
     -------
     ndarray, shape (pieces,)
+        Adding up to `most` or less for each unit. Not for each group: an animal that lives at a
+        junction has a group on every arm, and would count for several (in simulated studies
+        the scan then gave three times as many false alarms as it should).
     """
-    whole = np.bincount(events.block, events.weight, minlength=events.blocks)
-    return np.asarray(events.weight * np.minimum(1.0, most / whole)[events.block])
+    whole = np.bincount(events.unit, events.weight, minlength=events.units)
+    return np.asarray(
+        events.weight * np.minimum(1.0, most / np.maximum(whole, 1e-300))[events.unit]
+    )
 
 
 def drawn_masses(
@@ -46,7 +51,7 @@ def drawn_masses(
     events : Events
     strands : Strands
     weight : ndarray, shape (pieces,)
-        E.g. of `group_weights`.
+        E.g. of `unit_weights`.
     draws : int
     rng : numpy.random.Generator
 

@@ -121,6 +121,7 @@ def scan(
     draws: sparse.csr_array[Any, tuple[int, int]],
     ways: Ways,
     *,
+    shortest_m: float = 0.0,
     most_runs: int = 50,
     alpha: float = 1.0,
     progress: Progress | None = None,
@@ -132,9 +133,9 @@ def scan(
     network : Network
     lixels : Lixels
     mass : ndarray, shape (lixels,)
-        Observed mass of each lixel. Let every group of events that belong together (one animal's
-        crossings, one observer's reports from one place) weigh as one event: the ratio takes the
-        masses for counts of independent events.
+        Observed mass of each lixel. Let every animal and every observer weigh as one event
+        (`drawn_masses.unit_weights`): the ratio takes the masses for counts of independent
+        events.
     expected : ndarray, shape (lixels,)
         Mean mass under the null model, e.g. of its draws and the observation together. It is
         scaled to the observed total, after no lixel was left below 1 % of an even share.
@@ -142,6 +143,10 @@ def scan(
         Masses drawn under the null model, made in the same way as the observed ones.
     ways : Ways
         Of `find_ways`, with the length a run may have.
+    shortest_m : float
+        A shorter run is rated as if it expected as much as one of this length [m], so that a
+        handful of events on one lixel doesn't outdo a stretch. Not below the error of the places;
+        in simulated studies 200 m found more planted stretches of 200 and 500 m than 0 or 100.
     most_runs : int
         So many runs are returned at most.
     alpha : float
@@ -156,8 +161,8 @@ def scan(
     -----
     Poisson likelihood ratio of Kulldorff 1997 (`scan_search.likelihood_ratio`) over all runs of
     different lixels, each touching the next, that pass no point of the road twice: along an edge
-    and on through junctions. Only runs that begin and end with mass need a look: cutting an empty
-    end off lowers the expectation. Overlapping and nested runs: the best one is kept, then the
+    and on through junctions. Only runs that begin and end with mass are looked at: cutting an
+    empty end off lowers the expectation. Overlapping and nested runs: the best one is kept, then the
     best of those that share no lixel with it, and so on; each is compared with the highest value
     of the draws, which errs on the safe side for all but the first. A set that branches is found
     as a run and its side branches.
@@ -175,13 +180,14 @@ def scan(
             some = sorted_draws[start : start + 50]
             largest[start : start + some.shape[0]] = largest_values(
                 some.indptr.astype(np.int64), some.indices.astype(np.int64),
-                np.asarray(some.data, np.float64), cumulative, ways.longest_m, ways.limit_m, graph,
+                np.asarray(some.data, np.float64), cumulative, shortest_m, ways.longest_m,
+                ways.limit_m, graph,
                 room,
             )  # fmt: skip
             tick(some.shape[0])
     runs = _disjoint_runs(
         lixels, np.asarray(mass, np.float64), cumulative, largest, ways, graph, room,
-        most_runs, alpha,
+        shortest_m, most_runs, alpha,
     )  # fmt: skip
     return Scan(tuple(runs), largest, ways.shortened)
 
@@ -194,6 +200,7 @@ def _disjoint_runs(
     ways: Ways,
     graph: Any,
     room: Any,
+    shortest: float,
     most: int,
     alpha: float,
 ) -> list[Run]:
@@ -203,8 +210,8 @@ def _disjoint_runs(
     runs: list[Run] = []
     while len(runs) < most and len(held):
         value, length, exit_, depth, first, last, count, due = best_run(
-            held, mass[held], cumulative * total, taken, total, ways.longest_m, ways.limit_m,
-            graph, room,
+            held, mass[held], cumulative * total, taken, total, shortest, ways.longest_m,
+            ways.limit_m, graph, room,
         )  # fmt: skip
         p = float(p_from_draws(value, largest))
         if value <= 0 or p > alpha:

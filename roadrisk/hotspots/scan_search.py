@@ -123,6 +123,7 @@ def best_run(
     expected: Floats,
     taken: Ints,
     total: float,
+    shortest: float,
     longest: float,
     limit: Floats,
     graph: Any,
@@ -142,6 +143,8 @@ def best_run(
         Cumulative count of lixels that no run may use.
     total : float
         Sum of `mass`.
+    shortest : float
+        A shorter run is rated as if it expected as much as one of this length [m].
     longest : float
         Length a run may have [m].
     limit : ndarray, shape (2 * edges,)
@@ -171,7 +174,7 @@ def best_run(
     for k in range(len(held)):
         sums[k + 1] = sums[k] + mass[k]
     on_edge[:] = np.searchsorted(held, lixel_first)
-    task = (held, expected, taken, total, longest)
+    task = (held, expected, taken, total, shortest, longest)
     best = (0.0, np.inf, -1, 0, -1, -1, 0.0, 0.0)
     for e in range(len(graph[0])):
         if on_edge[e] == on_edge[e + 1]:
@@ -187,7 +190,7 @@ def best_run(
 @nb.njit(cache=True)
 def _inside(e: int, task: Any, graph: Any, room: Any, best: Any) -> Any:
     """Look at the runs that stay on one edge."""
-    held, expected, taken, total, longest = task
+    held, expected, taken, total, shortest, longest = task
     piece, on_edge, sums = graph[6], room[7], room[8]
     for i in range(on_edge[e], on_edge[e + 1]):
         for j in range(i, on_edge[e + 1]):
@@ -196,14 +199,14 @@ def _inside(e: int, task: Any, graph: Any, room: Any, best: Any) -> Any:
             if run > longest + SLACK_M or taken[hi] > taken[lo]:
                 break
             c, x = sums[j + 1] - sums[i], expected[hi] - expected[lo]
-            best = _better(best, c, x, total, run, -1, 0, lo, hi - 1)
+            best = _better(best, c, x, total, shortest, run, -1, 0, lo, hi - 1)
     return best
 
 
 @nb.njit(cache=True)
 def _starts(e: int, side: int, task: Any, graph: Any, room: Any) -> int:
     """First lixels of runs that leave an edge, nearest to its end first: length, mass, due."""
-    held, expected, taken, _, longest = task
+    held, expected, taken, _, _, longest = task
     lixel_first, piece, on_edge, sums = graph[5], graph[6], room[7], room[8]
     start, s_length, s_mass, s_due = room[9:13]
     a, b = on_edge[e], on_edge[e + 1]
@@ -226,7 +229,7 @@ def _walk(x: int, starts: int, limit: float, task: Any, graph: Any, room: Any, b
     """Follow all ways from an edge's end, no point passed twice, and end runs on their edges."""
     eu, ev, length, arm_first, arms, lixel_first, _ = graph
     node, came, at, pointer, got, due, passed, on_edge, sums = room[:9]
-    _, expected, taken, _, longest = task
+    _, expected, taken, _, _, longest = task
     e = x // 2
     node[0] = ev[e] if x % 2 == 1 else eu[e]
     came[0], at[0], got[0], due[0], pointer[0] = x, 0.0, 0.0, 0.0, arm_first[node[0]]
@@ -267,7 +270,7 @@ def _ending_on(
     arm: int, x: int, depth: int, starts: int, task: Any, graph: Any, room: Any, best: Any
 ) -> Any:
     """Look at the runs whose last lixel lies on the edge just entered by `arm`."""
-    held, expected, taken, total, longest = task
+    held, expected, taken, total, shortest, longest = task
     lixel_first, piece = graph[5], graph[6]
     came, at, got, due, on_edge, sums = room[1], room[2], room[4], room[5], room[7], room[8]
     start, s_length, s_mass, s_due, way = room[9:]
@@ -288,7 +291,7 @@ def _ending_on(
             if run > longest + SLACK_M or (f == x // 2 and j >= start[s]):
                 break
             best = _better(
-                best, c + s_mass[s], y + s_due[s], total, run, x, depth, start[s], j
+                best, c + s_mass[s], y + s_due[s], total, shortest, run, x, depth, start[s], j
             )  # fmt: skip
     if best[0] != value or best[1] != run_length:
         for t in range(depth):
@@ -299,12 +302,22 @@ def _ending_on(
 
 @nb.njit(cache=True)
 def _better(
-    best: Any, c: float, x: float, total: float, run: float, exit_: int, depth: int, i: int, j: int
+    best: Any,
+    c: float,
+    x: float,
+    total: float,
+    shortest: float,
+    run: float,
+    exit_: int,
+    depth: int,
+    i: int,
+    j: int,
 ) -> Any:
     """Return the new run if its ratio is higher, or as high on less road."""
-    if c <= x or c * math.log(c / x) < best[0] * (1.0 - 1e-12):
+    rated = x * shortest / run if run < shortest else x
+    if c <= rated or c * math.log(c / rated) < best[0] * (1.0 - 1e-12):
         return best
-    value = likelihood_ratio(c, x, total)
+    value = likelihood_ratio(c, rated, total)
     near = 1e-12 * max(best[0], 1.0)
     if value > best[0] + near or (value > best[0] - near and run < best[1] - SLACK_M):
         return (value, run, exit_, depth, i, j, c, x)
@@ -317,6 +330,7 @@ def largest_values(
     held: Ints,
     mass: Floats,
     expected: Floats,
+    shortest: float,
     longest: float,
     limit: Floats,
     graph: Any,
@@ -330,7 +344,7 @@ def largest_values(
         Draws as rows of a sparse matrix, lixels rising within a row.
     expected : ndarray, shape (lixels + 1,)
         Cumulative, adding up to 1.
-    longest : float
+    shortest, longest : float
     limit : ndarray
     graph, room : tuple
         As in `best_run`.
@@ -345,6 +359,8 @@ def largest_values(
         here, own = held[indptr[n] : indptr[n + 1]], mass[indptr[n] : indptr[n + 1]]
         total = own.sum()
         if total > 0:
-            found = best_run(here, own, expected * total, taken, total, longest, limit, graph, room)
+            found = best_run(
+                here, own, expected * total, taken, total, shortest, longest, limit, graph, room
+            )  # fmt: skip
             out[n] = found[0]
     return out

@@ -9,8 +9,8 @@ from roadrisk.hotspots.chance import _place, groups_in_windows
 from roadrisk.hotspots.drawn_masses import (
     drawn_masses,
     drawn_places,
-    group_weights,
     places_on_roads,
+    unit_weights,
 )
 from tests.truth.worlds import Ground, country_roads, ground, mixed
 
@@ -20,13 +20,14 @@ def roads() -> Ground:
     return ground(country_roads())
 
 
-def test_no_group_counts_for_more_than_one_event(roads: Ground) -> None:
-    """By hand: groups of one event keep it, larger ones share one."""
+def test_no_unit_counts_for_more_than_one_event(roads: Ground) -> None:
+    """By hand: a unit of one event keeps it, others share one, or three."""
     events = mixed(roads, np.random.default_rng(1))
-    weight = group_weights(events)
-    whole = np.bincount(events.block, weight)
-    assert whole == pytest.approx(1.0)
-    assert np.bincount(events.block, group_weights(events, 3.0)).max() == pytest.approx(3.0)
+    whole = np.bincount(events.unit, events.weight)
+    assert np.bincount(events.unit, unit_weights(events)) == pytest.approx(1.0)
+    assert np.bincount(events.unit, unit_weights(events, 3.0)) == pytest.approx(
+        np.minimum(whole, 3.0)
+    )
 
 
 def test_the_same_draws_as_in_the_comparison_with_chance(roads: Ground) -> None:
@@ -48,7 +49,7 @@ def test_the_same_draws_as_in_the_comparison_with_chance(roads: Ground) -> None:
 def test_mass_is_kept_and_even_within_windows(roads: Ground) -> None:
     """Known truth: the mean of many draws is even along each window."""
     events = mixed(roads, np.random.default_rng(3))
-    weight = group_weights(events)
+    weight = unit_weights(events)
     rows = drawn_masses(events, roads.strands, weight, draws=3000, rng=np.random.default_rng(1))
     assert np.asarray(rows.sum(axis=1)) == pytest.approx(weight.sum())
     mean = np.asarray(rows.mean(axis=0))[roads.strands.order] / np.diff(roads.strands.cut_m)
