@@ -162,14 +162,14 @@ def scan(
     Poisson likelihood ratio of Kulldorff 1997 (`scan_search.likelihood_ratio`) over all runs of
     different lixels, each touching the next, that pass no point of the road twice: along an edge
     and on through junctions. Only runs that begin and end with mass are looked at: cutting an
-    empty end off lowers the expectation. Overlapping and nested runs: the best one is kept, then the
-    best of those that share no lixel with it, and so on; each is compared with the highest value
-    of the draws, which errs on the safe side for all but the first. A set that branches is found
-    as a run and its side branches.
+    empty end off lowers the expectation. Overlapping and nested runs: the best one is kept, then
+    the best of those that share no lixel with it, and so on; each is compared with the highest
+    value of the draws, which errs on the safe side for all but the first. A set that branches is
+    found as a run and its side branches.
     """
     even = lixels.length_m / lixels.length_m.sum()
     due = np.maximum(expected, LEAST_EXPECTED * even * expected.sum())
-    due = due / due.sum()
+    due = due / due.sum() if expected.sum() > 0 else even
     cumulative = np.concatenate([[0.0], np.cumsum(due)])
     graph, room = _graph(network, lixels), _room(network, lixels)
     largest = np.empty(draws.shape[0])

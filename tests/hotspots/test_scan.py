@@ -215,6 +215,14 @@ def test_a_lixel_that_no_draw_ever_hit_is_no_miracle() -> None:
     assert got.runs[0].expected == pytest.approx(2 * floor / (99 + floor))
 
 
+def test_no_events_no_runs() -> None:
+    road = make_network([[(0, 0), (1000, 0)]])
+    lixels = lay_lixels(road, 10.0)
+    got = scanned(road, lixels, np.zeros(100), np.zeros(100), 100.0, np.zeros((5, 100)))
+    assert got.runs == ()
+    assert (got.largest == 0).all()
+
+
 def test_work_is_bounded_in_a_knot_of_short_streets() -> None:
     """A grid of 30 m streets and runs of 1 km: without a bound the ways would be millions."""
     lines = [[(30.0 * i, 30.0 * j), (30.0 * a, 30.0 * b)]
