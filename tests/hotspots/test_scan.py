@@ -6,15 +6,19 @@ import itertools
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy import sparse
 
 from roadrisk.hotspots.drawn_masses import drawn_masses, unit_weights
 from roadrisk.hotspots.scan import Scan, find_ways, scan
 from roadrisk.hotspots.scan_search import likelihood_ratio
-from roadrisk.roads.lixels import lay_lixels
+from roadrisk.roads.lixels import lay_lixels, places_xy
 from roadrisk.roads.network import Lixels, Network
+from roadrisk.roads.placing import PieceIndex, nearest
 from tests.hotspots.test_kernel_kinds import random_network
 from tests.roads.small import make_network
+from tests.roads.strategies import STEADY, Line, cut_elsewhere, road_lines
 from tests.truth.worlds import ground, line_30_km, planted
 
 
@@ -213,6 +217,27 @@ def test_a_lixel_that_no_draw_ever_hit_is_no_miracle() -> None:
     got = scanned(road, lixels, mass, due, 50.0)
     floor = 0.01 * 99 / 100
     assert got.runs[0].expected == pytest.approx(2 * floor / (99 + floor))
+
+
+@STEADY
+@given(road_lines(), st.data())
+def test_where_the_map_cuts_its_lines_moves_no_run(lines: list[Line], data: st.DataObject) -> None:
+    """Property: lines cut inside, turned and shuffled give the same runs at the same places."""
+    one_way, other = make_network(lines), make_network(data.draw(cut_elsewhere(lines)))
+    rng = np.random.default_rng(data.draw(st.integers(0, 2**32 - 1)))
+    edge = rng.choice(one_way.edges, 15, p=one_way.edge_length_m / one_way.length_m)
+    offset = rng.random(15) * one_way.edge_length_m[edge]
+    there, then, _ = nearest(PieceIndex.build(other), places_xy(one_way, edge, offset))
+    found = []
+    for network, e, x in ((one_way, edge, offset), (other, there, then)):
+        lixels = lay_lixels(network, 10.0)
+        mass = np.bincount(lixels.at(e, x), minlength=len(lixels)).astype(float)
+        runs = scanned(network, lixels, mass, lixels.length_m, 200.0, shortest_m=50.0).runs
+        middle = places_xy(network, lixels.edge, (lixels.start_m + lixels.end_m) / 2)
+        found.append([(r.value, *np.sort(middle[r.lixel], axis=0).ravel()) for r in runs])
+    assert len(found[0]) == len(found[1])
+    for a, b in zip(*found, strict=True):
+        assert a == pytest.approx(b, abs=1e-6)
 
 
 def test_no_events_no_runs() -> None:
