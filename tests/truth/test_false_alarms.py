@@ -22,12 +22,12 @@ def country() -> Ground:
     return ground(country_roads())
 
 
-@pytest.mark.parametrize("world", ["independent", "homes", "repeaters", "mixed"])
+@pytest.mark.parametrize("world", ["independent", "homes", "paths", "repeaters", "mixed"])
 def test_few_false_alarms_on_a_line(line: Ground, world: str) -> None:
     assert share_shown(line, world, WORLDS) <= MOST
 
 
-@pytest.mark.parametrize("world", ["independent", "homes", "repeaters", "mixed"])
+@pytest.mark.parametrize("world", ["independent", "homes", "paths", "repeaters", "mixed"])
 def test_few_false_alarms_on_country_roads(country: Ground, world: str) -> None:
     assert share_shown(country, world, WORLDS) <= MOST
 

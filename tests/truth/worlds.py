@@ -79,7 +79,7 @@ class Draws:
     def centres(self, count: int) -> Ints:
         return np.searchsorted(self.cumulative, self.rng.random(count))
 
-    def around(self, lixel: Ints, sd_m: float) -> Ints:
+    def around(self, lixel: Ints, sd_m: float | Floats) -> Ints:
         """Lixels near each given one: the nearest road to a normal step across country."""
         target = self.xy[lixel] + self.rng.normal(0, sd_m, (len(lixel), 2))
         return np.asarray(self._tree().query(target)[1], np.int64)
@@ -127,6 +127,22 @@ def homes(on: Ground, rng: np.random.Generator, animals: int = 18) -> Events:
     return events_of(on, lixel, who, rng)
 
 
+def paths(on: Ground, rng: np.random.Generator, animals: int = 18) -> Events:
+    """The same animals by their drawn paths: each a cloud of expected crossing-days."""
+    draws, pieces = Draws(on, rng), 60
+    days = 1 + rng.gamma(0.7, 12.0, animals)
+    home = np.repeat(draws.centres(animals), pieces)
+    lixel = draws.around(home, np.repeat(rng.uniform(20.0, 80.0, animals), pieces)[:, None])
+    event = np.repeat(np.arange(animals), pieces)
+    return gather(
+        on.strands, lixel=lixel, along_m=rng.random(len(lixel)) * on.lixels.length_m[lixel],
+        weight=days[event] / pieces, event=event,
+        event_unit=[(False, f"a{i}") for i in range(animals)],
+        event_kind=np.full(animals, CROSSING), event_xy=draws.xy[home[::pieces]],
+        link_m=200.0, window_m=2000.0,
+    )  # fmt: skip
+
+
 def repeaters(on: Ground, rng: np.random.Generator, observers: int = 60, log_sd: float = 0.0,
               range_m: float = 2000.0) -> Events:  # fmt: skip
     """Observers who report again and again from one place; some report once only."""
@@ -143,10 +159,22 @@ def traffic(on: Ground, rng: np.random.Generator, observers: int = 60) -> Events
 
 
 def mixed(on: Ground, rng: np.random.Generator) -> Events:
-    """Tagged animals and observers together, as in the main job."""
-    a, o = homes(on, rng, 18), repeaters(on, rng, 60)
-    who = [(bool(e.unit_is_observer[u]), e.unit_names[u]) for e in (a, o) for u in e.unit]
-    return events_of(on, np.concatenate([a.lixel, o.lixel]), who, rng)
+    """Tagged animals by their drawn paths and observers together, as in the main job."""
+    a, o = paths(on, rng, 18), repeaters(on, rng, 60)
+    lixel, event = np.concatenate([a.lixel, o.lixel]), np.concatenate([a.event, 18 + o.event])
+    first = np.unique(event, return_index=True)[1]
+    names = [(False, n) for n in a.unit_names] + [(True, n) for n in o.unit_names]
+    unit = np.concatenate([a.unit, a.units + o.unit])
+    return gather(
+        on.strands, lixel=lixel, along_m=rng.random(len(lixel)) * on.lixels.length_m[lixel],
+        weight=np.concatenate([a.weight, o.weight]), event=event,
+        event_unit=[names[unit[f]] for f in first],
+        event_kind=np.concatenate([a.kind, o.kind])[first],
+        event_xy=places_xy(
+            on.network, on.lixels.edge[lixel[first]], on.lixels.start_m[lixel[first]]
+        ),
+        link_m=200.0, window_m=2000.0,
+    )  # fmt: skip
 
 
 def planted(on: Ground, rng: np.random.Generator, units: int, length_m: float, times: float
@@ -176,6 +204,7 @@ def compared(on: Ground, events: Events, rng: np.random.Generator, draws: int = 
 WORLDS = {
     "independent": independent,
     "homes": homes,
+    "paths": paths,
     "repeaters": repeaters,
     "mixed": mixed,
     "traffic": traffic,
