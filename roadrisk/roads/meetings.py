@@ -144,7 +144,7 @@ def _meet(
                     if stamp[p] == i:
                         continue
                     stamp[p] = i
-                    found, share, along = _one(ax, ay, bx, by, piece[p])
+                    found, share, along = meeting_of_two(ax, ay, bx, by, piece[p])
                     if not found:
                         continue
                     if used == size:
@@ -160,7 +160,9 @@ def _meet(
 
 
 @njit(cache=True)
-def _one(ax: float, ay: float, bx: float, by: float, piece: Floats) -> tuple[bool, float, float]:
+def meeting_of_two(
+    ax: float, ay: float, bx: float, by: float, piece: Floats
+) -> tuple[bool, float, float]:
     """Whether step a-b meets the piece p-q, and where (shares of the piece and of the step)."""
     iax, iay = int(np.rint(ax * _PER_M)), int(np.rint(ay * _PER_M))
     ibx, iby = int(np.rint(bx * _PER_M)), int(np.rint(by * _PER_M))

@@ -18,9 +18,10 @@ from numba import njit
 from scipy import optimize
 
 from roadrisk.telemetry.movement_draws import Drawn
-from roadrisk.telemetry.movement_paths import DEEPEST, leave, new_visit, visit_room, walk
+from roadrisk.telemetry.movement_paths import DEEPEST, walk
 from roadrisk.telemetry.movement_random import normal, seeded
 from roadrisk.telemetry.movement_roads import on_road, with_raster
+from roadrisk.telemetry.movement_visits import leave, new_visit, visit_room
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -9,10 +9,11 @@ from numba import njit
 
 from roadrisk.telemetry.movement_centres import MOMENT_H, draw_states, filter_centres, shares
 from roadrisk.telemetry.movement_filter import centre_given_fixes
-from roadrisk.telemetry.movement_paths import DEEPEST, leave, new_visit, visit_room, walk
+from roadrisk.telemetry.movement_paths import DEEPEST, walk
 from roadrisk.telemetry.movement_process import home_shape, unshape
 from roadrisk.telemetry.movement_random import normal, seeded
 from roadrisk.telemetry.movement_roads import on_road, with_raster
+from roadrisk.telemetry.movement_visits import leave, new_visit, visit_room
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

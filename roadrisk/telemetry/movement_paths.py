@@ -5,9 +5,8 @@ again and again by the exact distribution of the state half-way (`movement_proce
 A piece of path is left alone as soon as no carriageway lies within its reach, and counted as
 straight once what it could add by winding is below `precision_m`.
 
-A crossing goes from clear of one edge of the carriageway to clear of the other. While the
-animal is on a carriageway, every meeting with a middle line is noted; when it is clear again,
-each edge of the network that was met an odd number of times was crossed.
+A crossing goes from clear of one edge of the carriageway to clear of the other
+(`movement_visits`).
 """
 
 from __future__ import annotations
@@ -17,11 +16,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numba import njit
 
-from roadrisk.roads.grid import cell_columns, cell_rows, place_on
-from roadrisk.roads.meetings import _one as meets
 from roadrisk.telemetry.movement_process import half_way
 from roadrisk.telemetry.movement_random import normal
 from roadrisk.telemetry.movement_roads import FAR, LOOK, NEAR, large_reach, within_reach_of_road
+from roadrisk.telemetry.movement_visits import SPARE_M, leave, meet
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -34,8 +32,6 @@ if TYPE_CHECKING:
 DEEPEST = 22
 # A bridge leaves this reach with chance exp(-8), three in ten thousand, and mostly not by much.
 _DEVIATIONS = 4.0
-_MOST_MET = 24
-_SPARE_M = 4e-3
 
 
 @njit(cache=True, nogil=True)
@@ -143,7 +139,7 @@ def walk(  # noqa: PLR0912, PLR0915
         far_r = (rx - mx) ** 2 + (ry - my) ** 2
         reach = np.sqrt(max(far_l, far_r)) + _DEVIATIONS * sigma * table[level, 8]
         speed = np.sqrt(lu * lu + lv * lv) + np.sqrt(ru * ru + rv * rv)
-        reach += speed * min(0.15 * duration, memory) + _SPARE_M
+        reach += speed * min(0.15 * duration, memory) + SPARE_M
         seen, whole = LOOK, reach + widest
         c, r = int((mx - corner_x) / raster_m), int((my - corner_y) / raster_m)
         if mx >= corner_x and my >= corner_y and r < rows and c < columns:
@@ -169,7 +165,7 @@ def walk(  # noqa: PLR0912, PLR0915
             deepest = leaf_level(t, a, b, sigma, precision_m)
         if level >= deepest:
             mx, my = 0.5 * (lx + rx), 0.5 * (ly + ry)
-            whole = np.sqrt((lx - rx) ** 2 + (ly - ry) ** 2) + widest + _SPARE_M
+            whole = np.sqrt((lx - rx) ** 2 + (ly - ry) ** 2) + widest + SPARE_M
             c, r = int((mx - corner_x) / raster_m), int((my - corner_y) / raster_m)
             clear = mx >= corner_x and my >= corner_y and r < rows and c < columns
             if clear and away[r, c] - slack > whole and visit[0, 0] == 0:
@@ -207,155 +203,3 @@ def walk(  # noqa: PLR0912, PLR0915
         stack[top, 0], stack[top, 1], stack[top, 2], stack[top, 3] = mx, my, mu, mv
         stack[top, 4] = lt + duration / 2.0
     return used
-
-
-@njit(cache=True)
-def new_visit(visit: Ints, visit_at: Floats, clean: bool) -> None:
-    """Begin without a stay on a carriageway.
-
-    `visit`, shape (_MOST_MET + 1, 3): first row holds the number of edges met and whether the
-    animal came from clear ground; then edge, times met, day. `visit_at`, same rows, 2 columns:
-    active hours of the day and offset along the edge [m] of the last meeting.
-    """
-    visit[0, 0], visit[0, 1] = 0, 1 if clean else 0
-
-
-def visit_room() -> tuple[Ints, Floats]:
-    """Return room for a stay on a carriageway."""
-    return np.zeros((_MOST_MET + 1, 3), np.int64), np.zeros((_MOST_MET + 1, 2))
-
-
-@njit(cache=True, nogil=True)
-def leave(
-    visit: Ints,
-    visit_at: Floats,
-    segment_first: Ints,
-    segment_from: Floats,
-    draw: int,
-    events: Ints,
-    event_at: Floats,
-    used: int,
-) -> int:
-    """End a stay: note the edges met an odd number of times; return the events so far."""
-    if visit[0, 1] == 1:
-        for m in range(1, visit[0, 0] + 1):
-            if visit[m, 1] % 2 == 1:
-                if used < len(events):
-                    edge, offset = visit[m, 0], visit_at[m, 1]
-                    events[used, 0], events[used, 1], events[used, 2] = draw, visit[m, 2], edge
-                    events[used, 3] = _segment(segment_first, segment_from, edge, offset)
-                    event_at[used, 0], event_at[used, 1] = visit_at[m, 0], offset
-                used += 1
-    visit[0, 0], visit[0, 1] = 0, 1
-    return used
-
-
-@njit(cache=True, nogil=True)
-def _segment(segment_first: Ints, segment_from: Floats, edge: int, offset: float) -> int:
-    """Return the segment at a place on an edge."""
-    found = segment_first[edge]
-    while found + 1 < segment_first[edge + 1] and segment_from[found + 1] <= offset:
-        found += 1
-    return found
-
-
-@njit(cache=True, nogil=True)
-def meet(
-    ax: float,
-    ay: float,
-    bx: float,
-    by: float,
-    at_h: float,
-    duration: float,
-    day: int,
-    piece: Floats,
-    cell_first: Ints,
-    cell_piece: Ints,
-    cell_m: float,
-    columns: int,
-    rows: int,
-    widest: float,
-    segment_first: Ints,
-    segment_from: Floats,
-    ground: NDArray[np.bool_],
-    visit: Ints,
-    visit_at: Floats,
-) -> bool:
-    """Note where a straight piece of path meets middle lines; tell if it ends on a road."""
-    # Sides are decided in whole millimetres: the box has a few of them to spare.
-    x0, x1 = min(ax, bx - widest) - _SPARE_M, max(ax, bx + widest) + _SPARE_M
-    y0, y1 = min(ay, by - widest) - _SPARE_M, max(ay, by + widest) + _SPARE_M
-    c0, c1 = cell_columns(x0, x1, cell_m)
-    r0, r1 = cell_columns(y0, y1, cell_m)
-    ends_on = False
-    for row in range(max(r0, 0), min(r1, rows - 1) + 1):
-        for column in range(max(c0, 0), min(c1, columns - 1) + 1):
-            k = row * columns + column
-            for j in range(cell_first[k], cell_first[k + 1]):
-                p = cell_piece[j]
-                px, py, qx, qy = piece[p, 0], piece[p, 1], piece[p, 2], piece[p, 3]
-                if max(px, qx) < x0 or min(px, qx) > x1 or max(py, qy) < y0 or min(py, qy) > y1:
-                    continue
-                half = piece[p, 7]
-                if half > 0.0 and not ends_on:
-                    ends_on = place_on(bx, by, px, py, qx, qy)[1] <= half
-                # A quick look with slack for the rounding to millimetres.
-                dx, dy = qx - px, qy - py
-                one = dx * (ay - py) - dy * (ax - px)
-                two = dx * (by - py) - dy * (bx - px)
-                slack = _SPARE_M * (abs(dx) + abs(dy))
-                if (one > slack and two > slack) or (one < -slack and two < -slack):
-                    continue
-                found, share, along = meets(ax, ay, bx, by, piece[p])
-                # A piece is listed in several cells: it counts in the one that is its first
-                # within the box that was looked at.
-                if (
-                    found
-                    and _first_cell(px, py, qx, qy, cell_m, c0, c1, r0, r1, columns, rows) == k
-                ):
-                    edge = int(piece[p, 4])
-                    offset = piece[p, 5] + share * piece[p, 6]
-                    if ground[_segment(segment_first, segment_from, edge, offset)]:
-                        _note(visit, visit_at, edge, at_h + along * duration, day, offset)
-    return ends_on
-
-
-@njit(cache=True, nogil=True)
-def _first_cell(
-    px: float,
-    py: float,
-    qx: float,
-    qy: float,
-    cell_m: float,
-    c0: int,
-    c1: int,
-    r0: int,
-    r1: int,
-    columns: int,
-    rows: int,
-) -> int:
-    """Return the first cell, by row and column, of a box of cells that lists a piece."""
-    best = columns * rows
-    p0, p1 = cell_columns(px, qx, cell_m)
-    for column in range(max(p0, c0, 0), min(p1, c1, columns - 1) + 1):
-        low, high = cell_rows(px, py, qx, qy, column, cell_m)
-        row = max(low, r0, 0)
-        if row <= min(high, r1, rows - 1):
-            best = min(best, row * columns + column)
-    return best
-
-
-@njit(cache=True, nogil=True)
-def _note(visit: Ints, visit_at: Floats, edge: int, at_h: float, day: int, offset: float) -> None:
-    many = visit[0, 0]
-    for m in range(1, many + 1):
-        if visit[m, 0] == edge:
-            visit[m, 1] += 1
-            visit[m, 2] = day
-            visit_at[m, 0], visit_at[m, 1] = at_h, offset
-            return
-    if many < _MOST_MET:
-        m = many + 1
-        visit[0, 0] = m
-        visit[m, 0], visit[m, 1], visit[m, 2] = edge, 1, day
-        visit_at[m, 0], visit_at[m, 1] = at_h, offset

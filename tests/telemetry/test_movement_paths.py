@@ -11,7 +11,7 @@ from roadrisk.roads.grid import PieceIndex
 from roadrisk.roads.network import Network
 from roadrisk.telemetry.movement_draws import Drawn, draw_crossings
 from roadrisk.telemetry.movement_fit import WIDTH, TrackFit
-from roadrisk.telemetry.movement_paths import new_visit, visit_room, walk
+from roadrisk.telemetry.movement_paths import walk
 from roadrisk.telemetry.movement_process import transition
 from roadrisk.telemetry.movement_random import normal, seeded
 from roadrisk.telemetry.movement_roads import (
@@ -26,6 +26,7 @@ from roadrisk.telemetry.movement_tracks import (
     isotropic_error,
     nodes_of,
 )
+from roadrisk.telemetry.movement_visits import new_visit, visit_room
 from tests.roads.small import make_network
 
 CLOCK = ActiveClock(((8.0, 18.0),))
