@@ -120,8 +120,11 @@ class Findings:
         edge), density_per_km_year (kernel), density_crossings, density_reports (the same by
         evidence), statistic, p_value, stretch (0 = none), geometry (LineString).
     stretches : geopandas.GeoDataFrame
-        Stretches that stand out. Columns: stretch (1..), road, length_m, p_value,
-        crossing_days, reports, animals, observers, geometry (MultiLineString). May be empty.
+        Stretches that stand out, between their ends. Columns: stretch (1..), road, route,
+        begin_measure, end_measure, begin_place, end_place (words), length_m, p_value (that it
+        stands out), ends_p_value (of the scan that found the ends), ends_note (why there are
+        none, or empty), crossing_days, reports, animals, observers, geometry
+        (MultiLineString). May be empty.
     ranked : geopandas.GeoDataFrame
         The ranked list, best first. Columns: rank, road, route, begin_measure, end_measure,
         place, length_m, crossing_days (with _low, _high: these tagged animals, over drawn

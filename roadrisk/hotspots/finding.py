@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
 import numpy as np
-import shapely
 
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.base.seeds import generator
 from roadrisk.hotspots.chance import Chance, compare_with_chance
-from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, OTHER, Events, gather
+from roadrisk.hotspots.events import CROSSING, Events
 from roadrisk.hotspots.kernels import lixel_kernel
+from roadrisk.hotspots.points import gathered, points_of, without_faint
 from roadrisk.hotspots.ranked_rows import ranked_rows, window_rates
 from roadrisk.hotspots.ranking import best_windows, tally
-from roadrisk.hotspots.strands import Strands, lay_strands
+from roadrisk.hotspots.strands import lay_strands
+from roadrisk.hotspots.stretch_ends import match_runs, scan_for_ends
 from roadrisk.hotspots.stretches import describe_stretches, join_stretches
 from roadrisk.hotspots.verdict import chance_words
-from roadrisk.roads.along import places_xy
 from roadrisk.roads.lixels import lixel_geometry
 
 if TYPE_CHECKING:
@@ -30,12 +30,7 @@ if TYPE_CHECKING:
     from roadrisk.roads.places import Places
     from roadrisk.roads.placing import Placement
     from roadrisk.study import HotspotsSection
-    from roadrisk.telemetry.crossing_mass import CrossingMass
     from roadrisk.telemetry.frequencies import Frequencies
-
-_KINDS = {"alive": ALIVE, "dead": DEAD}
-# Expected crossing-days in the whole study below which an animal is not one of a road's animals.
-_FAINT_DAYS = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,9 +95,9 @@ def find_hotspots(
     strands = lay_strands(
         network, lixels, partner == np.arange(len(lixels)), settings.block_window_m
     )
-    points = _points(network, lixels, partner, frequencies.found.mass, sightings, placement)
-    events = _gathered(strands, points, settings)
-    tested = _gathered(strands, _without_faint(points, lixels), settings)
+    points = points_of(network, lixels, partner, frequencies.found.mass, sightings, placement)
+    events = gathered(strands, points, settings)
+    tested = gathered(strands, without_faint(points, lixels), settings)
     with shown.step("Kernel along the network", 1) as tick:
         kernel = lixel_kernel(network, lixels, settings.bandwidth_m)
         tick()
@@ -120,7 +115,20 @@ def find_hotspots(
     lines = lixel_geometry(network, lixels)
     stretch = join_stretches(network, lixels, chance.p_value, settings.alpha)
     table = _lixel_table(network, lixels, partner, lines, events, kernel, chance, stretch, years)
-    stretches = describe_stretches(network, lixels, lines, stretch, chance.p_value, tested)
+    scanned = scan_for_ends(
+        network,
+        lixels,
+        tested,
+        strands,
+        longest_m=settings.longest_stretch_m,
+        draws=settings.draws,
+        rng=generator(seed, "hotspots.scan"),
+        progress=shown,
+    )
+    runs = match_runs(stretch, scanned.scan.runs, lixels.length_m)
+    stretches = describe_stretches(
+        network, lixels, lines, stretch, chance.p_value, tested, runs, places
+    )
     windows = best_windows(
         network,
         lixels,
@@ -143,74 +151,6 @@ def find_hotspots(
         settings,
     )  # fmt: skip
     return Hotspots(table, stretches, ranked, _verdict(tested, chance, stretches, settings))
-
-
-@dataclass(frozen=True, eq=False)
-class _Points:
-    """What `events.gather` takes: pieces on lixels, and what each event is."""
-
-    lixel: Ints
-    along_m: Floats
-    weight: Floats
-    event: Ints
-    event_unit: list[tuple[bool, str]]
-    event_kind: Ints
-    event_xy: Floats
-
-
-def _points(
-    network: Network,
-    lixels: Lixels,
-    partner: Ints,
-    mass: CrossingMass,
-    sightings: gpd.GeoDataFrame,
-    placement: Placement,
-) -> _Points:
-    """Each animal's expected crossing-days as one event in pieces, then the reports."""
-    animal, lixel, days, along = mass.by_lixel()
-    who, event = np.unique(animal, return_inverse=True)
-    first = np.searchsorted(animal, who)
-    own = places_xy(network, lixels.edge[lixel[first]], lixels.start_m[lixel[first]])
-    report_lixel = partner[placement.lixel]
-    units = [(False, mass.animals[a]) for a in who]
-    units += [(True, str(o).strip()) for o in sightings["recordedBy"]]
-    kinds = [CROSSING] * len(who) + [_KINDS.get(str(v), OTHER) for v in sightings["vitality"]]
-    return _Points(
-        np.concatenate([lixel, report_lixel]),
-        np.concatenate([along, lixels.length_m[report_lixel] / 2]),
-        np.concatenate([days, placement.weight]),
-        np.concatenate([event, len(who) + placement.point]).astype(np.int64),
-        units,
-        np.array(kinds, np.int64),
-        np.concatenate(
-            [own, shapely.get_coordinates(sightings.geometry.to_numpy()).reshape(-1, 2)]
-        ),
-    )
-
-
-def _without_faint(points: _Points, lixels: Lixels) -> _Points:
-    """Leave out an animal's pieces on roads that few of its drawn paths cross.
-
-    Without this every animal whose widest paths brush a road would count as one more
-    different animal there.
-    """
-    crossing = points.event_kind[points.event] == CROSSING
-    key = points.event * (lixels.edge.max(initial=0) + 1) + lixels.edge[points.lixel]
-    _, road = np.unique(key, return_inverse=True)
-    enough = np.bincount(road, points.weight) >= _FAINT_DAYS
-    keep = ~crossing | enough[road]
-    return replace(
-        points, lixel=points.lixel[keep], along_m=points.along_m[keep],
-        weight=points.weight[keep], event=points.event[keep],
-    )  # fmt: skip
-
-
-def _gathered(strands: Strands, points: _Points, settings: HotspotsSection) -> Events:
-    return gather(
-        strands, lixel=points.lixel, along_m=points.along_m, weight=points.weight,
-        event=points.event, event_unit=points.event_unit, event_kind=points.event_kind,
-        event_xy=points.event_xy, link_m=settings.link_m, window_m=settings.block_window_m,
-    )  # fmt: skip
 
 
 def _lixel_table(

@@ -153,8 +153,10 @@ def k_with_envelope(
         animal's own crossings count as gathering, so move an animal's or observer's events as a
         whole.
     draws : int
-    others, form
-        As in `network_k`; the others stay where they are.
+    others : tuple of ndarray, optional
+        As in `network_k`; they stay where they are.
+    form : {"plain", "per road within", "geometric"}
+        As in `network_k`.
     level : float
         Share of draws within the envelope at each distance.
     progress : Progress, optional

@@ -12,9 +12,14 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
 from roadrisk.hotspots.events import CROSSING, Events
+from roadrisk.hotspots.stretch_ends import ends_of, from_low_to_high
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from roadrisk.hotspots.scan import Run
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
+    from roadrisk.roads.places import Places
 
 
 def join_stretches(network: Network, lixels: Lixels, p_value: Floats, alpha: float) -> Ints:
@@ -38,7 +43,7 @@ def join_stretches(network: Network, lixels: Lixels, p_value: Floats, alpha: flo
     number = np.zeros(len(lixels), np.int64)
     if len(hot) == 0:
         return number
-    first, last = _end_nodes(network, lixels)
+    first, last = end_nodes(network, lixels)
     ends = np.concatenate([first[hot], last[hot]])
     nodes, where = np.unique(ends, return_inverse=True)
     rows = np.tile(np.arange(len(hot)), 2)
@@ -58,8 +63,10 @@ def describe_stretches(
     stretch: Ints,
     p_value: Floats,
     events: Events,
+    runs: Sequence[Run | None],
+    places: Places,
 ) -> gpd.GeoDataFrame:
-    """Tabulate the stretches.
+    """Tabulate the stretches from where they start to where they end.
 
     Parameters
     ----------
@@ -72,46 +79,79 @@ def describe_stretches(
     p_value : ndarray, shape (lixels,)
     events : Events
         Those that were tested.
+    runs : sequence of Run or None
+        `stretch_ends.match_runs`.
+    places : Places
 
     Returns
     -------
     geopandas.GeoDataFrame
-        Columns of `Findings.stretches`.
+        Columns of `Findings.stretches` but for those of `stability`. What lies in a stretch is
+        counted between its ends.
     """
     roads = network.segments["road"].to_numpy()
+    nodes = end_nodes(network, lixels)
     rows, shapes = [], []
-    inside = stretch[events.lixel]
-    for number in range(1, int(stretch.max(initial=0)) + 1):
-        here = np.flatnonzero(stretch == number)
+    for number, run in enumerate(runs, start=1):
+        hot = np.flatnonzero(stretch == number)
+        here = hot if run is None else from_low_to_high(run.lixel)
         lengths: Counter[str] = Counter()
         for road, length in zip(roads[lixels.segment[here]], lixels.length_m[here], strict=True):
             lengths[road] += length
-        mine = inside == number
+        mine = np.isin(events.lixel, here)
         units = np.unique(events.unit[mine])
-        rows.append(
-            {
-                "stretch": number,
-                "road": " / ".join(road for road, _ in lengths.most_common()),
-                "length_m": float(lixels.length_m[here].sum()),
-                "p_value": float(p_value[here].min()),
-                "crossing_days": float(events.weight[mine & (events.kind == CROSSING)].sum()),
-                "reports": float(events.weight[mine & (events.kind != CROSSING)].sum()),
-                "animals": int((~events.unit_is_observer[units]).sum()),
-                "observers": int(events.unit_is_observer[units].sum()),
-            }
-        )
+        row = {
+            "stretch": number,
+            "road": " / ".join(road for road, _ in lengths.most_common()),
+            "length_m": float(lixels.length_m[here].sum()),
+            "p_value": float(p_value[hot].min()),
+            "crossing_days": float(events.weight[mine & (events.kind == CROSSING)].sum()),
+            "reports": float(events.weight[mine & (events.kind != CROSSING)].sum()),
+            "animals": int((~events.unit_is_observer[units]).sum()),
+            "observers": int(events.unit_is_observer[units].sum()),
+        }
+        row |= _ends(None if run is None else here, run, lixels, nodes, places)
+        rows.append(row)
         merged = shapely.line_merge(shapely.union_all(geometry[here]))
-        parts = shapely.get_parts(merged)
-        shapes.append(shapely.multilinestrings(parts))
-    columns = ["stretch", "road", "length_m", "p_value", "crossing_days", "reports", "animals",
-               "observers"]  # fmt: skip
+        shapes.append(shapely.multilinestrings(shapely.get_parts(merged)))
     return gpd.GeoDataFrame(
-        {c: [row[c] for row in rows] for c in columns}, geometry=shapes, crs=network.crs
+        {c: [row[c] for row in rows] for c in COLUMNS}, geometry=shapes, crs=network.crs
     )
 
 
-def _end_nodes(network: Network, lixels: Lixels) -> tuple[Ints, Ints]:
-    """Give numbers to both ends of each lixel: a node of the network, or a joint of two."""
+def _ends(
+    here: Ints | None, run: Run | None, lixels: Lixels, nodes: tuple[Ints, Ints], places: Places
+) -> dict[str, object]:
+    """Return begin and end in words and measures, or why there are none."""
+    if here is None or run is None:
+        return {
+            "route": "", "begin_measure": np.nan, "end_measure": np.nan, "begin_place": "",
+            "end_place": "", "ends_p_value": np.nan,
+            "ends_note": "no ends found: drawn as far as the smoothed evidence stands out",
+        }  # fmt: skip
+    begin, end = (places.describe(e, at, at) for e, at in ends_of(here, lixels, *nodes))
+    one = begin.route == end.route
+    return {
+        "route": begin.route if one else "",
+        "begin_measure": begin.begin_measure if one else np.nan,
+        "end_measure": end.end_measure if one else np.nan,
+        "begin_place": begin.text, "end_place": end.text,
+        "ends_p_value": run.p_value, "ends_note": "",
+    }  # fmt: skip
+
+
+def end_nodes(network: Network, lixels: Lixels) -> tuple[Ints, Ints]:
+    """Give numbers to both ends of each lixel: a node of the network, or a joint of two.
+
+    Parameters
+    ----------
+    network : Network
+    lixels : Lixels
+
+    Returns
+    -------
+    first, last : ndarray of int64, shape (lixels,)
+    """
     nodes = len(network.node_xy)
     count = np.diff(lixels.first)
     joint = nodes + np.arange(len(lixels))
@@ -120,3 +160,10 @@ def _end_nodes(network: Network, lixels: Lixels) -> tuple[Ints, Ints]:
     first[lixels.first[:-1]] = network.edge_u
     last[lixels.first[:-1] + count - 1] = network.edge_v
     return first, last
+
+
+COLUMNS = (
+    "stretch", "road", "route", "begin_measure", "end_measure", "begin_place", "end_place",
+    "length_m", "p_value", "ends_p_value", "ends_note", "crossing_days", "reports", "animals",
+    "observers",
+)  # fmt: skip

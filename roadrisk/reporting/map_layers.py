@@ -31,6 +31,7 @@ from roadrisk.reporting.sheets import (
     reported,
     road,
     speed,
+    start_and_end,
     traffic,
 )
 from roadrisk.reporting.wording import (
@@ -174,6 +175,8 @@ def _stretches(stretches: gpd.GeoDataFrame, units: Units) -> Layer:
         parts = [np.round(shapely.get_coordinates(p), 6).tolist() for p in shapely.get_parts(shape)]
         values = [
             road(row["road"]),
+            *start_and_end(row),
+            measures(row),
             short_length(row["length_m"], units),
             p_words(row["p_value"]),
             count(row["crossing_days"]),

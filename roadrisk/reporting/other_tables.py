@@ -1,4 +1,4 @@
-"""Segments with their crossing frequencies, and what was left out or is in doubt."""
+"""Segments with their crossing frequencies, stretches, and what was left out or is in doubt."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from roadrisk.base.units import M_PER_MILE
+from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.ranked_list import (
     FREQUENCIES,
     length_column,
@@ -58,6 +59,21 @@ def segments_table(findings: Findings, units: Units) -> pd.DataFrame:
     return pd.DataFrame(table)
 
 
+def stretches_table(findings: Findings, units: Units) -> pd.DataFrame:
+    """Return one row a stretch that stands out: where it starts and ends, how sure that is."""
+    stretches = findings.stretches
+    table: dict[str, Any] = {"stretch": stretches["stretch"].astype("int64")}
+    table |= {name: _texts(stretches[name]) for name in ("road", "route")}
+    table |= {name: rounded(stretches[name], 3) for name in ("begin_measure", "end_measure")}
+    table |= {name: _texts(stretches[name]) for name in ("begin_place", "end_place")}
+    table |= length_column(stretches["length_m"], units)
+    table |= {name: rounded(stretches[name], 4) for name in ("p_value", "ends_p_value")}
+    table["ends_note"] = _texts(stretches["ends_note"])
+    table |= {name: rounded(stretches[name], 2) for name in ("crossing_days", "reports")}
+    table |= {name: stretches[name].astype("int64") for name in ("animals", "observers")}
+    return pd.DataFrame(table, index=stretches.index)
+
+
 def left_out_table(findings: Findings) -> pd.DataFrame:
     """Return the records that did not count, with the reason."""
     return _whole_rows(findings.left_out[list(_LEFT_OUT)])
@@ -71,6 +87,10 @@ def doubts_table(findings: Findings) -> pd.DataFrame:
 def mismatches_table(findings: Findings) -> pd.DataFrame:
     """Return where the agency layer and the network disagree."""
     return findings.road_mismatches[list(_MISMATCHES)]
+
+
+def _texts(values: pd.Series[Any]) -> list[str]:
+    return [plain_text(value) for value in values]
 
 
 def _whole_rows(table: pd.DataFrame) -> pd.DataFrame:

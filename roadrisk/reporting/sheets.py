@@ -23,7 +23,8 @@ SHEETS: dict[str, tuple[str, ...]] = {
     ),
     "pieces": ("Smoothed, here at most", "Chance"),
     "stretches": (
-        "Road", "Length", "Chance", "Crossing-days", "Animals", "Public reports", "Observers",
+        "Road", "Starts", "Ends", "Route and measure", "Length", "Chance", "Crossing-days",
+        "Animals", "Public reports", "Observers",
     ),
     "windows": (
         "Where", "Route and measure", "Length", "Evidence per {unit} and year",
@@ -116,6 +117,12 @@ def chance(p: float, stretch: int) -> str:
         return f"part of stretch {stretch}, which stands out ({p_words(p)})"
     tested = f"does not stand out ({p_words(p)})" if np.isfinite(p) else "not tested"
     return f"{tested}; that is no proof of safety"
+
+
+def start_and_end(row: Mapping[str, Any]) -> tuple[str, str]:
+    """Return where a stretch starts and ends, or why that isn't known."""
+    note = plain_text(row["ends_note"])
+    return plain_text(row["begin_place"]) or note, plain_text(row["end_place"]) or note
 
 
 def distance(metres: float, units: Units) -> str:

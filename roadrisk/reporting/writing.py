@@ -10,6 +10,7 @@ from roadrisk.reporting.other_tables import (
     left_out_table,
     mismatches_table,
     segments_table,
+    stretches_table,
 )
 from roadrisk.reporting.provenance import provenance_json
 from roadrisk.reporting.ranked_list import ranked_geojson, ranked_table
@@ -26,9 +27,10 @@ if TYPE_CHECKING:
 def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ...]:
     """Write the map, the ranked list and the tables behind them into a folder.
 
-    ``map.html``, ``ranked_stretches.csv`` and ``.geojson``, ``segments.csv`` (crossing
-    frequencies), the tables of tagged animals (`tracked_tables.tracked_tables`),
-    ``left_out.csv``, ``doubts.csv``, ``road_mismatches.csv`` and ``provenance.json``.
+    ``map.html``, ``ranked_stretches.csv`` and ``.geojson``, ``stretches.csv`` (those that stand
+    out, from start to end), ``segments.csv`` (crossing frequencies), the tables of
+    tagged animals (`tracked_tables.tracked_tables`), ``left_out.csv``, ``doubts.csv``,
+    ``road_mismatches.csv`` and ``provenance.json``.
     The same study and findings give the same bytes.
 
     Parameters
@@ -58,6 +60,7 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
         "map.html": map_html(study, findings),
         "ranked_stretches.csv": csv_bytes(ranked),
         "ranked_stretches.geojson": ranked_geojson(study, findings),
+        "stretches.csv": csv_bytes(stretches_table(findings, units)),
         "segments.csv": csv_bytes(segments_table(findings, units)),
         **{name: csv_bytes(table) for name, table in tracked.items()},
         "left_out.csv": csv_bytes(left_out_table(findings)),

@@ -99,7 +99,7 @@ class Places:
         ----------
         edge : int
         from_m, to_m : float
-            Offsets along the edge [m].
+            Offsets along the edge [m]; the same twice for a single place.
 
         Returns
         -------
@@ -166,11 +166,10 @@ class Places:
                 continue
             step = middle - net.node_xy[node]
             octant = OCTANTS[round(float(np.arctan2(step[1], step[0])) / (np.pi / 4)) % 8]
-            return (
-                f"from {length_words(begin, self._units)} to "
-                f"{length_words(begin + to_m - from_m, self._units)} {octant} of the junction "
-                f"with {' and '.join(names[:2])}"
-            )
+            far = length_words(begin, self._units)
+            if to_m > from_m:
+                far = f"from {far} to {length_words(begin + to_m - from_m, self._units)}"
+            return f"{far} {octant} of the junction with {' and '.join(names[:2])}"
         return ""
 
     def _coordinates(self, xy: Floats) -> str:
@@ -180,7 +179,7 @@ class Places:
             f"{abs(y):.5f}° {'N' if y >= 0 else 'S'} {abs(x):.5f}° {'E' if x >= 0 else 'W'}"
             for x, y in zip(lon, lat, strict=True)
         ]
-        return f"from {ends[0]} to {ends[1]}"
+        return f"from {ends[0]} to {ends[1]}" if ends[0] != ends[1] else f"at {ends[0]}"
 
     def _measures(
         self, edge: int, row: int, from_m: float, to_m: float, xy: Floats
@@ -190,7 +189,8 @@ class Places:
         if not route:
             return "", np.nan, np.nan
         own = table[(self._edge == edge) & (table["route"] == route).to_numpy()]
-        own = own[(own["edge_to_m"] > from_m) & (own["edge_from_m"] < to_m)]
+        more = 0.0 if to_m > from_m else 1e-6  # a single place may lie on a segment's end
+        own = own[(own["edge_to_m"] > from_m - more) & (own["edge_from_m"] < to_m + more)]
         ends = []
         for place, offset, segment in ((xy[0], from_m, own.iloc[0]), (xy[2], to_m, own.iloc[-1])):
             inside = np.clip(offset, segment["edge_from_m"], segment["edge_to_m"])

@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+import geopandas as gpd
 import numpy as np
 
+from roadrisk.hotspots.events import Events
+from roadrisk.hotspots.scan import Run
 from roadrisk.hotspots.stretches import describe_stretches, join_stretches
 from roadrisk.roads.lixels import lixel_geometry
+from roadrisk.roads.places import Places
 from tests.roads.small import make_network
-from tests.truth.worlds import events_of, ground
+from tests.truth.worlds import Ground, events_of, ground
+
+
+def described(on: Ground, number: np.ndarray, p: np.ndarray, events: Events,
+              runs: list[Run | None]) -> gpd.GeoDataFrame:  # fmt: skip
+    return describe_stretches(
+        on.network, on.lixels, lixel_geometry(on.network, on.lixels), number, p, events, runs,
+        Places(on.network, None, "metric"),
+    )  # fmt: skip
 
 
 def test_joined_through_a_junction_and_numbered_by_length() -> None:
@@ -30,9 +42,7 @@ def test_joined_through_a_junction_and_numbered_by_length() -> None:
     rng = np.random.default_rng(1)
     where = np.flatnonzero(number == 1)[[0, 4, 8]]
     events = events_of(on, where, [(True, "o"), (True, "o"), (False, "a")], rng)
-    table = describe_stretches(
-        on.network, lixels, lixel_geometry(on.network, lixels), number, p, events
-    )
+    table = described(on, number, p, events, [None, None])
     assert table["length_m"].round(6).tolist() == [150.0, 100.0]
     assert table["animals"].tolist() == [1, 0]
     assert table["observers"].tolist() == [1, 0]
@@ -40,15 +50,15 @@ def test_joined_through_a_junction_and_numbered_by_length() -> None:
     assert table["p_value"].tolist() == [0.01, 0.03]
     assert (table.geometry.geom_type == "MultiLineString").all()
     assert np.allclose(table.length, table["length_m"])
+    assert table["ends_note"].str.startswith("no ends found").all()
+    assert np.isnan(table["ends_p_value"]).all()
 
 
 def test_none_gives_an_empty_table_with_its_columns() -> None:
     on = ground(make_network([[(0, 0), (1000, 0)]]))
     none = join_stretches(on.network, on.lixels, np.ones(len(on.lixels)), 0.05)
     events = events_of(on, np.zeros(0, int), [], np.random.default_rng(1))
-    table = describe_stretches(
-        on.network, on.lixels, lixel_geometry(on.network, on.lixels), none, np.ones(100), events
-    )
+    table = described(on, none, np.ones(100), events, [])
     assert len(table) == 0
     assert {"stretch", "road", "length_m", "p_value", "animals"} <= set(table.columns)
     assert table.crs == on.network.crs

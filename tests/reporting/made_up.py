@@ -230,9 +230,11 @@ def _lixels(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 def _stretches(lixels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     hot = lixels[lixels["stretch"] == 1]
     return gpd.GeoDataFrame(
-        {"stretch": [1], "road": ["Heron Road"], "length_m": [hot.length.sum()],
-         "p_value": [0.004], "crossing_days": [9.0], "reports": [7.75], "animals": [5],
-         "observers": [6]},
+        {"stretch": [1], "road": ["Heron Road"], "route": ["SR 12"], "begin_measure": [1.932],
+         "end_measure": [2.282], "begin_place": ["530 m east of the junction with Sedge Lane"],
+         "end_place": [FORMULA], "length_m": [hot.length.sum()], "p_value": [0.004],
+         "ends_p_value": [0.012], "ends_note": [""], "crossing_days": [9.0], "reports": [7.75],
+         "animals": [5], "observers": [6]},
         geometry=[MultiLineString(list(hot.geometry))], crs=CRS,
     )  # fmt: skip
 

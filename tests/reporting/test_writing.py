@@ -13,9 +13,9 @@ from roadrisk.study import settings_from
 from tests.reporting import made_up
 
 NAMES = [
-    "map.html", "ranked_stretches.csv", "ranked_stretches.geojson", "segments.csv",
-    "tracked_animals.csv", "crossing_rates.csv", "crossing_times.csv", "crossing_conditions.csv",
-    "home_ranges.csv", "roads_cut.csv", "left_out.csv", "doubts.csv", "road_mismatches.csv",
+    "map.html", "ranked_stretches.csv", "ranked_stretches.geojson", "stretches.csv",
+    "segments.csv", "tracked_animals.csv", "crossing_rates.csv", "crossing_times.csv",
+    "crossing_conditions.csv", "home_ranges.csv", "roads_cut.csv", "left_out.csv", "doubts.csv", "road_mismatches.csv",
     "provenance.json",
 ]  # fmt: skip
 
@@ -49,6 +49,20 @@ def test_segments_keep_their_numbers(tmp_path: Path, units: str) -> None:
         assert row["length_ft"] == 4612  # 1405.70 / 0.3048
     else:
         assert (row["speed_limit_kmh"], row["length_m"]) == (90, 1405.7)  # 704.56 + 701.14
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_a_stretch_with_its_ends(tmp_path: Path, units: str) -> None:
+    """By hand: places, measures, both p-values; hostile text is no formula."""
+    write_reports(made_up.study(units=units), made_up.findings(), tmp_path)
+    table = pd.read_csv(tmp_path / "stretches.csv", encoding="utf-8-sig")
+    row = table.iloc[0]
+    assert row["begin_place"] == "530 m east of the junction with Sedge Lane"
+    assert not row["end_place"].startswith("=")
+    assert (row["begin_measure"], row["end_measure"]) == (1.932, 2.282)
+    assert (row["p_value"], row["ends_p_value"]) == (0.004, 0.012)
+    assert (row["animals"], row["observers"], row["reports"]) == (5, 6, 7.75)
+    assert row["length_ft" if units == "us" else "length_m"] > 300
 
 
 def test_tables_of_tagged_animals_come_back(tmp_path: Path) -> None:

@@ -1,0 +1,150 @@
+"""Crossings and reports on lixels, before they are grouped into events that move together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, OTHER, Events, gather
+from roadrisk.roads.along import places_xy
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+    from roadrisk.hotspots.strands import Strands
+    from roadrisk.roads.network import Floats, Ints, Lixels, Network
+    from roadrisk.roads.placing import Placement
+    from roadrisk.study import HotspotsSection
+    from roadrisk.telemetry.crossing_mass import CrossingMass
+
+_KINDS = {"alive": ALIVE, "dead": DEAD}
+# Expected crossing-days in the whole study below which an animal is not one of a road's animals.
+FAINT_DAYS = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Points:
+    """What `events.gather` takes: pieces on lixels, and what each event is.
+
+    Attributes
+    ----------
+    lixel, event : ndarray of int64, shape (pieces,)
+    along_m : ndarray, shape (pieces,)
+        From the lixel's beginning [m].
+    weight : ndarray, shape (pieces,)
+    event_unit : list of (bool, str)
+        Is it an observer's report, and whose.
+    event_kind : ndarray of int64, shape (events,)
+    event_xy : ndarray, shape (events, 2)
+        [m].
+    event_year : ndarray of int64, shape (events,)
+        Calendar year of a report; 0 for an animal's crossings, which are of all years, and for
+        a report without a time.
+    """
+
+    lixel: Ints
+    along_m: Floats
+    weight: Floats
+    event: Ints
+    event_unit: list[tuple[bool, str]]
+    event_kind: Ints
+    event_xy: Floats
+    event_year: Ints
+
+
+def points_of(
+    network: Network,
+    lixels: Lixels,
+    partner: Ints,
+    mass: CrossingMass,
+    sightings: gpd.GeoDataFrame,
+    placement: Placement,
+) -> Points:
+    """Take each animal's expected crossing-days as one event in pieces, then the reports.
+
+    Parameters
+    ----------
+    network : Network
+    lixels : Lixels
+    partner : ndarray of int64, shape (lixels,)
+        The lixel on which events are counted.
+    mass : CrossingMass
+    sightings : geopandas.GeoDataFrame
+        `sightings.placed.PlacedSightings.table`.
+    placement : Placement
+
+    Returns
+    -------
+    Points
+    """
+    animal, lixel, days, along = mass.by_lixel()
+    who, event = np.unique(animal, return_inverse=True)
+    first = np.searchsorted(animal, who)
+    own = places_xy(network, lixels.edge[lixel[first]], lixels.start_m[lixel[first]])
+    report_lixel = partner[placement.lixel]
+    units = [(False, mass.animals[a]) for a in who]
+    units += [(True, str(o).strip()) for o in sightings["recordedBy"]]
+    kinds = [CROSSING] * len(who) + [_KINDS.get(str(v), OTHER) for v in sightings["vitality"]]
+    year = pd.to_datetime(sightings["time"], utc=True).dt.year.fillna(0).to_numpy(np.int64)
+    return Points(
+        np.concatenate([lixel, report_lixel]),
+        np.concatenate([along, lixels.length_m[report_lixel] / 2]),
+        np.concatenate([days, placement.weight]),
+        np.concatenate([event, len(who) + placement.point]).astype(np.int64),
+        units,
+        np.array(kinds, np.int64),
+        np.concatenate(
+            [own, shapely.get_coordinates(sightings.geometry.to_numpy()).reshape(-1, 2)]
+        ),
+        np.concatenate([np.zeros(len(who), np.int64), year]),
+    )
+
+
+def without_faint(points: Points, lixels: Lixels) -> Points:
+    """Leave out an animal's pieces on roads that few of its drawn paths cross.
+
+    Without this every animal whose widest paths brush a road would count as one more
+    different animal there.
+
+    Parameters
+    ----------
+    points : Points
+    lixels : Lixels
+
+    Returns
+    -------
+    Points
+    """
+    crossing = points.event_kind[points.event] == CROSSING
+    key = points.event * (lixels.edge.max(initial=0) + 1) + lixels.edge[points.lixel]
+    _, road = np.unique(key, return_inverse=True)
+    enough = np.bincount(road, points.weight) >= FAINT_DAYS
+    keep = ~crossing | enough[road]
+    return replace(
+        points, lixel=points.lixel[keep], along_m=points.along_m[keep],
+        weight=points.weight[keep], event=points.event[keep],
+    )  # fmt: skip
+
+
+def gathered(strands: Strands, points: Points, settings: HotspotsSection) -> Events:
+    """Group points into events that move together.
+
+    Parameters
+    ----------
+    strands : Strands
+    points : Points
+    settings : HotspotsSection
+
+    Returns
+    -------
+    Events
+    """
+    return gather(
+        strands, lixel=points.lixel, along_m=points.along_m, weight=points.weight,
+        event=points.event, event_unit=points.event_unit, event_kind=points.event_kind,
+        event_xy=points.event_xy, link_m=settings.link_m, window_m=settings.block_window_m,
+    )  # fmt: skip
