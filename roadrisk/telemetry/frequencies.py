@@ -271,7 +271,8 @@ def lines_words(steps_across: int, frequencies: Frequencies) -> tuple[str, ...]:
     if days <= 0:
         return ()
     return (
-        f"Straight lines between the fixes meet roads {steps_across} times; the drawn paths hold "
-        f"about {days:.0f} crossing-days. A straight line misses every crossing there and back "
-        "and can put one in the wrong place.",
+        f"Straight lines between the fixes meet roads {steps_across} times: for every 100 "
+        f"crossing-days in the drawn paths they find about {100 * steps_across / days:.0f} "
+        "crossings. A straight line misses every crossing there and back and can put one in the "
+        "wrong place.",
     )
