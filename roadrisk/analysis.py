@@ -100,6 +100,7 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         settings=settings.hotspots,
         years=settings.study.years,
         seed=settings.study.seed,
+        zone=settings.study.time_zone,
         progress=shown,
     )
     remarks = (*study.remarks, *fixes_lost, *reports_lost)
@@ -113,6 +114,7 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         segments=_segment_table(network, lixels, reach, frequencies, placed, settings.study.years),
         lixels=hot.lixels,
         stretches=hot.stretches,
+        stretch_years=hot.stretch_years,
         ranked=hot.ranked,
         crossings=crossings.table,
         sightings=placed.table,
@@ -121,7 +123,12 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         road_mismatches=built.mismatches,
         chance=hot.chance,
         tracked=_tracked(study, fixes, network, frequencies, crossings),
-        notes=(*built.notes, *bearing_notes, *_notes(steps, crossings, repeats, placed)),
+        notes=(
+            *built.notes,
+            *bearing_notes,
+            *_notes(steps, crossings, repeats, placed),
+            *hot.notes,
+        ),
         counts={
             "animals": int(fixes["organismID"].nunique()),
             "fixes": len(fixes),

@@ -121,17 +121,22 @@ class Findings:
         evidence), statistic, p_value, stretch (0 = none), geometry (LineString).
     stretches : geopandas.GeoDataFrame
         Stretches that stand out, between their ends. Columns: stretch (1..), road, route,
-        begin_measure, end_measure, begin_place, end_place (words), length_m, p_value (that it
-        stands out), ends_p_value (of the scan that found the ends), ends_note (why there are
-        none, or empty), crossing_days, reports, animals, observers, geometry
-        (MultiLineString). May be empty.
+        begin_measure, end_measure, begin_place, end_place (words), begin_x_m, begin_y_m,
+        end_x_m, end_y_m (working system), length_m, p_value (that it stands out),
+        ends_p_value (of the scan that found the ends), kept_of_100, begin_low_m,
+        begin_high_m, end_low_m, end_high_m (in resamples, along the stretch from its
+        beginning), ends_note (why there are no ends, or empty), crossing_days, reports,
+        animals, observers, geometry (MultiLineString). May be empty.
+    stretch_years : pandas.DataFrame
+        Columns of `hotspots.stretch_years.reports_by_year`.
     ranked : geopandas.GeoDataFrame
         The ranked list, best first. Columns: rank, road, route, begin_measure, end_measure,
         place, length_m, crossing_days (with _low, _high: these tagged animals, over drawn
         paths), crossing_days_per_animal_year (with _low, _high: animals like these),
         crossing_days_note, least_crossings, reports_alive, reports_dead, reports_other,
         animals, observers, evidence_per_km_year, evidence_per_km_year_low,
-        evidence_per_km_year_high, interval_note, p_value, stretch, look_at, segment_ids,
+        evidence_per_km_year_high, interval_note, p_value, kept_of_100, rank_low, rank_high (in
+        resamples; missing where it can't be told), stretch, look_at, segment_ids,
         geometry (LineString, begin to end).
     crossings : geopandas.GeoDataFrame
         One row a straight step between two fixes that meets a road. Columns: organismID,
@@ -159,6 +164,7 @@ class Findings:
     segments: gpd.GeoDataFrame
     lixels: gpd.GeoDataFrame
     stretches: gpd.GeoDataFrame
+    stretch_years: pd.DataFrame
     ranked: gpd.GeoDataFrame
     crossings: gpd.GeoDataFrame
     sightings: gpd.GeoDataFrame

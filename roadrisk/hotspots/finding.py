@@ -16,13 +16,21 @@ from roadrisk.hotspots.kernels import lixel_kernel
 from roadrisk.hotspots.points import gathered, points_of, without_faint
 from roadrisk.hotspots.ranked_rows import ranked_rows, window_rates
 from roadrisk.hotspots.ranking import best_windows, tally
+from roadrisk.hotspots.stability import how_stable
 from roadrisk.hotspots.strands import lay_strands
-from roadrisk.hotspots.stretch_ends import match_runs, scan_for_ends
+from roadrisk.hotspots.stretch_ends import (
+    SHORTEST_M,
+    from_low_to_high,
+    match_runs,
+    scan_for_ends,
+)
+from roadrisk.hotspots.stretch_years import reports_by_year
 from roadrisk.hotspots.stretches import describe_stretches, join_stretches
 from roadrisk.hotspots.verdict import chance_words
 from roadrisk.roads.lixels import lixel_geometry
 
 if TYPE_CHECKING:
+    import pandas as pd
     from scipy import sparse
 
     from roadrisk.findings import ChanceTest
@@ -40,13 +48,17 @@ class Hotspots:
     Attributes
     ----------
     lixels, stretches, ranked : geopandas.GeoDataFrame
+    stretch_years : pandas.DataFrame
     chance : ChanceTest
+    notes : tuple of str
     """
 
     lixels: gpd.GeoDataFrame
     stretches: gpd.GeoDataFrame
     ranked: gpd.GeoDataFrame
+    stretch_years: pd.DataFrame
     chance: ChanceTest
+    notes: tuple[str, ...]
 
 
 def find_hotspots(
@@ -61,6 +73,7 @@ def find_hotspots(
     settings: HotspotsSection,
     years: float,
     seed: int,
+    zone: str = "UTC",
     progress: Progress | None = None,
 ) -> Hotspots:
     """Find where crossings and reports gather, test it against chance, rank windows of road.
@@ -85,6 +98,8 @@ def find_hotspots(
     years : float
         Length of the study [years].
     seed : int
+    zone : str
+        Time zone of the calendar years of the reports.
     progress : Progress, optional
 
     Returns
@@ -95,7 +110,8 @@ def find_hotspots(
     strands = lay_strands(
         network, lixels, partner == np.arange(len(lixels)), settings.block_window_m
     )
-    points = points_of(network, lixels, partner, frequencies.found.mass, sightings, placement)
+    mass = frequencies.found.mass
+    points = points_of(network, lixels, partner, mass, sightings, placement, zone)
     events = gathered(strands, points, settings)
     tested = gathered(strands, without_faint(points, lixels), settings)
     with shown.step("Kernel along the network", 1) as tick:
@@ -140,7 +156,7 @@ def find_hotspots(
     counted = tally(
         windows,
         events,
-        frequencies.found.mass,
+        mass,
         years=years,
         level=settings.interval,
         rng=generator(seed, "hotspots.ranking"),
@@ -150,7 +166,45 @@ def find_hotspots(
         network, lixels, partner, lines, windows, counted, crossed, chance, stretch, places,
         settings,
     )  # fmt: skip
-    return Hotspots(table, stretches, ranked, _verdict(tested, chance, stretches, settings))
+    hot = [np.flatnonzero(stretch == number) for number in range(1, len(runs) + 1)]
+    spans = [
+        h if run is None else from_low_to_high(run.lixel) for h, run in zip(hot, runs, strict=True)
+    ]
+    stable = how_stable(
+        network,
+        lixels,
+        tested,
+        strands,
+        mass,
+        points.event_year,
+        kernel,
+        windows,
+        spans,
+        [run is not None for run in runs],
+        scanned.ways,
+        window_m=settings.rank_window_m,
+        shortest_m=min(SHORTEST_M, settings.longest_stretch_m),
+        level=settings.interval,
+        rng=generator(seed, "hotspots.stability"),
+        progress=shown,
+    )
+    return Hotspots(
+        table,
+        _beside(stretches, stable.stretches, "ends_p_value"),
+        _beside(ranked, stable.windows, "p_value"),
+        reports_by_year(events, points.event_year, spans, len(lixels)),
+        _verdict(tested, chance, stretches, settings),
+        (stable.words,),
+    )
+
+
+def _beside(table: gpd.GeoDataFrame, columns: pd.DataFrame, after: str) -> gpd.GeoDataFrame:
+    """Put columns into a table after one of its own."""
+    out = table.copy()
+    at = int(np.flatnonzero(out.columns == after)[0]) + 1
+    for n, name in enumerate(columns):
+        out.insert(at + n, name, columns[name].array)
+    return out
 
 
 def _lixel_table(

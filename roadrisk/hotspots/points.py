@@ -63,6 +63,7 @@ def points_of(
     mass: CrossingMass,
     sightings: gpd.GeoDataFrame,
     placement: Placement,
+    zone: str,
 ) -> Points:
     """Take each animal's expected crossing-days as one event in pieces, then the reports.
 
@@ -76,6 +77,8 @@ def points_of(
     sightings : geopandas.GeoDataFrame
         `sightings.placed.PlacedSightings.table`.
     placement : Placement
+    zone : str
+        Time zone of the calendar years.
 
     Returns
     -------
@@ -89,7 +92,8 @@ def points_of(
     units = [(False, mass.animals[a]) for a in who]
     units += [(True, str(o).strip()) for o in sightings["recordedBy"]]
     kinds = [CROSSING] * len(who) + [_KINDS.get(str(v), OTHER) for v in sightings["vitality"]]
-    year = pd.to_datetime(sightings["time"], utc=True).dt.year.fillna(0).to_numpy(np.int64)
+    time = pd.to_datetime(sightings["time"], utc=True).dt.tz_convert(zone)
+    year = time.dt.year.fillna(0).to_numpy(np.int64)
     return Points(
         np.concatenate([lixel, report_lixel]),
         np.concatenate([along, lixels.length_m[report_lixel] / 2]),

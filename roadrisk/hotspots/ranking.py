@@ -100,7 +100,27 @@ def best_windows(
     Windows
         Only windows that hold anything.
     """
-    mass = np.bincount(events.lixel, events.weight, minlength=len(lixels))
+    mass = np.bincount(events.lixel, events.weight, minlength=len(lixels)).astype(np.float64)
+    return windows_of_mass(lixels, mass, density, window_m=window_m, rows=rows)
+
+
+def windows_of_mass(
+    lixels: Lixels, mass: Floats, density: Floats, *, window_m: float, rows: int
+) -> Windows:
+    """Choose windows as `best_windows` does, from the mass on each lixel.
+
+    Parameters
+    ----------
+    lixels : Lixels
+    mass : ndarray, shape (lixels,)
+    density : ndarray, shape (lixels,)
+    window_m : float
+    rows : int
+
+    Returns
+    -------
+    Windows
+    """
     first, last = _candidates(lixels.first, lixels.length_m, window_m)
     whole = np.concatenate([[0.0], np.cumsum(mass)])
     length = np.concatenate([[0.0], np.cumsum(lixels.length_m)])
@@ -110,6 +130,7 @@ def best_windows(
     middle = np.round((near[last] - near[first]) / counted, 12)
     order = np.lexsort((first, -middle, -value)).astype(np.int64)
     order = order[value[order] > 1e-9]
+    rows = min(rows, len(order))
     chosen = _greedy(order, first, last, len(lixels), rows)
     return Windows(first[chosen], last[chosen], counted[chosen])
 

@@ -13,6 +13,7 @@ from scipy.sparse.csgraph import connected_components
 
 from roadrisk.hotspots.events import CROSSING, Events
 from roadrisk.hotspots.stretch_ends import ends_of, from_low_to_high
+from roadrisk.roads.along import places_xy
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -110,7 +111,7 @@ def describe_stretches(
             "animals": int((~events.unit_is_observer[units]).sum()),
             "observers": int(events.unit_is_observer[units].sum()),
         }
-        row |= _ends(None if run is None else here, run, lixels, nodes, places)
+        row |= _ends(None if run is None else here, run, network, lixels, nodes, places)
         rows.append(row)
         merged = shapely.line_merge(shapely.union_all(geometry[here]))
         shapes.append(shapely.multilinestrings(shapely.get_parts(merged)))
@@ -120,23 +121,30 @@ def describe_stretches(
 
 
 def _ends(
-    here: Ints | None, run: Run | None, lixels: Lixels, nodes: tuple[Ints, Ints], places: Places
+    here: Ints | None,
+    run: Run | None,
+    network: Network,
+    lixels: Lixels,
+    nodes: tuple[Ints, Ints],
+    places: Places,
 ) -> dict[str, object]:
-    """Return begin and end in words and measures, or why there are none."""
+    """Return begin and end in words, measures and coordinates, or why there are none."""
     if here is None or run is None:
-        return {
-            "route": "", "begin_measure": np.nan, "end_measure": np.nan, "begin_place": "",
-            "end_place": "", "ends_p_value": np.nan,
-            "ends_note": "no ends found: drawn as far as the smoothed evidence stands out",
-        }  # fmt: skip
-    begin, end = (places.describe(e, at, at) for e, at in ends_of(here, lixels, *nodes))
+        note = "no ends found: drawn as far as the smoothed evidence stands out"
+        row: dict[str, object] = dict.fromkeys(("route", "begin_place", "end_place"), "")
+        row |= dict.fromkeys(("begin_measure", "end_measure", "ends_p_value", *_XY), np.nan)
+        return row | {"ends_note": note}
+    ends = ends_of(here, lixels, *nodes)
+    begin, end = (places.describe(e, at, at) for e, at in ends)
     one = begin.route == end.route
+    xy = places_xy(network, np.array([e for e, _ in ends]), np.array([at for _, at in ends]))
     return {
         "route": begin.route if one else "",
         "begin_measure": begin.begin_measure if one else np.nan,
         "end_measure": end.end_measure if one else np.nan,
         "begin_place": begin.text, "end_place": end.text,
         "ends_p_value": run.p_value, "ends_note": "",
+        **dict(zip(_XY, xy.ravel().tolist(), strict=True)),
     }  # fmt: skip
 
 
@@ -162,8 +170,9 @@ def end_nodes(network: Network, lixels: Lixels) -> tuple[Ints, Ints]:
     return first, last
 
 
+_XY = ("begin_x_m", "begin_y_m", "end_x_m", "end_y_m")
 COLUMNS = (
     "stretch", "road", "route", "begin_measure", "end_measure", "begin_place", "end_place",
-    "length_m", "p_value", "ends_p_value", "ends_note", "crossing_days", "reports", "animals",
+    *_XY, "length_m", "p_value", "ends_p_value", "ends_note", "crossing_days", "reports", "animals",
     "observers",
 )  # fmt: skip

@@ -19,15 +19,18 @@ from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.palette import class_breaks, classify
 from roadrisk.reporting.ranked_list import lines_wgs84
 from roadrisk.reporting.sheets import (
+    by_year,
     chance,
     crossed,
     crossing_rate,
     day_in,
     days_in_window,
     distance,
+    kept,
     measures,
     p_words,
     position,
+    rank_range,
     reported,
     road,
     speed,
@@ -70,7 +73,7 @@ def map_layers(study: Study, findings: Findings) -> dict[str, Layer]:
     roads = dict(zip(findings.segments["segment_id"], findings.segments["road"], strict=True))
     return {
         "roads": _roads(findings.segments, units),
-        "stretches": _stretches(findings.stretches, units),
+        "stretches": _stretches(findings.stretches, findings.stretch_years, units),
         "pieces": _pieces(findings, units),
         "windows": _windows(findings.ranked, units),
         "crossings": _crossings(findings.crossings, roads, zone),
@@ -167,7 +170,7 @@ def _joined(lixels: gpd.GeoDataFrame, first: np.ndarray[Any, Any]) -> list[list[
     return lines_wgs84(gpd.GeoDataFrame(geometry=simple, crs=lixels.crs))
 
 
-def _stretches(stretches: gpd.GeoDataFrame, units: Units) -> Layer:
+def _stretches(stretches: gpd.GeoDataFrame, years: pd.DataFrame, units: Units) -> Layer:
     features = []
     # Pieces end to end become one line, so that the outline has no seams.
     shapes = stretches.geometry.line_merge().to_crs(WGS84)
@@ -175,10 +178,12 @@ def _stretches(stretches: gpd.GeoDataFrame, units: Units) -> Layer:
         parts = [np.round(shapely.get_coordinates(p), 6).tolist() for p in shapely.get_parts(shape)]
         values = [
             road(row["road"]),
-            *start_and_end(row),
+            *start_and_end(row, units),
             measures(row),
             short_length(row["length_m"], units),
             p_words(row["p_value"]),
+            kept(row),
+            by_year(years[years["stretch"] == row["stretch"]]),
             count(row["crossing_days"]),
             count(row["animals"]),
             count(row["reports"]),
@@ -206,6 +211,7 @@ def _windows(ranked: gpd.GeoDataFrame, units: Units) -> Layer:
             reported(row),
             count(row["observers"]),
             chance(row["p_value"], int(np.nan_to_num(row["stretch"]))),
+            rank_range(row),
             plain_text(row["look_at"]),
             position(shape[0]),
             position(shape[-1]),

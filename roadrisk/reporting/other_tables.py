@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
+import pyproj
 
+from roadrisk.base.crs import WGS84
 from roadrisk.base.units import M_PER_MILE
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.ranked_list import (
@@ -66,12 +69,28 @@ def stretches_table(findings: Findings, units: Units) -> pd.DataFrame:
     table |= {name: _texts(stretches[name]) for name in ("road", "route")}
     table |= {name: rounded(stretches[name], 3) for name in ("begin_measure", "end_measure")}
     table |= {name: _texts(stretches[name]) for name in ("begin_place", "end_place")}
+    for end in ("begin", "end"):
+        xy = stretches[[f"{end}_x_m", f"{end}_y_m"]].to_numpy(dtype=np.float64)
+        lon, lat = _wgs84(xy, stretches.crs)
+        table |= {f"{end}_latitude": lat, f"{end}_longitude": lon}
     table |= length_column(stretches["length_m"], units)
     table |= {name: rounded(stretches[name], 4) for name in ("p_value", "ends_p_value")}
+    table["kept_of_100"] = stretches["kept_of_100"].astype("Int64")
+    for name in ("begin_low_m", "begin_high_m", "end_low_m", "end_high_m"):
+        length = length_column(stretches[name], units)
+        table |= {name.removesuffix("_m") + k.removeprefix("length"): length[k] for k in length}
     table["ends_note"] = _texts(stretches["ends_note"])
     table |= {name: rounded(stretches[name], 2) for name in ("crossing_days", "reports")}
     table |= {name: stretches[name].astype("int64") for name in ("animals", "observers")}
     return pd.DataFrame(table, index=stretches.index)
+
+
+def stretch_years_table(findings: Findings) -> pd.DataFrame:
+    """Return the reports of each stretch by calendar year."""
+    years = findings.stretch_years
+    return years.assign(**{
+        name: rounded(years[name], 2) for name in ("reports", "reports_everywhere")
+    })  # fmt: skip
 
 
 def left_out_table(findings: Findings) -> pd.DataFrame:
@@ -87,6 +106,14 @@ def doubts_table(findings: Findings) -> pd.DataFrame:
 def mismatches_table(findings: Findings) -> pd.DataFrame:
     """Return where the agency layer and the network disagree."""
     return findings.road_mismatches[list(_MISMATCHES)]
+
+
+def _wgs84(xy: Any, crs: Any) -> tuple[Any, Any]:
+    """Return longitude and latitude [degrees, 6 decimals]; NaN stays NaN."""
+    to_wgs84 = pyproj.Transformer.from_crs(crs, WGS84, always_xy=True)
+    lon, lat = to_wgs84.transform(xy[:, 0], xy[:, 1])
+    known = np.isfinite(xy).all(axis=1)
+    return np.where(known, np.round(lon, 6), np.nan), np.where(known, np.round(lat, 6), np.nan)
 
 
 def _texts(values: pd.Series[Any]) -> list[str]:

@@ -35,6 +35,7 @@ FREQUENCY = "crossing_days_per_animal_year"
 FREQUENCIES = (FREQUENCY, f"{FREQUENCY}_low", f"{FREQUENCY}_high")
 DAYS = ("crossing_days", "crossing_days_low", "crossing_days_high")
 REPORTS = ("reports_alive", "reports_dead", "reports_other")
+STABLE = ("kept_of_100", "rank_low", "rank_high")
 RATES = ("evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high")
 
 
@@ -88,6 +89,7 @@ def ranked_table(ranked: gpd.GeoDataFrame, units: Units, *, invented: bool = Fal
     table |= {
         "interval_note": _texts(ranked["interval_note"]),
         "p_value": rounded(ranked["p_value"], 4),
+        **{name: pd.to_numeric(ranked[name]).astype("Int64") for name in STABLE},
         "stretch": stretch.mask(stretch == 0),
         "what_to_look_at": _texts(ranked["look_at"]),
         "segment_ids": _texts(ranked["segment_ids"]),

@@ -23,14 +23,15 @@ SHEETS: dict[str, tuple[str, ...]] = {
     ),
     "pieces": ("Smoothed, here at most", "Chance"),
     "stretches": (
-        "Road", "Starts", "Ends", "Route and measure", "Length", "Chance", "Crossing-days",
-        "Animals", "Public reports", "Observers",
+        "Road", "Starts", "Ends", "Route and measure", "Length", "Chance",
+        "Would it still be there", "Reports by year", "Crossing-days", "Animals",
+        "Public reports", "Observers",
     ),
     "windows": (
         "Where", "Route and measure", "Length", "Evidence per {unit} and year",
         "Crossing-days per animal and year", "Crossing-days of tagged animals", "Animals",
         "Public reports", "Observers", "Chance",
-        "What to look at there", "From", "To",
+        "Rank with other animals, observers, years", "What to look at there", "From", "To",
     ),
     "reports": (
         "Record", "Date", "Sex", "Remark", "Position known within", "Nearest road", "Counted on",
@@ -119,10 +120,49 @@ def chance(p: float, stretch: int) -> str:
     return f"{tested}; that is no proof of safety"
 
 
-def start_and_end(row: Mapping[str, Any]) -> tuple[str, str]:
-    """Return where a stretch starts and ends, or why that isn't known."""
+def start_and_end(row: Mapping[str, Any], units: Units) -> tuple[str, str]:
+    """Return where a stretch starts and ends and how sure that is, or why it isn't known."""
     note = plain_text(row["ends_note"])
-    return plain_text(row["begin_place"]) or note, plain_text(row["end_place"]) or note
+    begin, end = plain_text(row["begin_place"]), plain_text(row["end_place"])
+    if not begin or not end:
+        return note, note
+    near, far = row["begin_low_m"], row["begin_high_m"]
+    if not np.isfinite(near):
+        unsure = " (how far off: not identified, too few resamples show it)"
+        return begin + unsure, end + unsure
+    first = f"{begin} ({_off(near, units)} to {_off(far, units)})"
+    length = row["length_m"]
+    low, high = row["end_low_m"] - length, row["end_high_m"] - length
+    return first, f"{end} ({_off(low, units)} to {_off(high, units)})"
+
+
+def _off(metres: float, units: Units) -> str:
+    """Return how far along the stretch a place lies from the one named: 40 m before, 20 m after."""
+    if abs(metres) < 0.5:
+        return "there"
+    return f"{short_length(abs(metres), units)} {'before' if metres < 0 else 'after'}"
+
+
+def kept(row: Mapping[str, Any]) -> str:
+    """Return in how many resamples a place shows."""
+    many = row["kept_of_100"]
+    return "can't be told" if pd.isna(many) else f"kept in {int(many)} of 100 resamples"
+
+
+def rank_range(row: Mapping[str, Any]) -> str:
+    """Return the ranks that a window takes in resamples."""
+    if pd.isna(row["rank_low"]):
+        return "can't be told from so few animals and observers"
+    return f"{int(row['rank_low'])} to {int(row['rank_high'])}; {kept(row)}"
+
+
+def by_year(years: pd.DataFrame) -> str:
+    """Return a stretch's reports by year, beside all of that year."""
+    parts = [
+        f"{row['year']:.0f}: {count(row['reports'])} of {count(row['reports_everywhere'])}"
+        for row in years.to_dict("records")
+    ]
+    return f"{'; '.join(parts)} (effort not known)" if parts else ""
 
 
 def distance(metres: float, units: Units) -> str:

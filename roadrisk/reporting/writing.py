@@ -10,6 +10,7 @@ from roadrisk.reporting.other_tables import (
     left_out_table,
     mismatches_table,
     segments_table,
+    stretch_years_table,
     stretches_table,
 )
 from roadrisk.reporting.provenance import provenance_json
@@ -28,8 +29,9 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
     """Write the map, the ranked list and the tables behind them into a folder.
 
     ``map.html``, ``ranked_stretches.csv`` and ``.geojson``, ``stretches.csv`` (those that stand
-    out, from start to end), ``segments.csv`` (crossing frequencies), the tables of
-    tagged animals (`tracked_tables.tracked_tables`), ``left_out.csv``, ``doubts.csv``,
+    out, from start to end), ``stretch_years.csv`` (their reports by year), ``segments.csv``
+    (crossing frequencies), the tables of tagged animals (`tracked_tables.tracked_tables`),
+    ``left_out.csv``, ``doubts.csv``,
     ``road_mismatches.csv`` and ``provenance.json``.
     The same study and findings give the same bytes.
 
@@ -61,6 +63,7 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
         "ranked_stretches.csv": csv_bytes(ranked),
         "ranked_stretches.geojson": ranked_geojson(study, findings),
         "stretches.csv": csv_bytes(stretches_table(findings, units)),
+        "stretch_years.csv": csv_bytes(stretch_years_table(findings)),
         "segments.csv": csv_bytes(segments_table(findings, units)),
         **{name: csv_bytes(table) for name, table in tracked.items()},
         "left_out.csv": csv_bytes(left_out_table(findings)),

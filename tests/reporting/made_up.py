@@ -73,6 +73,11 @@ def findings() -> Findings:
         segments=segments,
         lixels=lixels,
         stretches=_stretches(lixels),
+        stretch_years=pd.DataFrame({
+            "stretch": 1, "year": [2021, 2022, 2023], "reports": [2.0, 1.75, 4.0],
+            "observers": [2, 1, 4], "reports_everywhere": [80.0, 75.0, 96.0],
+            "effort": "not known",
+        }),
         ranked=_ranked(segments),
         crossings=_crossings(segments),
         sightings=_sightings(segments),
@@ -121,6 +126,7 @@ def without_evidence() -> Findings:
     )  # fmt: skip
     return replace(
         full, lixels=lixels, stretches=full.stretches.iloc[:0], ranked=full.ranked.iloc[:0],
+        stretch_years=full.stretch_years.iloc[:0],
         crossings=full.crossings.iloc[:0], sightings=full.sightings.iloc[:0], chance=chance,
     )  # fmt: skip
 
@@ -233,7 +239,10 @@ def _stretches(lixels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         {"stretch": [1], "road": ["Heron Road"], "route": ["SR 12"], "begin_measure": [1.932],
          "end_measure": [2.282], "begin_place": ["530 m east of the junction with Sedge Lane"],
          "end_place": [FORMULA], "length_m": [hot.length.sum()], "p_value": [0.004],
-         "ends_p_value": [0.012], "ends_note": [""], "crossing_days": [9.0], "reports": [7.75],
+         "begin_x_m": [X0 + 1930], "begin_y_m": [Y0 + 540], "end_x_m": [X0 + 2277],
+         "end_y_m": [Y0 + 534], "ends_p_value": [0.012], "kept_of_100": pd.array([97], "Int64"),
+         "begin_low_m": [-30.0], "begin_high_m": [20.0], "end_low_m": [310.0],
+         "end_high_m": [390.0], "ends_note": [""], "crossing_days": [9.0], "reports": [7.75],
          "animals": [5], "observers": [6]},
         geometry=[MultiLineString(list(hot.geometry))], crs=CRS,
     )  # fmt: skip
@@ -270,7 +279,9 @@ def _ranked(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
             "evidence_per_km_year_high": value * 1.8 if known else np.nan,
             "interval_note": "animals and observers resampled" if known
             else "fewer than 3 animals or observers",
-            "p_value": 0.004 if hot else 0.7, "stretch": int(hot),
+            "p_value": 0.004 if hot else 0.7, "kept_of_100": 100 - 9 * rank if known else pd.NA,
+            "rank_low": max(1, rank - 2) if known else pd.NA,
+            "rank_high": rank + 6 if known else pd.NA, "stretch": int(hot),
             "look_at": "water on both sides; verge height; culvert under the road"
             if hot else f"{PICTURE} hedge gap", "segment_ids": f"s{s:02d}",
         })  # fmt: skip

@@ -23,7 +23,8 @@ COLUMNS = [
     "crossing_days_per_animal_year_high", "crossing_days_note", "least_crossings",
     "reports_alive", "reports_dead", "reports_other", "animals", "observers",
     "evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high",
-    "interval_note", "p_value", "stretch", "what_to_look_at", "segment_ids",
+    "interval_note", "p_value", "kept_of_100", "rank_low", "rank_high", "stretch",
+    "what_to_look_at", "segment_ids",
 ]  # fmt: skip
 
 
@@ -49,6 +50,8 @@ def test_columns_and_rounding() -> None:
     assert np.isnan(table["evidence_per_km_year_low"][3])
     assert table["interval_note"][3] == "fewer than 3 animals or observers"
     assert np.isnan(table["stretch"][3])
+    assert first[["kept_of_100", "rank_low", "rank_high"]].tolist() == [91, 1, 7]
+    assert np.isnan(table["rank_high"][3])
 
 
 def test_ends_are_those_of_pyproj() -> None:

@@ -4,6 +4,7 @@ import hashlib
 import json
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -14,9 +15,9 @@ from tests.reporting import made_up
 
 NAMES = [
     "map.html", "ranked_stretches.csv", "ranked_stretches.geojson", "stretches.csv",
-    "segments.csv", "tracked_animals.csv", "crossing_rates.csv", "crossing_times.csv",
-    "crossing_conditions.csv", "home_ranges.csv", "roads_cut.csv", "left_out.csv", "doubts.csv", "road_mismatches.csv",
-    "provenance.json",
+    "stretch_years.csv", "segments.csv", "tracked_animals.csv", "crossing_rates.csv",
+    "crossing_times.csv", "crossing_conditions.csv", "home_ranges.csv", "roads_cut.csv",
+    "left_out.csv", "doubts.csv", "road_mismatches.csv", "provenance.json",
 ]  # fmt: skip
 
 
@@ -62,6 +63,15 @@ def test_a_stretch_with_its_ends(tmp_path: Path, units: str) -> None:
     assert (row["begin_measure"], row["end_measure"]) == (1.932, 2.282)
     assert (row["p_value"], row["ends_p_value"]) == (0.004, 0.012)
     assert (row["animals"], row["observers"], row["reports"]) == (5, 6, 7.75)
+    assert row["kept_of_100"] == 97
+    unit, scale = ("ft", 0.3048) if units == "us" else ("m", 1.0)
+    ends = row[[f"{e}_{unit}" for e in ("begin_low", "begin_high", "end_low", "end_high")]]
+    assert ends.tolist() == pytest.approx(np.array([-30, 20, 310, 390]) / scale, abs=0.5)
+    assert 52.1 < row["begin_latitude"] < 52.3
+    assert 19.3 < row["begin_longitude"] < row["end_longitude"] < 19.5
+    years = pd.read_csv(tmp_path / "stretch_years.csv", encoding="utf-8-sig")
+    assert years["reports"].tolist() == [2.0, 1.75, 4.0]
+    assert (years["effort"] == "not known").all()
     assert row["length_ft" if units == "us" else "length_m"] > 300
 
 

@@ -1,0 +1,270 @@
+"""Would it still be there: ranks and stretches in a hundred resamples of the study."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from scipy import sparse
+
+from roadrisk.base.progress import Progress, Silent
+from roadrisk.hotspots.ranking import windows_of_lixels, windows_of_mass
+from roadrisk.hotspots.resampling import resamples, years_of
+from roadrisk.hotspots.scan import scan
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from roadrisk.hotspots.events import Events
+    from roadrisk.hotspots.ranking import Windows
+    from roadrisk.hotspots.resampling import Resample
+    from roadrisk.hotspots.scan import Run, Ways
+    from roadrisk.hotspots.strands import Strands
+    from roadrisk.roads.network import Floats, Ints, Lixels, Network
+    from roadrisk.telemetry.crossing_mass import CrossingMass
+
+RESAMPLES = 100
+LEAST_UNITS = 3
+# With fewer resamples that keep a stretch, an interval for its ends would be a guess.
+LEAST_KEPT = 20
+
+
+@dataclass(frozen=True, eq=False)
+class Stability:
+    """What stays in resamples.
+
+    Attributes
+    ----------
+    windows : pandas.DataFrame
+        One row a ranked window: kept_of_100, rank_low, rank_high; missing where it can't be told.
+    stretches : pandas.DataFrame
+        One row a stretch: kept_of_100, begin_low_m, begin_high_m, end_low_m, end_high_m (along
+        the stretch from where it begins [m]; NaN where not identified).
+    words : str
+        What was resampled, in one or two plain sentences.
+    """
+
+    windows: pd.DataFrame
+    stretches: pd.DataFrame
+    words: str
+
+
+def how_stable(
+    network: Network,
+    lixels: Lixels,
+    tested: Events,
+    strands: Strands,
+    mass: CrossingMass,
+    event_year: Ints,
+    kernel: sparse.csr_array[Any, tuple[int, int]],
+    windows: Windows,
+    stretches: Sequence[Ints],
+    has_ends: Sequence[bool],
+    ways: Ways,
+    *,
+    window_m: float,
+    shortest_m: float,
+    level: float,
+    rng: np.random.Generator,
+    progress: Progress | None = None,
+) -> Stability:
+    """Ask of a hundred resamples which windows and stretches they show.
+
+    Parameters
+    ----------
+    network : Network
+    lixels : Lixels
+    tested : Events
+    strands : Strands
+    mass : CrossingMass
+    event_year : ndarray of int64, shape (events,)
+        `points.Points.event_year`.
+    kernel : scipy.sparse.csr_array, shape (lixels, lixels)
+    windows : Windows
+        The ranked list's.
+    stretches : sequence of ndarray of int64
+        Lixels of each stretch, from one end to the other.
+    has_ends : sequence of bool
+        Whether these are a run of the scan, so that there are ends to be found again.
+    ways : Ways
+    window_m : float
+        The ranked list's window [m].
+    shortest_m : float
+        The scan's shortest run [m].
+    level : float
+        Coverage of the intervals, two-sided.
+    rng : numpy.random.Generator
+    progress : Progress, optional
+
+    Returns
+    -------
+    Stability
+
+    Notes
+    -----
+    What a resample is: `resampling.resamples`. A window is *kept* if the resample's ranked list,
+    cut to the same number of rows, has a window that overlaps it by at least half. Its *rank* in
+    a resample is that of the window there that overlaps it by at least half, in the list without
+    a cut; where there is none, it is one more than the number of windows there that hold more
+    per km than it does. A stretch is *kept* if one of the resample's best runs, as many as there
+    are stretches, overlaps it by at least half. Its *ends* in such a resample are that run's.
+    Intervals are percentiles over the resamples (for ends: over those that keep the stretch, 20
+    or more). None of this says that a place is worse than chance, and a run is bound to be found
+    near where the records are: a place kept in 100 of 100 can still be the work of one habit
+    that all years share, or of where people drive.
+    """
+    years = years_of(event_year)
+    units = tested.units
+    if units < LEAST_UNITS:
+        return _not_told(windows, stretches, units)
+    drawn = resamples(tested, strands, mass, event_year, count=RESAMPLES, rng=rng)
+    kept_w, ranks = [], []
+    kept_s = np.zeros((RESAMPLES, len(stretches)), bool)
+    ends = np.full((RESAMPLES, len(stretches), 2), np.nan)
+    none = sparse.csr_array((0, len(lixels)))
+    with (progress or Silent()).step("Resampling animals, observers, years", RESAMPLES) as tick:
+        for n, one in enumerate(drawn):
+            kept, rank = _ranks(one, lixels, kernel, windows, window_m)
+            kept_w.append(kept)
+            ranks.append(rank)
+            if stretches:
+                runs = scan(network, lixels, one.voices, one.expected, none, ways,
+                            shortest_m=shortest_m, most_runs=len(stretches)).runs  # fmt: skip
+                for k, stretch in enumerate(stretches):
+                    run = _again(stretch, runs, lixels.length_m)
+                    kept_s[n, k] = run is not None
+                    if run is not None:
+                        ends[n, k] = ends_along(stretch, run.lixel, lixels.length_m)
+            tick()
+    tail = (1 - level) / 2
+    low, high = np.quantile(np.array(ranks), [tail, 1 - tail], axis=0, method="inverted_cdf")
+    table = pd.DataFrame({
+        "kept_of_100": _per_100(np.array(kept_w)),
+        "rank_low": pd.array(low.astype(np.int64), "Int64"),
+        "rank_high": pd.array(high.astype(np.int64), "Int64"),
+    })  # fmt: skip
+    return Stability(table, _stretch_table(kept_s, ends, has_ends, tail), _words(years))
+
+
+def ends_along(stretch: Ints, run: Ints, length_m: Floats) -> tuple[float, float]:
+    """Where a run starts and ends, measured along a stretch from where that begins.
+
+    Parameters
+    ----------
+    stretch, run : ndarray of int64
+        Lixels from one end to the other; they share at least one.
+    length_m : ndarray, shape (lixels,)
+
+    Returns
+    -------
+    begin, end : float
+        [m]; negative before the stretch, more than its length past its end. Where the run leaves
+        the stretch by a side road, it is the length of road outside all the same.
+    """
+    at = np.concatenate([[0.0], np.cumsum(length_m[stretch])])
+    on = np.flatnonzero(np.isin(stretch, run))
+    in_run = np.flatnonzero(np.isin(run, stretch))
+    before, after = run[: in_run[0]], run[in_run[-1] + 1 :]
+    place = {int(v): i for i, v in enumerate(stretch)}
+    if place[int(run[in_run[0]])] > place[int(run[in_run[-1]])]:
+        before, after = after, before
+    elif len(in_run) == 1 and len(stretch) > 1 and on[0] > len(stretch) / 2:
+        # One lixel shared: what is outside belongs to the nearer end.
+        before, after = before[:0], np.concatenate([before, after])
+    return (
+        float(at[on[0]] - length_m[before].sum()),
+        float(at[on[-1] + 1] + length_m[after].sum()),
+    )
+
+
+def _ranks(
+    one: Resample,
+    lixels: Lixels,
+    kernel: sparse.csr_array[Any, tuple[int, int]],
+    windows: Windows,
+    window_m: float,
+) -> tuple[np.ndarray, Ints]:
+    """Which windows one resample keeps, and their ranks in it."""
+    density = np.asarray(kernel.T @ one.evidence) / lixels.length_m
+    there = windows_of_mass(lixels, one.evidence, density, window_m=window_m, rows=len(lixels))
+    number = windows_of_lixels(there, len(lixels))
+    sums = np.concatenate([[0.0], np.cumsum(one.evidence)])
+    value = (sums[there.last] - sums[there.first]) / there.counted_m
+    own = (sums[windows.last] - sums[windows.first]) / windows.counted_m
+    rank = 1 + (value[None, :] > own[:, None] + 1e-12).sum(axis=1)
+    rows = len(windows.first)
+    kept = np.zeros(rows, bool)
+    for k in range(rows):
+        here = np.arange(windows.first[k], windows.last[k])
+        shared = _most_shared(number[here] + 1, lixels.length_m[here])
+        if shared > 0:
+            rank[k] = shared
+            kept[k] = shared <= rows
+    return kept, rank
+
+
+def _most_shared(number: Ints, length: Floats) -> int:
+    """Return the number (from 1) that covers at least half of the length, else 0."""
+    by_number = np.bincount(number, length)
+    by_number[0] = 0.0
+    best = int(by_number.argmax())
+    return best if by_number[best] >= 0.5 * length.sum() * (1 - 1e-9) else 0
+
+
+def _again(stretch: Ints, runs: Iterable[Run], length_m: Floats) -> Run | None:
+    """Return the best run that overlaps the stretch by at least half."""
+    least = 0.5 * length_m[stretch].sum() * (1 - 1e-9)
+    for run in runs:
+        if length_m[np.intersect1d(stretch, run.lixel)].sum() >= least:
+            return run
+    return None
+
+
+def _stretch_table(
+    kept: np.ndarray, ends: Floats, has_ends: Sequence[bool], tail: float
+) -> pd.DataFrame:
+    rows = np.full((len(has_ends), 4), np.nan)
+    for k, known in enumerate(has_ends):
+        if known and kept[:, k].sum() >= LEAST_KEPT:
+            found = np.quantile(ends[kept[:, k], k], [tail, 1 - tail], axis=0)
+            rows[k] = found.T.ravel()
+    ends_found = dict(zip(END_COLUMNS, rows.T, strict=True))
+    return pd.DataFrame({"kept_of_100": _per_100(kept), **ends_found})
+
+
+def _per_100(kept: np.ndarray) -> Any:
+    return pd.array(np.rint(100 * kept.sum(axis=0) / RESAMPLES).astype(np.int64), "Int64")
+
+
+def _not_told(windows: Windows, stretches: Sequence[Ints], units: int) -> Stability:
+    rows = pd.DataFrame(
+        {c: pd.array([pd.NA] * len(windows.first), "Int64") for c in WINDOW_COLUMNS}
+    )
+    some = pd.DataFrame({
+        "kept_of_100": pd.array([pd.NA] * len(stretches), "Int64"),
+        **{c: np.full(len(stretches), np.nan) for c in END_COLUMNS},
+    })  # fmt: skip
+    who = "one animal or observer" if units == 1 else f"{units} animals and observers"
+    words = f"How ranks would change with other animals and observers can't be told from {who}."
+    return Stability(rows, some, words)
+
+
+def _words(years: Ints) -> str:
+    if len(years) > 1:
+        listed = ", ".join(str(y) for y in years)
+        left = f"leave the reports of one year out ({listed}, in turn)"
+    elif len(years) == 1:
+        left = f"keep all reports, since all are of {years[0]}"
+    else:
+        left = "have no reports with a year to leave out"
+    return (
+        f"{RESAMPLES} resamples {left}, draw animals anew, each with one of its drawn paths, and "
+        "draw observers anew. A place is kept in a resample whose list of the same length holds "
+        "at least half of it. Years of tagged animals are not told apart."
+    )
+
+
+WINDOW_COLUMNS = ("kept_of_100", "rank_low", "rank_high")
+END_COLUMNS = ["begin_low_m", "begin_high_m", "end_low_m", "end_high_m"]
