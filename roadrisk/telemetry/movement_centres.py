@@ -3,7 +3,11 @@
 The centre that pulls changes as a chain in active time: after a change the next centre is
 drawn by the centres' shares, so over a time t the chain keeps its centre for sure with chance
 exp(-t / stay) and is drawn anew otherwise. It may change where nodes of the track lie (each
-active day's beginning and each fix).
+active day's beginning and each fix). Where another centre is drawn the animal walks over: at the
+next node it is somewhere in the new centre's home, wherever it was before, as animals that know
+both places go straight from one to the other. (With the pull of the new centre alone it drifted
+between the two for days, and simulated commuters that walk over in an hour or two came out
+with too many crossing-days.)
 
 With several centres the exact density of the fixes is a sum over all sequences of centres.
 The filter keeps one normal distribution a centre and node and replaces the mixture that
@@ -72,9 +76,8 @@ def filter_centres(
     """
     many, nodes = len(share), len(hours)
     keep = len(keep_chance) == nodes
-    chance, before = share.copy(), np.empty(many)
+    chance = share.copy()
     mean, cov = np.zeros((many, 4)), np.zeros((many, 4, 4))
-    old_mean, old_cov = np.empty((many, 4)), np.empty((many, 4, 4))
     gain, log_l = np.empty((4, 2)), np.empty(many)
     for k in range(many):
         mean[k, 0], mean[k, 1] = centre[k, 0], centre[k, 1]
@@ -84,9 +87,6 @@ def filter_centres(
     for i in range(nodes):
         t = hours[i] - hours[i - 1] if i > 0 else 0.0
         if t > MOMENT_H:
-            if many > 1:
-                before[:], old_mean[:], old_cov[:] = chance, mean, cov
-                mix(np.exp(-t / stay_h), share, before, old_mean, old_cov, chance, mean, cov)
             f11, f12, f21, f22, q11, q12, q22 = transition(t, a, b)
             for k in range(many):
                 spread(cov[k], f11, f12, f21, f22, q11, q12, q22)
@@ -94,6 +94,8 @@ def filter_centres(
                     away, speed = mean[k, j] - centre[k, j], mean[k, j + 2]
                     mean[k, j] = centre[k, j] + f11 * away + f12 * speed
                     mean[k, j + 2] = f21 * away + f22 * speed
+            if many > 1:
+                change_centre(np.exp(-t / stay_h), share, centre, a * b, chance, mean, cov)
         if fix[i] >= 0:
             total += _see(y[fix[i]], r[fix[i]], chance, mean, cov, gain, log_l)
         if keep:
@@ -125,32 +127,34 @@ def _see(
 
 
 @njit(cache=True)
-def mix(
+def change_centre(
     kept: float,
     share: Floats,
-    before: Floats,
-    old_mean: Floats,
-    old_cov: Floats,
+    centre: Floats,
+    speed_variance: float,
     chance: Floats,
     mean: Floats,
     cov: Floats,
 ) -> None:
-    """Let the centre change: the mixture that each centre inherits, as one normal."""
-    many = len(share)
-    for j in range(many):
-        chance[j] = kept * before[j] + (1.0 - kept) * share[j]
-        mean[j] = 0.0
-        cov[j] = 0.0
-        for i in range(many):
-            w = before[i] * ((kept if i == j else 0.0) + (1.0 - kept) * share[j]) / chance[j]
-            for m in range(4):
-                mean[j, m] += w * old_mean[i, m]
-        for i in range(many):
-            w = before[i] * ((kept if i == j else 0.0) + (1.0 - kept) * share[j]) / chance[j]
-            for m in range(4):
-                dm = old_mean[i, m] - mean[j, m]
-                for n in range(4):
-                    cov[j, m, n] += w * (old_cov[i, m, n] + dm * (old_mean[i, n] - mean[j, n]))
+    """Let the centre change: those who stayed and those who came, as one normal each.
+
+    `chance`, `mean` and `cov` hold what is foreseen for animals that keep their centre, and
+    are changed in place. Those who came lie in the new home as at any time.
+    """
+    for j in range(len(share)):
+        stayed = chance[j] * (kept + (1.0 - kept) * share[j])
+        came = (1.0 - chance[j]) * (1.0 - kept) * share[j]
+        chance[j] = max(stayed + came, 1e-300)
+        w = came / chance[j]
+        for m in range(4):
+            for n in range(4):
+                dm = mean[j, m] - (centre[j, m] if m < 2 else 0.0)
+                dn = mean[j, n] - (centre[j, n] if n < 2 else 0.0)
+                # Two normals with the same mean and covariance as their mixture.
+                cov[j, m, n] = (1.0 - w) * cov[j, m, n] + w * (1.0 - w) * dm * dn
+            cov[j, m, m] += w * (1.0 if m < 2 else speed_variance)
+        for m in range(4):
+            mean[j, m] = (1.0 - w) * mean[j, m] + w * (centre[j, m] if m < 2 else 0.0)
 
 
 @njit(cache=True)
@@ -199,15 +203,23 @@ def draw_states(
                 away, speed = mean[i, k, j] - centre[z, j], mean[i, k, j + 2]
                 target[k, j] = state[i + 1, j] - (centre[z, j] + f11 * away + f12 * speed)
                 target[k, j + 2] = state[i + 1, j + 2] - (f21 * away + f22 * speed)
-            if many > 1:
-                p = (kept if k == z else 0.0) + (1.0 - kept) * share[z]
-                weight[k] = np.log(chance[i, k] * p) + _log_normal_4(s[k], target[k], factor)
-                best = max(best, weight[k])
+            if many > 1 and k == z:
+                stayed = np.log(chance[i, k] * (kept + (1.0 - kept) * share[z]))
+                weight[k] = stayed + _log_normal_4(s[k], target[k], factor)
+            elif many > 1:
+                came = np.log(chance[i, k] * (1.0 - kept) * share[z])
+                weight[k] = came + _log_at_home(state[i + 1], centre[z], a * b)
+            best = max(best, weight[k]) if many > 1 else best
         k = 0
         if many > 1:
             for m in range(many):
                 weight[m] = np.exp(weight[m] - best)
             k = pick(weight, words)
+        pulled_by[i] = k
+        if k != z:
+            # Where it came from tells nothing of where it is now.
+            _normal_4(mean[i, k], cov[i, k], factor, words, state[i])
+            continue
         # Covariance of the state here with the state there: P F'.
         for m in range(4):
             for j in range(2):
@@ -215,7 +227,13 @@ def draw_states(
                 across[m, j + 2] = f21 * cov[i, k, m, j] + f22 * cov[i, k, m, j + 2]
         _given(mean[i, k], cov[i, k], across, s[k], target[k], factor, shift, here_mean, here_cov)
         _normal_4(here_mean, here_cov, factor, words, state[i])
-        pulled_by[i] = k
+
+
+@njit(cache=True)
+def _log_at_home(state: Floats, centre: Floats, speed_variance: float) -> float:
+    square = (state[0] - centre[0]) ** 2 + (state[1] - centre[1]) ** 2
+    square += (state[2] * state[2] + state[3] * state[3]) / speed_variance
+    return -0.5 * square - np.log(speed_variance)
 
 
 @njit(cache=True)
@@ -314,9 +332,12 @@ def several_centres_log_likelihood(
         return -np.inf
     n = len(xy)
     sxx, sxy, syy = home_shape(np.exp(par[2]), par[3], par[4])
+    det = sxx * syy - sxy * sxy
+    # A home so long and narrow that rounding makes it a line.
+    if not det > 1e-9 * sxx * syy:
+        return -np.inf
     y, r = np.empty((n, 2)), np.empty((n, 3))
     log_det = unshape(sxx, sxy, syy, xy, error, y, r)
-    det = sxx * syy - sxy * sxy
     share, centre = shares(par, many), np.empty((many, 2))
     for k in range(many):
         cx, cy = par[5 + many + 2 * k], par[6 + many + 2 * k]

@@ -118,7 +118,7 @@ def _switches(
 
 
 @njit(cache=True, nogil=True)
-def _simulate(
+def _simulate(  # noqa: PLR0912
     key: int,
     pars: Floats,
     centres: Ints,
@@ -157,21 +157,22 @@ def _simulate(
             if t > MOMENT_H:
                 if many > 1 and uniform(words) > np.exp(-t / np.exp(par[5])):
                     z = pick(share, words)
-                    if z != at:
-                        dx, dy = place[at, 0] - place[z, 0], place[at, 1] - place[z, 1]
-                        det = sxx * syy - sxy * sxy
-                        s[0] += (syy * dx - sxy * dy) / det
-                        s[1] += (sxx * dy - sxy * dx) / det
-                        at = z
-                f11, f12, f21, f22, q11, q12, q22 = transition(t, a, b)
-                r1 = np.sqrt(max(q11, 0.0))
-                r2 = q12 / r1 if r1 > 0 else 0.0
-                r3 = np.sqrt(max(q22 - r2 * r2, 0.0))
-                for j in range(2):
-                    n1, n2 = normal(words), normal(words)
-                    x, v = s[j], s[j + 2]
-                    s[j] = f11 * x + f12 * v + r1 * n1
-                    s[j + 2] = f21 * x + f22 * v + r2 * n1 + r3 * n2
+                if z != at:
+                    # It walked over, and is somewhere in the other home.
+                    at = z
+                    for j in range(2):
+                        s[j] = normal(words)
+                        s[j + 2] = np.sqrt(a * b) * normal(words)
+                else:
+                    f11, f12, f21, f22, q11, q12, q22 = transition(t, a, b)
+                    r1 = np.sqrt(max(q11, 0.0))
+                    r2 = q12 / r1 if r1 > 0 else 0.0
+                    r3 = np.sqrt(max(q22 - r2 * r2, 0.0))
+                    for j in range(2):
+                        n1, n2 = normal(words), normal(words)
+                        x, v = s[j], s[j + 2]
+                        s[j] = f11 * x + f12 * v + r1 * n1
+                        s[j + 2] = f21 * x + f22 * v + r2 * n1 + r3 * n2
             if fix[i] >= 0:
                 f = fix[i]
                 e = error[f]

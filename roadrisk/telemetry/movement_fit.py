@@ -7,7 +7,7 @@ Cappé et al. 2004, from memory). The mean weight is the marginal likelihood of 
 centres, so models are averaged and never chosen. Parameters are never plugged in.
 
 No animal walks by a Gaussian process. The likelihood is exact for the process, but taken to
-the power 0.55, as if it were from fewer fixes (coarsened posterior, Miller & Dunson 2019, from
+the power 0.65, as if it were from fewer fixes (coarsened posterior, Miller & Dunson 2019, from
 memory): with power 1 the intervals of simulated walkers that are no such process were too
 narrow. States between fixes are drawn with the fixes' full errors.
 
@@ -40,7 +40,7 @@ MOST_CENTRES = 3
 WIDTH = 5 + 3 * MOST_CENTRES
 _DF = 5.0
 # Power of the likelihood: see the module's text.
-_TRUST = 0.55
+_TRUST = 0.65
 # Candidates a round; rounds go on until enough of them count.
 _ROUNDS = (300, 400, 600, 600, 600, 600)
 _ENOUGH = 250.0

@@ -114,20 +114,19 @@ def test_several_centres_against_all_sequences() -> None:
     )
     share, shape = shares(par, 2), _shape(sigma, 0.2, -0.1)
     lag = hours[:, None] - hours
-    cov = np.kron(autocovariance(lag, tau, tau_v), shape @ shape) + 16 * np.eye(2 * n)
+    home = np.kron(autocovariance(lag, tau, tau_v), shape @ shape)
+    noise = 16 * np.eye(2 * n)
     parts = []
     for z in itertools.product(range(2), repeat=n):
-        chance, mean = share[z[0]], np.zeros((n, 4))
-        mean[0, :2] = centre[z[0]]
+        chance, stay_of = share[z[0]], np.zeros(n, int)
         for i in range(1, n):
-            t = hours[i] - hours[i - 1]
-            kept = np.exp(-t / stay)
+            kept = np.exp(-(hours[i] - hours[i - 1]) / stay)
             chance *= kept * (z[i] == z[i - 1]) + (1 - kept) * share[z[i]]
-            f = transition(t, 1 / tau, 1 / tau_v)
-            away = mean[i - 1, :2] - centre[z[i]]
-            mean[i, :2] = centre[z[i]] + f[0] * away + f[1] * mean[i - 1, 2:]
-            mean[i, 2:] = f[2] * away + f[3] * mean[i - 1, 2:]
-        density = multivariate_normal.logpdf(xy.ravel(), mean[:, :2].ravel(), cov)
+            stay_of[i] = stay_of[i - 1] + (z[i] != z[i - 1])
+        # After a change of centre the place tells nothing of the places before.
+        alike = np.kron(stay_of[:, None] == stay_of, np.ones((2, 2)))
+        mean = centre[list(z)].ravel()
+        density = multivariate_normal.logpdf(xy.ravel(), mean, home * alike + noise)
         parts.append(np.log(chance) + density)
     error = np.tile([16.0, 0.0, 16.0], (n, 1))
     found = several_centres_log_likelihood(par, 2, hours, np.arange(n), xy, error)
@@ -135,10 +134,11 @@ def test_several_centres_against_all_sequences() -> None:
 
 
 def test_one_centre_of_several_is_the_one_centre_model() -> None:
-    """Two ways: three centres at one place, and the one-centre filter with a sure centre."""
+    """Two ways: centres that are never visited, and the one-centre filter with a sure centre."""
     hours, xy, _, packed = _track(generator(6, "same place"), 25)
     par = np.array([np.log(9.0), np.log(0.3), np.log(40.0), 0.2, 0.1])
-    three = np.concatenate([par, [np.log(50.0), 0.4, -0.2], np.zeros(6)])
+    away = np.array([0.0, 0.0, 900.0, 0.0, 0.0, 900.0])
+    three = np.concatenate([par, [np.log(1e9), -20.0, -20.0], away])
     many = several_centres_log_likelihood(three, 3, hours, np.arange(25), xy, packed)
     one = one_centre_log_likelihood(par, hours, xy, packed, 1e-4)
     assert many == pytest.approx(one, abs=1e-5)

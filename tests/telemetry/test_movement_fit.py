@@ -42,8 +42,8 @@ def _path(
     out[0] = centre[0] + x
     for k in range(days * count):
         day = k // count
-        if k % count == 0 and day > 0:
-            x = x + centre[day - 1] - centre[day]
+        if k % count == 0 and day > 0 and (centre[day] != centre[day - 1]).any():
+            x, v = rng.normal(0, sigma, 2), rng.normal(0, sigma / np.sqrt(tau * tau_v), 2)
         noise = root @ rng.standard_normal((2, 2))
         x, v = f11 * x + f12 * v + noise[0], f21 * x + f22 * v + noise[1]
         out[k + 1] = centre[day] + x
