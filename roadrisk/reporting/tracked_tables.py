@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
 
 from roadrisk.base.units import M_PER_FOOT
@@ -32,11 +33,13 @@ def tracked_tables(tracked: TrackedAnimals, units: Units) -> dict[str, pd.DataFr
         and by hour), ``crossing_conditions.csv`` (how the sums move with what can't be seen in
         the fixes), ``home_ranges.csv``, ``roads_cut.csv``.
     """
-    cut = tracked.roads_cut.drop(columns="segment")
-    if units == "us":
-        cut = cut.assign(metres_inside=cut["metres_inside"] / M_PER_FOOT)
-        cut = cut.rename(columns={"metres_inside": "feet_inside"})
-    # Areas only: where an animal lives is in no table that might be passed on.
+    # Areas only, and roads without the animals' names: these tables lead to no one's home.
+    cut = tracked.roads_cut.groupby(["segment_id", "road"], sort=False).agg(
+        home_ranges_cut=("organismID", "nunique"), inside=("metres_inside", "sum")
+    )
+    unit = "feet" if units == "us" else "metres"
+    cut["inside"] /= M_PER_FOOT if units == "us" else 1.0
+    cut = cut.rename(columns={"inside": f"{unit}_inside_kernel95"}).reset_index()
     homes = pd.DataFrame(tracked.home_ranges.drop(columns="geometry"))
     return {
         "tracked_animals.csv": _shown(tracked.animals),
@@ -49,10 +52,22 @@ def tracked_tables(tracked: TrackedAnimals, units: Units) -> dict[str, pd.DataFr
 
 
 def _times(tracked: TrackedAnimals) -> pd.DataFrame:
-    months = tracked.by_month.rename(columns={"month": "number"}).assign(unit="month")
-    hours = tracked.by_hour.rename(columns={"hour": "number"}).assign(unit="hour")
-    columns = ["unit", "number", "days_watched", "crossing_days", "total_crossings", "share"]
-    return pd.concat([months, hours]).reindex(columns=columns)
+    """Months and hours; what was not watched, or is taken for rest, is no zero."""
+    months = tracked.by_month.copy()
+    watched = months["days_watched"] > 0
+    months["crossing_days_per_animal_day"] = months["crossing_days"] / months["days_watched"]
+    months["note"] = np.where(watched, "", "not watched")
+    hours = tracked.by_hour.rename(columns={"hour": "hour_local"})
+    moves = hours["total_crossings"] > 0
+    hours["note"] = np.where(
+        moves, "", "taken to rest by the species profile, or no crossing in any drawn path"
+    )
+    counted = ["days_watched", "crossing_days", "total_crossings", "share"]
+    months.loc[~watched, counted] = np.nan
+    hours.loc[~moves, ["total_crossings", "share"]] = np.nan
+    columns = ["month", "hour_local", *counted, "crossing_days_per_animal_day", "note"]
+    table = pd.concat([months, hours]).reindex(columns=columns)
+    return table.astype({"month": "Int64", "hour_local": "Int64"})
 
 
 def _shown(table: pd.DataFrame) -> pd.DataFrame:

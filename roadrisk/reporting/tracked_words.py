@@ -35,13 +35,15 @@ def tracked_words(findings: Findings) -> list[str]:
     rows = [{str(k): v for k, v in row.items()} for row in tracked.groups.to_dict("records")]
     out = [tracked.words, _totals(rows[0])]
     out += [f"{str(row['group']).capitalize()}: {_rate(row)}." for row in rows[1:]]
-    if np.isfinite(rows[0][_POPULATION]):
-        low, high = (number(rows[0][f"{_POPULATION}{end}"]) for end in ("_low", "_high"))
+    scaled = [row for row in rows if np.isfinite(row[_POPULATION])]
+    for row in scaled:
+        low, high = (number(row[f"{_POPULATION}{end}"], 2) for end in ("_low", "_high"))
         out.append(
-            f"Scaled to the population that the study states: {number(rows[0][_POPULATION])} "
-            f"crossing-days a year ({low} to {high}), if the tagged animals are like the others."
+            f"Scaled to the population that the study states, by the rate of {row['group']}: "
+            f"{number(row[_POPULATION], 2)} crossing-days a year ({low} to {high}), if tagged "
+            "animals are like the others: see below how they were caught."
         )
-    else:
+    if not scaled:
         out.append(
             "All this is per tagged animal: the study states no abundance, so nothing is scaled to "
             "the population."
@@ -54,8 +56,9 @@ def _totals(row: Mapping[str, object]) -> str:
     note = str(row["totals_note"])
     if note.startswith("not identified"):
         return (
-            f"Total crossings, those there and back included, are {note}; under the stated "
-            f"path-scale prior they would be {low} to {high}."
+            f"Total crossings, those there and back included, are {note}: between {low} and "
+            f"{high}, depending on how winding paths are and on the road's width (each halved "
+            "and doubled)."
         )
     return f"Total crossings: about {_count(row['total_crossings'])} ({low} to {high}), {note}."
 

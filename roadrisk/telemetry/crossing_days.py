@@ -347,4 +347,5 @@ def _with_interval(table: pd.DataFrame, name: str, draws: Floats, tails: list[fl
         if draws.shape[0]
         else np.empty((2, 0))
     )
-    table[f"{name}_low"], table[f"{name}_high"] = ends
+    # Where few draws hold all there is, the mean lies above nearly all of them.
+    table[f"{name}_low"], table[f"{name}_high"] = ends[0], np.maximum(ends[1], table[name])

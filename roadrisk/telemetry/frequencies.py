@@ -118,11 +118,10 @@ def crossing_frequencies(
     )  # fmt: skip
     years = found.animals["days_watched"].to_numpy(np.float64) / found.days_a_year
     caught = _capture_weights(study, found, tracks, network, index)
-    sexes = study.animals.set_index("organismID")["sex"]
+    known = study.animals.set_index("organismID").reindex(found.animals["organismID"])
     groups = rate_groups(
-        found, years, caught, sexes.reindex(found.animals["organismID"]),
-        settings.population, generator(seed, "telemetry.groups"),
-        level=settings.hotspots.interval,
+        found, years, caught, known["sex"], known["lifeStage"], settings.population,
+        generator(seed, "telemetry.groups"), level=settings.hotspots.interval,
     )  # fmt: skip
     most = most_at_one_place(groups)
     segments = _by_segment(
@@ -246,9 +245,10 @@ def frequency_words(groups: pd.DataFrame) -> str:
     return (
         f"{row['animals']} tagged animals were watched for {row['animal_years']:.3g} animal-years "
         f"(of the active season): about {row['crossing_days']:.0f} crossing-days "
-        f"({row['crossing_days_low']:.0f} to {row['crossing_days_high']:.0f}), {CONDITION}; at "
-        f"least {row['least_crossings']} crossings are forced by the sides of their fixes. That "
-        f"is {row[RATE]:.3g} crossing-days per animal and year ({between})."
+        f"({row['crossing_days_low']:.0f} to {row['crossing_days_high']:.0f} for these very "
+        f"animals), {CONDITION}; at least {row['least_crossings']} crossings are forced by the "
+        f"sides of their fixes, unless an animal walked round a road's end. That is "
+        f"{row[RATE]:.3g} crossing-days per animal and year of the active season ({between})."
     )
 
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 LEAST_FIXES = 5
+CLOSE_H = 2.0  # fixes closer than this tell nearly the same
 FEW_FIXES = 30  # common practice: below it the area still grows with every fix
 _HA = 10_000.0
 
@@ -67,8 +68,8 @@ def home_ranges(
     Parameters
     ----------
     fixes : geopandas.GeoDataFrame
-        Columns organismID, geometry (Point, projected [m]). Rows without a position are
-        passed over.
+        Columns organismID, geometry (Point, projected [m]), and time if it is known. Rows
+        without a position are passed over.
     seed : int
         The study's seed.
     rule : {"reference", "least squares"}
@@ -110,9 +111,20 @@ def home_ranges(
         some = placed[placed["organismID"] == animal]
         xy = shapely.get_coordinates(some.geometry.to_numpy())
         rng = generator(seed, f"telemetry.home_ranges.{animal}")
-        rows.append({"organismID": animal, **_range_of(xy, rule, level, draws, rng)})
+        row = _range_of(xy, rule, level, draws, rng)
+        if close := _close_steps(some):
+            said = f"{close} steps of {CLOSE_H:g} h or less: the intervals are too narrow"
+            row["note"] = "; ".join(filter(None, [str(row["note"]), said]))
+        rows.append({"organismID": animal, **row})
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     return gpd.GeoDataFrame(table, geometry="geometry", crs=crs)
+
+
+def _close_steps(fixes: gpd.GeoDataFrame) -> int:
+    if "time" not in fixes:
+        return 0
+    lag = fixes["time"].sort_values().diff().dt.total_seconds() / 3600
+    return int((lag <= CLOSE_H).sum())
 
 
 def roads_cut(ranges: gpd.GeoDataFrame, segments: gpd.GeoDataFrame) -> pd.DataFrame:

@@ -96,7 +96,7 @@ def _words(seen: int, mean: float, low: float, high: float) -> str:
     elif seen > high:
         text += ": more than it expects, so the model misses a habit of crossing"
     else:
-        text += ": they agree"
+        text += ": no misfit shows"
     return text + ". Most animals that avoid roads would not be noticed by this check."
 
 

@@ -32,6 +32,9 @@ COLUMNS = ["mean", "low", "high", "method", "note"]
 # From so many animals on they are resampled, if so many of them crossed there.
 FEWEST_RESAMPLED = 8
 FEWEST_CROSSING = 3
+# With a smaller expected number of crossing animals no limit is given: an upper one would be that
+# of animals all alike, and those that live elsewhere on the map are not.
+HARDLY_CROSSING = 0.5
 # No animal crosses on more days than a year has.
 MOST_A_YEAR = 366.0
 # Draws whose posteriors are mixed.
@@ -197,13 +200,19 @@ def _rates(
     resampled = (len(kept) >= FEWEST_RESAMPLED) & (crossing >= FEWEST_CROSSING)
     table = _table(places, BOOTSTRAP, f"{len(kept)} animals resampled, with their paths", mean)
     found = np.empty(0)
+    hardly = crossing < HARDLY_CROSSING
+    table.loc[hardly, "method"] = NONE
+    table.loc[hardly, "note"] = (
+        f"hardly any drawn path of {len(kept)} animals crosses here: how often others would is not "
+        "identified"
+    )
     rows = np.flatnonzero(resampled)
     if len(rows):
         low, high, found = resampled_limits(x[rows], mean[rows], sample, rng, keep_draws=keep_draws)
         table.loc[rows, "low"], table.loc[rows, "high"] = low, high
         # Animals that are all alike show no spread to resample.
         resampled[rows[np.isnan(low)]] = False
-    rows = np.flatnonzero(~resampled)
+    rows = np.flatnonzero(~resampled & ~hardly)
     if len(rows):
         low, high, found = _model(x[rows], sample, rng, keep_draws=keep_draws)
         table.loc[rows, "low"] = np.minimum(low, mean[rows])
@@ -217,8 +226,6 @@ def _model_words(animals: int, crossing: float) -> str:
     model = "gamma-Poisson, animals' rates gamma distributed under weak priors"
     if animals < FEWEST_RESAMPLED:
         return f"{animals} animals, too few to resample: {model}"
-    if crossing == 0:
-        return f"no crossing-day in any drawn path: {model}"
     if crossing >= FEWEST_CROSSING:
         return f"animals alike, resampling shows no spread: {model}"
     return (

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from roadrisk.telemetry.crossing_days import CrossingDays
 
 ALL = "all tagged animals"
-NOT_AT_ROADS = "without animals caught at roads"
+NOT_AT_ROADS = "without animals known to be caught at roads"
+ADULTS = "adults"
 RATE = "crossing_days_per_animal_year"
 POPULATION = "population_crossing_days_per_year"
 # The interval of an abundance is taken for 95 %.
@@ -30,6 +31,7 @@ def rate_groups(
     years: Floats,
     caught: CaptureWeights,
     sex: pd.Series[str],
+    stage: pd.Series[str],
     population: PopulationSection | None,
     rng: np.random.Generator,
     *,
@@ -47,6 +49,9 @@ def rate_groups(
         a row of its own leaves those out.
     sex : pandas.Series
         Of each animal, in the order of ``found.animals``; "" where not known.
+    stage : pandas.Series
+        Life stage, likewise. Where some are adults and some are not, adults have a row, and it
+        is their rate that is scaled to a population of adults.
     population : PopulationSection, optional
         Size of the population with its interval, taken for a 95 % one.
     rng : numpy.random.Generator
@@ -60,9 +65,10 @@ def rate_groups(
         much with and without animals caught at roads say that neither is to be trusted for
         the population. Columns: group,
         animals, animal_years, crossing_days with _low and _high (of these tagged animals in
-        this study, over drawn paths), least_crossings, total_crossings with _low and _high,
-        totals_note, crossing_days_per_animal_year with _low and _high (of animals like
-        these), crossing_days_note, and on the first row
+        this study, over drawn paths), least_crossings, total_crossings with _low and _high
+        (where they are not identified: no value, and as ends those under other priors and
+        widths; none for parts of the animals), totals_note, crossing_days_per_animal_year with
+        _low and _high (of animals like these), crossing_days_note, and on one row
         population_crossing_days_per_year with _low and _high (NaN without an abundance).
     """
     weight = caught.weight
@@ -70,6 +76,11 @@ def rate_groups(
     groups: list[tuple[str, Ints]] = [(ALL, np.arange(len(kinds)))]
     if len(set(kinds.tolist())) > 1:
         groups += [(str(k), np.flatnonzero(kinds == k)) for k in sorted(set(kinds.tolist()))]
+    adult = (stage.fillna("").str.casefold() == "adult").to_numpy(bool)
+    scaled = ALL
+    if 0 < adult.sum() < len(adult):
+        groups.append((ADULTS, np.flatnonzero(adult)))
+        scaled = ADULTS
     apart = np.flatnonzero(caught.left_out > 0)
     if 0 < len(apart) < (weight > 0).sum():
         groups.append((NOT_AT_ROADS, apart))
@@ -82,7 +93,7 @@ def rate_groups(
             level=level,
             weight=np.ones(len(who)) if name == NOT_AT_ROADS else weight[who],
         )
-        many = population if name == ALL else None
+        many = population if name == scaled else None
         rows.append(_row(name, who, found, years, rate, many, rng, level))
     return pd.DataFrame(rows)
 
@@ -106,7 +117,7 @@ def _row(
     ):
         ends = np.quantile(draws, tails) if len(who) else (np.nan, np.nan)
         out |= {column: draws.mean() if len(who) else np.nan}
-        out |= {f"{column}_low": ends[0], f"{column}_high": ends[1]}
+        out |= {f"{column}_low": float(ends[0]), f"{column}_high": float(ends[1])}
     out["least_crossings"] = int(animals["least_crossings"].sum())
     notes = animals["totals_note"]
     missing = sum(str(note).startswith("not identified") for note in notes)
@@ -115,6 +126,10 @@ def _row(
         if missing
         else "under the stated path-scale prior, or from bursts"
     )
+    if missing:
+        every = found.others["total_crossings"] if name == ALL else pd.Series([np.nan])
+        out |= {"total_crossings": np.nan}
+        out |= {"total_crossings_low": every.min(), "total_crossings_high": every.max()}
     out |= {RATE: rate.mean, f"{RATE}_low": rate.low, f"{RATE}_high": rate.high}
     out["crossing_days_note"] = rate.note
     scaled = _scaled(rate, population, rng, tails)

@@ -109,7 +109,7 @@ def clock_words(profile: Profile) -> str:
     said = (
         f"Animals are taken to move {hours}, on days from 1 {calendar.month_name[first]} to "
         f"{_LAST_DAY[last]} {calendar.month_name[last]}, by the clocks people keep there, and to "
-        "rest else. "
+        "rest otherwise. "
         f"Hours: {_sources(s for spell in spells for s in spell.source)}. "
         f"Season: {_sources(season)}."
     )

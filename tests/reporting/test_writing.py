@@ -15,7 +15,7 @@ from tests.reporting import made_up
 
 NAMES = [
     "map.html", "ranked_stretches.csv", "ranked_stretches.geojson", "stretches.csv",
-    "stretch_years.csv", "segments.csv", "tracked_animals.csv", "crossing_rates.csv",
+    "stretch_years.csv", "power.csv", "segments.csv", "tracked_animals.csv", "crossing_rates.csv",
     "crossing_times.csv", "crossing_conditions.csv", "home_ranges.csv", "roads_cut.csv",
     "left_out.csv", "doubts.csv", "road_mismatches.csv", "provenance.json",
 ]  # fmt: skip
@@ -69,6 +69,9 @@ def test_a_stretch_with_its_ends(tmp_path: Path, units: str) -> None:
     assert ends.tolist() == pytest.approx(np.array([-30, 20, 310, 390]) / scale, abs=0.5)
     assert 52.1 < row["begin_latitude"] < 52.3
     assert 19.3 < row["begin_longitude"] < row["end_longitude"] < 19.5
+    power = pd.read_csv(tmp_path / "power.csv", encoding="utf-8-sig")
+    assert power["found_low"].tolist() == [0.203, 0.01]
+    assert power["length_ft" if units == "us" else "length_m"][0] == round(500 / scale)
     years = pd.read_csv(tmp_path / "stretch_years.csv", encoding="utf-8-sig")
     assert years["reports"].tolist() == [2.0, 1.75, 4.0]
     assert (years["effort"] == "not known").all()
@@ -89,10 +92,11 @@ def test_tables_of_tagged_animals_come_back(tmp_path: Path) -> None:
     assert rates["totals_note"] == "not identified from the fixes of 1 of 2 animals"
     assert rates["population_crossing_days_per_year_high"] == 7100
     times = back("crossing_times.csv")
-    assert times.groupby("unit").size().to_dict() == {"hour": 24, "month": 12}
-    assert times.loc[times["unit"] == "hour", "days_watched"].isna().all()
+    assert times["month"].dropna().tolist() == list(range(1, 13))
+    assert times["hour_local"].dropna().tolist() == list(range(24))
+    assert times["crossing_days_per_animal_day"].dropna().tolist() == [0.08877] * 12  # 3.4 / 38.3
     assert back("crossing_conditions.csv")["total_crossings"].tolist() == [60, 80]
-    assert back("roads_cut.csv")["feet_inside"].tolist() == [616.8]  # 188 / 0.3048
+    assert back("roads_cut.csv")["feet_inside_kernel95"].tolist() == [616.8]  # 188 / 0.3048
     home = back("home_ranges.csv")
     assert home["kernel95_ha"].tolist() == [3.2]
     assert not [c for c in home if "itude" in c or c == "geometry"]

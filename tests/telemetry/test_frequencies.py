@@ -24,16 +24,20 @@ def found(days: list[float], draws: int = 50) -> SimpleNamespace:
     known = np.repeat(np.array(days, dtype=float)[:, None], draws, axis=1)
     animals = pd.DataFrame({"organismID": [f"a{k}" for k in range(len(days))],
                             "least_crossings": 1, "totals_note": "under the prior"})  # fmt: skip
-    return SimpleNamespace(crossing_days=known, total_crossings=2 * known, animals=animals)
+    others = pd.DataFrame({"total_crossings": [3.0, 50.0, 700.0]})
+    return SimpleNamespace(
+        crossing_days=known, total_crossings=2 * known, animals=animals, others=others
+    )
 
 
 def groups(
     days: list[float], sex: list[str], caught: CaptureWeights | None = None,
-    population: PopulationSection | None = None,
+    population: PopulationSection | None = None, stage: list[str] | None = None,
 ) -> pd.DataFrame:  # fmt: skip
     weights = caught or capture_weights(np.zeros(len(days), bool), "keep")
     return rate_groups(
-        found(days), np.full(len(days), 0.5), weights, pd.Series(sex, dtype=object), population,
+        found(days), np.full(len(days), 0.5), weights, pd.Series(sex, dtype=object),
+        pd.Series(stage or [""] * len(days), dtype=object), population,
         generator(1, "groups"), level=0.90,
     )  # fmt: skip
 
@@ -68,6 +72,32 @@ def test_population_is_the_rate_times_the_abundance() -> None:
     unsure = groups([2.0] * 5 + [4.0] * 5, [""] * 10, population=wide).iloc[0]
     assert unsure[f"{MANY}_low"] < row[f"{MANY}_low"]
     assert unsure[f"{MANY}_high"] > row[f"{MANY}_high"]
+
+
+def test_adults_carry_the_population() -> None:
+    """Two young ones cross often; 100 adults cross as the eight do: 2 days in half a year."""
+    sure = PopulationSection(adults=100, adults_low=100, adults_high=100)
+    table = groups(
+        [30.0] * 2 + [2.0] * 8, [""] * 10, population=sure, stage=["juvenile"] * 2 + ["adult"] * 8
+    ).set_index("group")
+    assert table.loc["adults", MANY] == pytest.approx(400)
+    assert np.isnan(table.loc["all tagged animals", MANY])
+
+
+def test_totals_that_are_not_identified_have_a_range_and_no_value() -> None:
+    """By hand: the ends are those under other priors and widths; none for one sex alone."""
+    some = found([2.0] * 5 + [4.0] * 5)
+    some.animals["totals_note"] = ["not identified from these fixes"] + ["from bursts"] * 9
+    table = rate_groups(
+        some, np.full(10, 0.5), capture_weights(np.zeros(10, bool), "keep"),
+        pd.Series(["female"] * 5 + ["male"] * 5), pd.Series([""] * 10), None,
+        generator(1, "groups"), level=0.90,
+    ).set_index("group")  # fmt: skip
+    total = ["total_crossings", "total_crossings_low", "total_crossings_high"]
+    assert np.isnan(table.loc["all tagged animals", total[0]])
+    assert table.loc["all tagged animals", total[1:]].tolist() == [3, 700]
+    assert table.loc["female", total].isna().all()
+    assert table.loc["male", total].tolist() == [40, 40, 40]
 
 
 def test_animals_caught_at_roads_are_left_out_beside() -> None:

@@ -224,3 +224,14 @@ def test_roads_that_cut_a_range():
     }
     assert (cut["segment_id"] == network.segments["segment_id"].to_numpy()[cut["segment"]]).all()
     assert roads_cut(ranges.iloc[2:], network.segments).empty
+
+
+def test_fixes_close_in_time_are_said_to_make_intervals_too_narrow():
+    """By hand: ten fixes an hour apart make nine close steps; daily ones make none."""
+    xy = normal(10, 20.0, 3)
+    start = pd.Timestamp("2024-05-01 08:00", tz="UTC")
+    hourly = fixes_of(a=xy).assign(time=pd.date_range(start, periods=10, freq="h"))
+    daily = fixes_of(a=xy).assign(time=pd.date_range(start, periods=10, freq="D"))
+    said = "9 steps of 2 h or less: the intervals are too narrow"
+    assert said in home_ranges(hourly, seed=1)["note"][0]
+    assert "2 h or less" not in home_ranges(daily, seed=1)["note"][0]
