@@ -10,6 +10,8 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from roadrisk.roads.network import Floats, Ints, Lixels
     from roadrisk.telemetry.movement_draws import Drawn
 
@@ -22,16 +24,18 @@ class CrossingMass:
     shared out evenly over these crossings. So the shares of all lixels of a road add up to the
     days on which it was crossed, and neighbouring pieces of road can be added up.
 
+    There may be tens of millions of rows: numbers are kept short.
+
     Attributes
     ----------
-    animal : ndarray of int64, shape (n,)
+    animal : ndarray of int32, shape (n,)
         Row of `animals`.
-    draw : ndarray of int64, shape (n,)
-    lixel : ndarray of int64, shape (n,)
+    draw : ndarray of int32, shape (n,)
+    lixel : ndarray of int32, shape (n,)
         The leading carriageway's where a road has two.
-    days : ndarray, shape (n,)
+    days : ndarray of float32, shape (n,)
         Crossing-days.
-    along_m : ndarray, shape (n,)
+    along_m : ndarray of float32, shape (n,)
         Mean place of these crossings from the lixel's beginning [m].
     animals : tuple of str
         organismID of every animal that paths were drawn for, crossing or not.
@@ -39,11 +43,11 @@ class CrossingMass:
         Paths drawn an animal.
     """
 
-    animal: Ints
-    draw: Ints
-    lixel: Ints
-    days: Floats
-    along_m: Floats
+    animal: NDArray[np.int32]
+    draw: NDArray[np.int32]
+    lixel: NDArray[np.int32]
+    days: NDArray[np.float32]
+    along_m: NDArray[np.float32]
     animals: tuple[str, ...]
     draws: int
 
@@ -55,13 +59,13 @@ class CrossingMass:
         animal, lixel : ndarray of int64, shape (pairs,)
         days, along_m : ndarray, shape (pairs,)
         """
+        size = int(self.lixel.max(initial=0)) + 1
         pairs, row = np.unique(
-            np.column_stack([self.animal, self.lixel]), axis=0, return_inverse=True
+            self.animal.astype(np.int64) * size + self.lixel, return_inverse=True
         )
-        row = row.ravel()
         total = np.bincount(row, self.days, len(pairs))
         along = np.bincount(row, self.days * self.along_m, len(pairs)) / total
-        return pairs[:, 0], pairs[:, 1], total / max(self.draws, 1), along
+        return pairs // size, pairs % size, total / max(self.draws, 1), along
 
 
 def lay_crossings(
@@ -95,15 +99,27 @@ def lay_crossings(
         own = lixels.at(d.edge, d.offset_m)
         lixel = own if partner is None else partner[own]
         along = np.where(lixel == own, d.offset_m - lixels.start_m[own], lixels.length_m[lixel] / 2)
-        once = np.column_stack([d.draw, d.day, lixels.edge[lixel]])
-        _, day, times = np.unique(once, axis=0, return_inverse=True, return_counts=True)
-        share = 1.0 / times[day.ravel()]
+        share = 1.0 / _times(d.draw, d.day, lixels.edge[lixel])
         key = d.draw * len(lixels) + lixel
         rows, row = np.unique(key, return_inverse=True)
         total = np.bincount(row, share, len(rows))
         place = np.bincount(row, share * along, len(rows)) / total
-        parts.append((np.full(len(rows), k), rows // len(lixels), rows % len(lixels), total, place))
-    columns = [np.concatenate([p[c] for p in parts]) if parts else np.empty(0) for c in range(5)]
-    animal, draw, lixel = (column.astype(np.int64) for column in columns[:3])
-    days, mean = (column.astype(np.float64) for column in columns[3:])
-    return CrossingMass(animal, draw, lixel, days, mean, tuple(animals), draws)
+        ints = (np.full(len(rows), k), rows // len(lixels), rows % len(lixels))
+        parts.append((*(i.astype(np.int32) for i in ints), *(
+            f.astype(np.float32) for f in (total, place)
+        )))  # fmt: skip
+    kinds = (np.int32, np.int32, np.int32, np.float32, np.float32)
+    animal, draw, lixel_of, days, mean = (
+        np.concatenate([np.empty(0, kind), *(p[c] for p in parts)]) for c, kind in enumerate(kinds)
+    )
+    return CrossingMass(animal, draw, lixel_of, days, mean, tuple(animals), draws)
+
+
+def _times(draw: Ints, day: Ints, edge: Ints) -> Ints:
+    """How often each crossing's edge is crossed on that day of that draw."""
+    if not len(draw):
+        return np.empty(0, np.int64)
+    from_first = day - day.min()
+    key = (draw * (from_first.max() + 1) + from_first) * (edge.max() + 1) + edge
+    _, row, times = np.unique(key, return_inverse=True, return_counts=True)
+    return np.asarray(times[row], dtype=np.int64)

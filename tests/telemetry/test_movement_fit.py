@@ -17,6 +17,7 @@ from roadrisk.telemetry.movement_fit import WIDTH, TrackFit, fit_track
 from roadrisk.telemetry.movement_pooling import draw_parameters
 from roadrisk.telemetry.movement_prior import MovementPrior, log_range, mean_speed
 from roadrisk.telemetry.movement_process import transition
+from roadrisk.telemetry.movement_tally import add_up
 from roadrisk.telemetry.movement_tracks import (
     ActiveClock,
     MovementTrack,
@@ -222,6 +223,26 @@ def test_two_carriageways_are_crossed_once_and_days_are_shared_out() -> None:
     np.testing.assert_allclose(days, [2 / 3, 1 / 6, 1 / 6])
     # (4/3 + 3) / (4/3) on the first; on the second the leading band's middle.
     np.testing.assert_allclose(along, [(4 / 3 + 3) / (4 / 3), 5.0, 8.0])
+
+
+def test_days_of_different_draws_are_kept_apart() -> None:
+    """By hand: in our century, with draws that cross on days far apart."""
+    network = make_network([[(0.0, 0.0), (100.0, 0.0)]])
+    lixels = lay_lixels(network, 10.0)
+    track = MovementTrack("a", np.array([0.0, 30.0]), np.zeros((2, 2)), isotropic_error(np.ones(2)))
+    day = np.array([19_800, 19_801, 19_801, 19_800, 19_860])
+    zeros, ones = np.zeros(5, np.int64), np.ones(5)
+    drawn = Drawn(np.array([0, 0, 0, 1, 2]), day, zeros, zeros, ones, ones * 5)
+    tally = add_up(
+        [drawn], [track], [nodes_of(track, CLOCK, 30.0)], network, lixels, CLOCK, 4
+    )  # fmt: skip
+    assert tally.days.tolist() == [[2, 1, 1, 0]]
+    assert tally.totals.tolist() == [[3, 1, 1, 0]]
+    # 19 March, 18 March and 17 May 2024.
+    month = tally.by_month.set_index("month")["crossing_days"]
+    assert (month[3], month[5], month.sum()) == (0.75, 0.25, 1.0)
+    mass = lay_crossings([drawn], ["a"], lixels, 4)
+    assert mass.days.tolist() == [2, 1, 1]
 
 
 def test_check_of_sides_agrees_with_its_own_process_and_sees_a_wall() -> None:
