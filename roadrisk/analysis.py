@@ -122,6 +122,7 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         doubts=_doubts(remarks),
         road_mismatches=built.mismatches,
         chance=hot.chance,
+        power=hot.power,
         tracked=_tracked(study, fixes, network, frequencies, crossings),
         notes=(
             *built.notes,

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from roadrisk.findings import Findings
     from roadrisk.records.new_study import Proposal
     from roadrisk.study import DateOrder
+    from roadrisk.telemetry.movement_fit import TrackFit
 
 app = typer.Typer(
     add_completion=False,
@@ -166,6 +167,13 @@ def plan(
         float, typer.Option(help="From the middle of its home to the road, metres.")
     ] = 30.0,
     studies: Annotated[int, typer.Option(help="Simulated studies; more take longer.")] = 3,
+    from_fixes: Annotated[
+        bool,
+        typer.Option(
+            "--from-fixes",
+            help="Let animals move as the study's fixes show, not as the species profile says.",
+        ),
+    ] = False,
 ) -> None:
     """Simulate what a schedule of fixes would tell; a minute or two."""
     from roadrisk.telemetry import planner
@@ -179,15 +187,33 @@ def plan(
 
     section = read_settings(study).study
     chosen = load_profile(section, study)
+    fitted = _fitted_animals(study) if from_fixes else ()
     with _progress() as shown:
         table = planner.plan_schedules(
             schedules, prior_of(chosen.profile), clock_of(chosen.profile),
             generator(section.seed, "telemetry.plan"), animals=animals, days=days,
-            error_m=error, distance_m=distance, studies=studies, progress=shown,
+            error_m=error, distance_m=distance, studies=studies, fitted=fitted, progress=shown,
         )  # fmt: skip
     _say_remarks(chosen.remarks)
     typer.echo(f"{chosen.words} {clock_words(chosen.profile)}")
-    typer.echo(plan_text(table, animals=animals, distance_m=distance, error_m=error))
+    typer.echo(
+        plan_text(
+            table, animals=animals, studies=studies, distance_m=distance, error_m=error,
+            fitted=len(fitted),
+        )
+    )  # fmt: skip
+
+
+def _fitted_animals(study: Path) -> tuple[TrackFit, ...]:
+    from roadrisk.records.study_folder import read_study
+    from roadrisk.telemetry.frequencies import LEAST_FIXES_TO_PLAN, fitted_animals
+
+    found = fitted_animals(read_study(study))
+    if not found:
+        raise RoadriskError(
+            f"no animal has {LEAST_FIXES_TO_PLAN} fixes or more: leave out --from-fixes"
+        )
+    return found
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -222,6 +248,7 @@ def _say_findings(findings: Findings) -> None:
     if findings.tracked.words:
         typer.echo(findings.tracked.words)
     typer.echo(findings.chance.words)
+    typer.echo(findings.chance.power)
     for row in findings.ranked.head(5).itertuples():
         typer.echo(f"  {row.rank}. {row.road}: {row.place}")
 

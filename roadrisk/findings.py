@@ -23,7 +23,7 @@ class ChanceTest:
     Attributes
     ----------
     verdict : str
-        "too few to tell" when no arrangement of these animals and observers could stand out.
+        "too few to tell" when even a strong hot stretch would be missed in four of five studies.
     units : int
         Different animals plus different observers with at least one event on the network.
     blocks : int
@@ -40,6 +40,8 @@ class ChanceTest:
         Of the largest value, corrected for looking at the whole network; NaN if not tested.
     words : str
         One plain sentence for a planner.
+    power : str
+        What such a test could find with these animals and observers, in plain words.
     method : str
         How it was tested, for a reviewer.
     """
@@ -53,6 +55,7 @@ class ChanceTest:
     largest: float
     p_value: float
     words: str
+    power: str
     method: str
 
 
@@ -154,6 +157,8 @@ class Findings:
     road_mismatches : pandas.DataFrame
         Where the agency layer and the network disagree. Columns: segment_id, road, problem.
     chance : ChanceTest
+    power : pandas.DataFrame
+        What the test could find; columns of `hotspots.power.Power.table`.
     tracked : TrackedAnimals
     notes : tuple of str
         Sentences about what was counted and left out, in the order of the computation.
@@ -172,6 +177,7 @@ class Findings:
     doubts: pd.DataFrame
     road_mismatches: pd.DataFrame
     chance: ChanceTest
+    power: pd.DataFrame
     tracked: TrackedAnimals
     notes: tuple[str, ...]
     counts: dict[str, int]

@@ -239,6 +239,7 @@ class HotspotsSection(Section):
     link_m: float = Field(default=200.0, gt=0)
     least_units: int = Field(default=3, ge=2)
     longest_stretch_m: float = Field(default=1000.0, gt=0)
+    power_worlds: int = Field(default=60, ge=20, le=10_000)
     rank_window_m: float = Field(default=100.0, gt=0)
     rows: int = Field(default=30, ge=1)
     interval: float = Field(default=0.90, gt=0, lt=1)

@@ -24,9 +24,11 @@ def demo_area() -> Path:
 
 
 def with_few_draws(folder: Path) -> Path:
-    """Let a copy of the demo draw 40 paths an animal in place of 400; return the folder."""
+    """Let a copy of the demo draw fewer paths and power worlds; return the folder."""
     file = folder / "study.toml"
     text = file.read_text(encoding="utf-8")
     assert text.count("[crossings]\n") == 1
-    file.write_text(text.replace("[crossings]\n", "[crossings]\ndraws = 40\n"), encoding="utf-8")
+    text = text.replace("[crossings]\n", "[crossings]\ndraws = 40\n")
+    text = text.replace("[hotspots]\n", "[hotspots]\npower_worlds = 20\n")
+    file.write_text(text, encoding="utf-8")
     return folder

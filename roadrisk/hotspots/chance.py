@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
 
 PEAK = 0.9375  # of the quartic kernel of half-width 1
+MOST_KEPT = 10_000_000  # numbers, 80 MB
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,15 +111,22 @@ def compare_with_chance(
     _field(events.lixel, fixed, observed)
     total = observed.copy()
     largest = np.empty(draws)
+    # The mean of all draws is needed before any draw's maximum: kept where they fit, else made
+    # a second time.
+    kept = np.empty((draws if draws * lixels <= MOST_KEPT else 0, lixels))
     with (progress or Silent()).step("Comparing with chance", 2 * draws) as tick:
         for start in range(0, draws, 100):
             some = moved[start : start + 100]
-            _sums(some, where, fixed, total)
+            _sums(some, where, fixed, total, kept[start : start + 100])
             tick(len(some))
         mean = total / (draws + 1)
         for start in range(0, draws, 100):
             some = moved[start : start + 100]
-            largest[start : start + len(some)] = _maxima(some, where, fixed, mean)
+            largest[start : start + len(some)] = (
+                _maxima_of(kept[start : start + 100], mean)
+                if len(kept)
+                else _maxima(some, where, fixed, mean)
+            )
             tick(len(some))
     statistic = np.maximum(observed - mean, 0.0)
     return Chance(statistic, p_from_draws(statistic, largest), largest)
@@ -206,13 +214,24 @@ def _place(moved: Floats, where: Any, lixel: Ints) -> None:
 
 
 @nb.njit(cache=True)
-def _sums(moved: Floats, where: Any, fixed: Any, total: Floats) -> None:
+def _sums(moved: Floats, where: Any, fixed: Any, total: Floats, kept: Floats) -> None:
     lixel = np.empty(len(where[2]), np.int64)
     out = np.empty(len(total))
     for n in range(len(moved)):
         _place(moved[n], where, lixel)
         _field(lixel, fixed, out)
         total += out
+        if len(kept):
+            kept[n] = out
+
+
+@nb.njit(cache=True)
+def _maxima_of(kept: Floats, mean: Floats) -> Floats:
+    largest = np.zeros(len(kept))
+    for n in range(len(kept)):
+        for i in range(len(mean)):
+            largest[n] = max(largest[n], kept[n, i] - mean[i])
+    return largest
 
 
 @nb.njit(cache=True)

@@ -14,6 +14,7 @@ from roadrisk.hotspots.chance import Chance, compare_with_chance
 from roadrisk.hotspots.events import CROSSING, Events
 from roadrisk.hotspots.kernels import lixel_kernel
 from roadrisk.hotspots.points import gathered, points_of, without_faint
+from roadrisk.hotspots.power import Power, find_power
 from roadrisk.hotspots.ranked_rows import ranked_rows, window_rates
 from roadrisk.hotspots.ranking import best_windows, tally
 from roadrisk.hotspots.stability import how_stable
@@ -50,6 +51,7 @@ class Hotspots:
     lixels, stretches, ranked : geopandas.GeoDataFrame
     stretch_years : pandas.DataFrame
     chance : ChanceTest
+    power : pandas.DataFrame
     notes : tuple of str
     """
 
@@ -58,6 +60,7 @@ class Hotspots:
     ranked: gpd.GeoDataFrame
     stretch_years: pd.DataFrame
     chance: ChanceTest
+    power: pd.DataFrame
     notes: tuple[str, ...]
 
 
@@ -117,6 +120,16 @@ def find_hotspots(
     with shown.step("Kernel along the network", 1) as tick:
         kernel = lixel_kernel(network, lixels, settings.bandwidth_m)
         tick()
+    # Before the test: what it could find at all.
+    power = find_power(
+        tested,
+        strands,
+        kernel,
+        lixels.length_m,
+        settings=settings,
+        rng=generator(seed, "hotspots.power"),
+        progress=shown,
+    )
     chance = compare_with_chance(
         tested,
         strands,
@@ -193,7 +206,8 @@ def find_hotspots(
         _beside(stretches, stable.stretches, "ends_p_value"),
         _beside(ranked, stable.windows, "p_value"),
         reports_by_year(events, points.event_year, spans, len(lixels)),
-        _verdict(tested, chance, stretches, settings),
+        _verdict(tested, chance, stretches, power, settings),
+        power.table,
         (stable.words,),
     )
 
@@ -243,7 +257,11 @@ def _lixel_table(
 
 
 def _verdict(
-    events: Events, chance: Chance, stretches: gpd.GeoDataFrame, settings: HotspotsSection
+    events: Events,
+    chance: Chance,
+    stretches: gpd.GeoDataFrame,
+    power: Power,
+    settings: HotspotsSection,
 ) -> ChanceTest:
     present = np.unique(events.unit)
     reached = len(chance.largest)
@@ -260,5 +278,6 @@ def _verdict(
         largest=largest,
         p_value=float(chance.p_value.min(initial=1.0)),
         stretches=len(stretches),
+        power=power,
         settings=settings,
     )

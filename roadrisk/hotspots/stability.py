@@ -27,8 +27,10 @@ if TYPE_CHECKING:
 
 RESAMPLES = 100
 LEAST_UNITS = 3
-# With fewer resamples that keep a stretch, an interval for its ends would be a guess.
-LEAST_KEPT = 20
+# With fewer resamples that show a stretch, an interval for its ends would be a guess.
+LEAST_SHOWN = 20
+# Ends take percentiles with this share of the tails, to cover better; see `how_stable`.
+ENDS_TAIL = 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,11 +111,18 @@ def how_stable(
     a resample is that of the window there that overlaps it by at least half, in the list without
     a cut; where there is none, it is one more than the number of windows there that hold more
     per km than it does. A stretch is *kept* if one of the resample's best runs, as many as there
-    are stretches, overlaps it by at least half. Its *ends* in such a resample are that run's.
-    Intervals are percentiles over the resamples (for ends: over those that keep the stretch, 20
-    or more). None of this says that a place is worse than chance, and a run is bound to be found
-    near where the records are: a place kept in 100 of 100 can still be the work of one habit
-    that all years share, or of where people drive.
+    are stretches, overlaps it by at least half. Its *ends* in a resample are those of the best
+    run, of two more than there are stretches, that shares any road with it. Intervals are
+    percentiles over the resamples (for ends: over those with such a run, 20 or more). An end is
+    where a density jumps, and resampling is known to do badly there, so its interval takes the
+    1 % and 99 % points for a level of 90 %. On 100 simulated worlds each it then held the true
+    end, where the stretch was found, in 88 % (250 repeat observers, 500 m at five times), 94 %
+    (200 m) and 76 % (120 observers, 500 m); with the 5 % and 95 % points in 78, 90 and 68 %,
+    and of only those runs that overlap by half in 60, 60 and 45 %. Those planted stretches were
+    kept in 43, 34 and 34 of 100 in the median: 50 of 100 is much. None of this says that a place
+    is worse than chance, and a run is bound to be found near where the records are: a place kept
+    in 100 of 100 can still be the work of one habit that all years share, or of where people
+    drive.
     """
     years = years_of(event_year)
     units = tested.units
@@ -131,10 +140,11 @@ def how_stable(
             ranks.append(rank)
             if stretches:
                 runs = scan(network, lixels, one.voices, one.expected, none, ways,
-                            shortest_m=shortest_m, most_runs=len(stretches)).runs  # fmt: skip
+                            shortest_m=shortest_m, most_runs=2 + len(stretches)).runs  # fmt: skip
                 for k, stretch in enumerate(stretches):
-                    run = _again(stretch, runs, lixels.length_m)
-                    kept_s[n, k] = run is not None
+                    best = runs[: len(stretches)]
+                    kept_s[n, k] = _again(stretch, best, lixels.length_m, 0.5) is not None
+                    run = _again(stretch, runs, lixels.length_m, 0.0)
                     if run is not None:
                         ends[n, k] = ends_along(stretch, run.lixel, lixels.length_m)
             tick()
@@ -213,9 +223,9 @@ def _most_shared(number: Ints, length: Floats) -> int:
     return best if by_number[best] >= 0.5 * length.sum() * (1 - 1e-9) else 0
 
 
-def _again(stretch: Ints, runs: Iterable[Run], length_m: Floats) -> Run | None:
-    """Return the best run that overlaps the stretch by at least half."""
-    least = 0.5 * length_m[stretch].sum() * (1 - 1e-9)
+def _again(stretch: Ints, runs: Iterable[Run], length_m: Floats, share: float) -> Run | None:
+    """Return the best run that overlaps the stretch by at least a share of it."""
+    least = max(share * length_m[stretch].sum() * (1 - 1e-9), 1e-6)
     for run in runs:
         if length_m[np.intersect1d(stretch, run.lixel)].sum() >= least:
             return run
@@ -227,8 +237,10 @@ def _stretch_table(
 ) -> pd.DataFrame:
     rows = np.full((len(has_ends), 4), np.nan)
     for k, known in enumerate(has_ends):
-        if known and kept[:, k].sum() >= LEAST_KEPT:
-            found = np.quantile(ends[kept[:, k], k], [tail, 1 - tail], axis=0)
+        shown = np.isfinite(ends[:, k, 0])
+        if known and shown.sum() >= LEAST_SHOWN:
+            outer = tail * ENDS_TAIL
+            found = np.quantile(ends[shown, k], [outer, 1 - outer], axis=0)
             rows[k] = found.T.ravel()
     ends_found = dict(zip(END_COLUMNS, rows.T, strict=True))
     return pd.DataFrame({"kept_of_100": _per_100(kept), **ends_found})

@@ -7,12 +7,8 @@ from typing import TYPE_CHECKING
 from roadrisk.findings import ChanceTest, Verdict
 
 if TYPE_CHECKING:
+    from roadrisk.hotspots.power import Power
     from roadrisk.study import HotspotsSection
-
-# Below this many different animals and observers a stretch with five times its neighbourhood's
-# evidence over 500 m was found in fewer than one in five simulated studies
-# (tests/truth/false_alarms.py prints the figures), so "none" would say nothing.
-FEW_UNITS = 60
 
 
 def chance_words(
@@ -25,6 +21,7 @@ def chance_words(
     largest: float,
     p_value: float,
     stretches: int,
+    power: Power,
     settings: HotspotsSection,
 ) -> ChanceTest:
     """Put the result of the test in words.
@@ -37,6 +34,9 @@ def chance_words(
         See `findings.ChanceTest`.
     stretches : int
         Stretches that stand out.
+    power : Power
+        Where even the strongest planted stretch is found in fewer than one in five simulated
+        studies, that none stands out would say nothing.
     settings : HotspotsSection
 
     Returns
@@ -54,7 +54,7 @@ def chance_words(
             f"{percent} of studies without any hot stretch would one be shown, in somewhat more "
             "where reporting follows traffic that nobody counted)."
         )
-    elif units < FEW_UNITS:
+    elif not power.enough:
         verdict = "too few to tell"
         words = (
             f"Too few to tell: with {units} different animals and observers even a strong hot "
@@ -77,5 +77,15 @@ def chance_words(
         f"windows of about {window} of road; p = (r + 1)/(n + 1)."
     )
     return ChanceTest(
-        verdict, units, blocks, draws, alpha, threshold, largest, p_value, words, method
+        verdict,
+        units,
+        blocks,
+        draws,
+        alpha,
+        threshold,
+        largest,
+        p_value,
+        words,
+        power.words,
+        method,
     )

@@ -54,6 +54,7 @@ def _page(study: Study, findings: Findings) -> dict[str, Any]:
         "period": period,
         "invented": INVENTED_BANNER if settings.study.invented else "",
         "verdict": findings.chance.words,
+        "power": findings.chance.power,
         "credit": credit(study),
         "metric": units == "metric",
         "bounds": [[south, west], [north, east]],

@@ -93,6 +93,16 @@ def stretch_years_table(findings: Findings) -> pd.DataFrame:
     })  # fmt: skip
 
 
+def power_table(findings: Findings, units: Units) -> pd.DataFrame:
+    """Return what the comparison with chance could find, by length and strength."""
+    power = findings.power
+    table: dict[str, Any] = {"who": power["who"], "units": power["units"]}
+    table |= length_column(power["length_m"], units)
+    table |= {"times": power["times"], "worlds": power["worlds"]}
+    table |= {name: rounded(power[name], 3) for name in ("found", "found_low", "found_high")}
+    return pd.DataFrame(table, index=power.index)
+
+
 def left_out_table(findings: Findings) -> pd.DataFrame:
     """Return the records that did not count, with the reason."""
     return _whole_rows(findings.left_out[list(_LEFT_OUT)])

@@ -125,6 +125,7 @@ def ranked_geojson(study: Study, findings: Findings) -> bytes:
         "rate_unit": f"per {length_unit(settings.study.units)} of road and year",
         "interval_level": settings.hotspots.interval,
         "verdict": findings.chance.words,
+        "power": findings.chance.power,
         "method": findings.chance.method,
         "crossing_days": WHAT_CROSSING_DAYS_ARE,
         "cautions": [NO_PROOF, CONFIDENTIAL, *SAFETY],

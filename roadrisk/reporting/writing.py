@@ -9,6 +9,7 @@ from roadrisk.reporting.other_tables import (
     doubts_table,
     left_out_table,
     mismatches_table,
+    power_table,
     segments_table,
     stretch_years_table,
     stretches_table,
@@ -29,10 +30,10 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
     """Write the map, the ranked list and the tables behind them into a folder.
 
     ``map.html``, ``ranked_stretches.csv`` and ``.geojson``, ``stretches.csv`` (those that stand
-    out, from start to end), ``stretch_years.csv`` (their reports by year), ``segments.csv``
-    (crossing frequencies), the tables of tagged animals (`tracked_tables.tracked_tables`),
-    ``left_out.csv``, ``doubts.csv``,
-    ``road_mismatches.csv`` and ``provenance.json``.
+    out, from start to end), ``stretch_years.csv`` (their reports by year), ``power.csv`` (what
+    could be found), ``segments.csv`` (crossing frequencies), the tables of tagged animals
+    (`tracked_tables.tracked_tables`), ``left_out.csv``, ``doubts.csv``, ``road_mismatches.csv``
+    and ``provenance.json``.
     The same study and findings give the same bytes.
 
     Parameters
@@ -64,6 +65,7 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
         "ranked_stretches.geojson": ranked_geojson(study, findings),
         "stretches.csv": csv_bytes(stretches_table(findings, units)),
         "stretch_years.csv": csv_bytes(stretch_years_table(findings)),
+        "power.csv": csv_bytes(power_table(findings, units)),
         "segments.csv": csv_bytes(segments_table(findings, units)),
         **{name: csv_bytes(table) for name, table in tracked.items()},
         "left_out.csv": csv_bytes(left_out_table(findings)),

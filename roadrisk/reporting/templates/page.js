@@ -265,6 +265,7 @@ const view = (() => {
     at("species").textContent = page.species;
     at("period").textContent = page.period;
     at("verdict").textContent = page.verdict;
+    at("power").textContent = page.power;
     at("basis").textContent = page.basis;
     at("tiles").textContent = page.tiles;
     at("hint").textContent = page.tiles;

@@ -1,0 +1,273 @@
+"""What the comparison with chance could find at all, with so many animals and observers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from roadrisk.base.progress import Progress, Silent
+from roadrisk.hotspots.chance import compare_with_chance, groups_in_windows
+from roadrisk.hotspots.strands import Strands
+
+if TYPE_CHECKING:
+    from scipy import sparse
+
+    from roadrisk.hotspots.events import Bools, Events
+    from roadrisk.roads.network import Floats, Ints
+    from roadrisk.study import HotspotsSection
+
+LENGTHS_M = (200.0, 500.0)
+TIMES = (3.0, 5.0)
+# Roads [m] and pieces of events that worlds are made of at most; with more a sample is taken.
+MOST_ROAD_M = 100_000.0
+MOST_PIECES = 4_000
+# Below this share found, of stretches of 500 m at five times the rest, "none" says nothing.
+TOO_FEW = 0.20
+COLUMNS = ("who", "units", "length_m", "times", "worlds", "found", "found_low", "found_high")
+BOTH, ANIMALS, OBSERVERS = "animals and observers", "animals only", "observers only"
+
+
+@dataclass(frozen=True, eq=False)
+class Power:
+    """Chance to find planted stretches.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        One row a group of units, length and strength. Columns: who, units, length_m, times (how
+        many times as likely a place in the stretch is as one outside), worlds (simulated), found
+        (share of worlds), found_low and found_high (90 %, of the simulation's own chance).
+    enough : bool
+        Whether the strongest case (500 m, five times) is found in 20 % of worlds or more.
+    words : str
+        One or two sentences for a planner.
+    """
+
+    table: pd.DataFrame
+    enough: bool
+    words: str
+
+
+@dataclass(frozen=True, eq=False)
+class _Ground:
+    """The long line that worlds are made on, and what the test needs of the network."""
+
+    strands: Strands
+    kernel: sparse.csr_array[Any, tuple[int, int]]
+    length_m: Floats
+    share: float
+
+
+def find_power(
+    tested: Events,
+    strands: Strands,
+    kernel: sparse.csr_array[Any, tuple[int, int]],
+    lixel_length_m: Floats,
+    *,
+    settings: HotspotsSection,
+    rng: np.random.Generator,
+    progress: Progress | None = None,
+) -> Power:
+    """Work out by simulation how often a planted stretch would be found.
+
+    Parameters
+    ----------
+    tested : Events
+        Only who there is and how much each one's events weigh is taken from them; where they lie
+        is not looked at.
+    strands : Strands
+    kernel : scipy.sparse.csr_array, shape (lixels, lixels)
+    lixel_length_m : ndarray, shape (lixels,)
+    settings : HotspotsSection
+        `power_worlds` simulated studies a cell.
+    rng : numpy.random.Generator
+    progress : Progress, optional
+
+    Returns
+    -------
+    Power
+
+    Notes
+    -----
+    In each world a stretch is planted at a random place of the roads. Every animal's range and
+    every place that an observer reports from keeps its events and their shape and is laid at
+    random along the roads, a place in the stretch being 3 or 5 times as likely as one outside.
+    Then the comparison with chance is made as for the study, with fewer draws. A stretch is
+    found if it stands out somewhere. Evidence spread as unevenly as in real life is found more
+    easily where there is much of it and not at all where there is little.
+    """
+    homes = _homes(tested, strands)
+    ground = _sample(strands, kernel, lixel_length_m, len(homes.lixel), rng)
+    animals = ~homes.unit_is_observer
+    groups = {BOTH: np.ones(homes.units, bool), ANIMALS: animals, OBSERVERS: ~animals}
+    draws = int(min(np.ceil(3 / settings.alpha) - 1, settings.draws))
+    cells = list(product([BOTH], LENGTHS_M, TIMES))
+    if animals.any() and (~animals).any():  # what pooling them brings, in the strongest case
+        cells += [(who, LENGTHS_M[-1], TIMES[-1]) for who in (ANIMALS, OBSERVERS)]
+    rows, worlds = [], settings.power_worlds
+    with (progress or Silent()).step("What could be found", len(cells) * worlds) as tick:
+        for who, length, times in cells:
+            units = round(groups[who].sum() * ground.share)
+            found = 0
+            for _ in range(worlds):
+                chosen = rng.permutation(np.flatnonzero(groups[who]))[: max(units, 1)]
+                found += _found(homes, chosen, ground, length, times, draws, settings, rng)
+                tick()
+            low, high = _interval(found, worlds)
+            rows.append((who, int(groups[who].sum()), length, times, worlds, found / worlds,
+                         low, high))  # fmt: skip
+    table = pd.DataFrame(rows, columns=list(COLUMNS))
+    best = table[(table["who"] == BOTH) & (table["length_m"] == LENGTHS_M[-1])]
+    share = float(best["found"].max()) if len(best) else 0.0
+    return Power(table, share >= TOO_FEW, _words(table, ground, homes.units))
+
+
+def _found(
+    homes: Events,
+    chosen: Ints,
+    ground: _Ground,
+    length: float,
+    times: float,
+    draws: int,
+    settings: HotspotsSection,
+    rng: np.random.Generator,
+) -> bool:
+    """Make one world and say whether its planted stretch is found."""
+    strands = ground.strands
+    whole = float(strands.cut_m[-1])
+    if length >= whole or len(chosen) < settings.least_units:
+        return False
+    begin = rng.random() * (whole - length)
+    few = _pieces(homes, np.isin(homes.unit, chosen))
+    spot = rng.random(few.blocks) * (whole + (times - 1) * length)
+    inside = (spot >= begin) & (spot < begin + times * length)
+    after = spot >= begin + times * length
+    middle = np.where(inside, begin + (spot - begin) / times, spot)
+    middle = np.where(after, spot - (times - 1) * length, middle)
+    world = _laid(few, middle, strands)
+    chance = compare_with_chance(
+        world, strands, ground.kernel, ground.length_m, bandwidth_m=settings.bandwidth_m,
+        least_units=settings.least_units, draws=draws, rng=rng,
+    )  # fmt: skip
+    first, last = np.searchsorted(strands.cut_m, [begin, begin + length])
+    here = strands.order[max(int(first) - 1, 0) : int(last)]
+    return bool(chance.p_value[here].min() <= settings.alpha)
+
+
+def _laid(events: Events, middle: Floats, strands: Strands) -> Events:
+    """Lay each block with its middle at a new place of the long line."""
+    edges = strands.window_m
+    window = np.clip(np.searchsorted(edges, middle, side="right") - 1, 0, len(edges) - 2)
+    low, high = edges[window][events.block], edges[window + 1][events.block]
+    span = high - low
+    x = (middle[events.block] - low + events.position_m) % (2 * span)
+    position = low + np.where(x >= span, 2 * span - x, x)
+    slot = np.searchsorted(strands.cut_m, position, side="right") - 1
+    lixel = strands.order[np.clip(slot, 0, len(strands.order) - 1)]
+    return replace(events, lixel=lixel, position_m=position)
+
+
+def _homes(events: Events, strands: Strands) -> Events:
+    """Keep what is laid anew, with distances from its middle in place of positions.
+
+    An animal keeps its largest block, with the weight of all: its other arms at a junction would
+    be laid elsewhere and make a traveller of it.
+    """
+    offset = groups_in_windows(events, strands)[1]
+    weight = np.bincount(events.block, events.weight, minlength=events.blocks)
+    unit_of = np.zeros(events.blocks, np.int64)
+    unit_of[events.block] = events.unit
+    order = np.lexsort((weight, unit_of))
+    main = events.unit_is_observer[unit_of]
+    if len(order):
+        main[order[np.append(np.flatnonzero(np.diff(unit_of[order])), len(order) - 1)]] = True
+    keep = main[events.block]
+    whole = np.bincount(events.unit, events.weight, minlength=events.units)
+    left = np.bincount(events.unit[keep], events.weight[keep], minlength=events.units)
+    scale = np.divide(whole, left, out=np.ones(events.units), where=left > 0)
+    scaled = replace(events, position_m=offset, weight=events.weight * scale[events.unit])
+    return _pieces(scaled, keep)
+
+
+def _pieces(events: Events, keep: Bools) -> Events:
+    """Keep some pieces, with units and blocks numbered anew."""
+    units, unit = np.unique(events.unit[keep], return_inverse=True)
+    return replace(
+        events, lixel=events.lixel[keep], position_m=events.position_m[keep],
+        weight=events.weight[keep], event=events.event[keep], unit=unit, kind=events.kind[keep],
+        block=np.unique(events.block[keep], return_inverse=True)[1],
+        unit_is_observer=events.unit_is_observer[units],
+        unit_names=tuple(events.unit_names[u] for u in units),
+    )  # fmt: skip
+
+
+def _sample(
+    strands: Strands,
+    kernel: sparse.csr_array[Any, tuple[int, int]],
+    length_m: Floats,
+    pieces: int,
+    rng: np.random.Generator,
+) -> _Ground:
+    """Take the whole long line, or some of its windows where it is very long."""
+    whole = float(strands.cut_m[-1]) if len(strands.order) else 0.0
+    share = min(MOST_ROAD_M / max(whole, 1e-9), MOST_PIECES / max(pieces, 1))
+    if share >= 1:
+        return _Ground(strands, kernel, length_m, 1.0)
+    windows = len(strands.window_m) - 1
+    at_once = 10 if windows >= 100 else 1
+    # Runs of windows, so that few pieces of road end where the sample ends.
+    runs = np.arange(0, windows, at_once)
+    some = np.sort(rng.permutation(runs)[: max(1, round(share * len(runs)))])
+    chosen = (some[:, None] + np.arange(at_once)).ravel()
+    chosen = chosen[chosen < windows]
+    middle = (strands.cut_m[:-1] + strands.cut_m[1:]) / 2
+    window = np.clip(np.searchsorted(strands.window_m, middle) - 1, 0, windows - 1)
+    slots = np.flatnonzero(np.isin(window, chosen))
+    lixel = strands.order[slots]
+    cut = np.concatenate([[0.0], np.cumsum(length_m[lixel])])
+    last = np.flatnonzero(np.append(np.diff(window[slots]) != 0, True))
+    ends = np.concatenate([[0.0], cut[last + 1]])
+    start = np.full(len(lixel), np.nan)
+    start[:] = cut[:-1]
+    part = Strands(start, length_m[lixel], strands.forward[lixel],
+                   np.arange(len(lixel), dtype=np.int64), cut, ends)  # fmt: skip
+    return _Ground(part, kernel[lixel][:, lixel].tocsr(), length_m[lixel], cut[-1] / whole)
+
+
+def _interval(found: int, worlds: int) -> tuple[float, float]:
+    """Exact (Clopper-Pearson) 90 % interval of a share."""
+    low = stats.beta.ppf(0.05, found, worlds - found + 1) if found else 0.0
+    high = stats.beta.ppf(0.95, found + 1, worlds - found) if found < worlds else 1.0
+    return float(low), float(high)
+
+
+def _words(table: pd.DataFrame, ground: _Ground, units: int) -> str:
+    if not units:
+        return "With no animal and no observer nothing can be found."
+
+    def of_100(who: str, length: float, times: float) -> int:
+        cell = table[(table["who"] == who) & (table["length_m"] == length)]
+        return round(100 * float(cell.loc[cell["times"] == times, "found"].iloc[0]))
+
+    short, long_ = (
+        " and ".join(f"{of_100(BOTH, length, t)} (at {t:g} times)" for t in TIMES[::-1])
+        for length in LENGTHS_M
+    )
+    words = (
+        f"What could be found with these {units} different animals and observers, of 100 hot "
+        f"stretches with five or three times the evidence of the rest: of 500 m about {long_}; "
+        f"of 200 m about {short}."
+    )
+    if ANIMALS in set(table["who"]):
+        words += (
+            f" Of the strongest (500 m, 5 times), the animals alone would show "
+            f"{of_100(ANIMALS, 500.0, 5.0)}, the observers alone {of_100(OBSERVERS, 500.0, 5.0)}."
+        )
+    if ground.share < 1:
+        words += f" Worked out on {100 * ground.share:.0f} % of the roads, so somewhat too high."
+    return words
