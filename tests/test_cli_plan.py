@@ -44,3 +44,10 @@ def test_bad_option_is_one_line_and_exit_code_2(
     assert len(done.stderr.splitlines()) == 1
     assert said in done.stderr
     assert done.stdout == ""
+
+
+def test_a_plan_from_the_fixes_of_the_study(demo_area: Path, tmp_path: Path) -> None:
+    done = call(demo_area, "--from-fixes", "--schedule", "3", "--animals", "2", "--days", "30",
+                "--studies", "1", cwd=tmp_path)  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert "fixes of 18 animals of the study show" in " ".join(done.stdout.split())

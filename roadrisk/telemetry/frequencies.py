@@ -22,7 +22,8 @@ from roadrisk.telemetry.capture import (
     time_near_roads,
 )
 from roadrisk.telemetry.crossing_days import CONDITION, PathSettings, estimate_crossing_days
-from roadrisk.telemetry.movement_tracks import tracks_from_fixes
+from roadrisk.telemetry.movement_fit import fit_track
+from roadrisk.telemetry.movement_tracks import nodes_of, tracks_from_fixes
 from roadrisk.telemetry.population_rate import MOST_A_YEAR, population_rates
 from roadrisk.telemetry.rate_groups import rate_groups
 from roadrisk.telemetry.species_movement import clock_of, clock_words, prior_of
@@ -38,9 +39,12 @@ if TYPE_CHECKING:
     from roadrisk.study import Study
     from roadrisk.telemetry.capture import CaptureWeights
     from roadrisk.telemetry.crossing_days import CrossingDays
+    from roadrisk.telemetry.movement_fit import TrackFit
     from roadrisk.telemetry.movement_tracks import MovementTrack
 
 RATE = "crossing_days_per_animal_year"
+# Animals with fewer fixes say little beyond the prior.
+LEAST_FIXES_TO_PLAN = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,6 +150,30 @@ def most_at_one_place(groups: pd.DataFrame) -> float:
     """
     high = float(groups[f"{RATE}_high"].iloc[0])
     return high if np.isfinite(high) else MOST_A_YEAR
+
+
+def fitted_animals(study: Study) -> tuple[TrackFit, ...]:
+    """Fit the movement process to the animals of a study, each alone: for planning.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of TrackFit
+        One an animal with eight fixes or more; empty without any.
+    """
+    settings, profile = study.settings, study.profile
+    clock, prior = clock_of(profile), prior_of(profile)
+    out = []
+    for track in tracks_from_fixes(study.fixes, settings.study.zone):
+        if len(track) < LEAST_FIXES_TO_PLAN:
+            continue
+        nodes = nodes_of(track, clock, settings.crossings.longest_step_days)
+        rng = generator(settings.study.seed, f"telemetry.plan.{track.animal}")
+        out.append(fit_track(track, nodes, prior, clock.hours_a_day, rng))
+    return tuple(out)
 
 
 def _capture_weights(
