@@ -235,6 +235,7 @@ class HotspotsSection(Section):
     bandwidth_m: float = Field(default=200.0, gt=0)
     draws: int = Field(default=999, ge=19, le=99_999)
     alpha: float = Field(default=0.05, gt=0, lt=1)
+    null: Literal["windows", "free"] = "windows"
     block_window_m: float = Field(default=2000.0, gt=0)
     link_m: float = Field(default=200.0, gt=0)
     least_units: int = Field(default=3, ge=2)

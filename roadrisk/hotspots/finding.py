@@ -18,7 +18,7 @@ from roadrisk.hotspots.power import Power, find_power
 from roadrisk.hotspots.ranked_rows import ranked_rows, window_rates
 from roadrisk.hotspots.ranking import best_windows, tally
 from roadrisk.hotspots.stability import how_stable
-from roadrisk.hotspots.strands import lay_strands
+from roadrisk.hotspots.strands import free_strands, lay_strands
 from roadrisk.hotspots.stretch_ends import (
     SHORTEST_M,
     from_low_to_high,
@@ -113,6 +113,8 @@ def find_hotspots(
     strands = lay_strands(
         network, lixels, partner == np.arange(len(lixels)), settings.block_window_m
     )
+    if settings.null == "free":
+        strands = free_strands(strands)
     mass = frequencies.found.mass
     points = points_of(network, lixels, partner, mass, sightings, placement, zone)
     events = gathered(strands, points, settings)

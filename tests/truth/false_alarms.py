@@ -46,6 +46,10 @@ def main(worlds: int) -> None:
                 f"{name:14} {world:12} shown in {share:.3f} (standard error {error:.3f})",
                 flush=True,
             )
+    free = ground(line_30_km(), null="free")
+    for world in WORLDS:
+        share = share_shown(free, world, worlds, "free")
+        print(f"free moves     {world:12} shown in {share:.3f}", flush=True)
     on = ground(line_30_km())
     for length_m, times in ((500, 5), (200, 5), (500, 3)):
         for units in (18, 30, 45, 60, 90, 120, 250):

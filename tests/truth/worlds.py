@@ -14,7 +14,7 @@ import numpy as np
 from roadrisk.hotspots.chance import Chance, compare_with_chance
 from roadrisk.hotspots.events import ALIVE, CROSSING, Events, gather
 from roadrisk.hotspots.kernels import lixel_kernel
-from roadrisk.hotspots.strands import Strands, lay_strands
+from roadrisk.hotspots.strands import Strands, free_strands, lay_strands
 from roadrisk.roads.lixels import lay_lixels, places_xy
 from roadrisk.roads.network import Floats, Ints, Lixels, Network
 from tests.roads.small import make_network
@@ -31,9 +31,12 @@ class Ground:
     bandwidth_m: float = 200.0
 
 
-def ground(network: Network, bandwidth_m: float = 200.0, window_m: float = 2000.0) -> Ground:
+def ground(network: Network, bandwidth_m: float = 200.0, window_m: float = 2000.0,
+           null: str = "windows") -> Ground:  # fmt: skip
     lixels = lay_lixels(network, 10.0)
     strands = lay_strands(network, lixels, np.ones(len(lixels), bool), window_m)
+    if null == "free":
+        strands = free_strands(strands)
     return Ground(network, lixels, strands, lixel_kernel(network, lixels, bandwidth_m), bandwidth_m)
 
 

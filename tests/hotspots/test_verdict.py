@@ -1,0 +1,45 @@
+"""The verdict's words: by hand."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+from roadrisk.findings import ChanceTest
+from roadrisk.hotspots.power import Power
+from roadrisk.hotspots.verdict import chance_words
+from roadrisk.study import HotspotsSection
+
+
+def said(stretches: int, enough: bool, null: str = "windows") -> ChanceTest:
+    return chance_words(
+        units=70, blocks=90, draws=999, alpha=0.05, threshold=0.02, largest=0.03, p_value=0.012,
+        stretches=stretches, power=Power(pd.DataFrame(), enough, "What could be found."),
+        settings=HotspotsSection.model_validate({"null": null}),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("stretches", "enough", "verdict", "part"),
+    [
+        (2, False, "stretches stand out", "2 stretches stand out from the road around"),
+        (1, True, "stretches stand out", "One stretch stands out"),
+        (0, False, "too few to tell", "with 70 different animals and observers even a strong"),
+        (0, True, "none stands out", "no proof of safety"),
+    ],
+)
+def test_power_decides_between_none_and_too_few(
+    stretches: int, enough: bool, verdict: str, part: str
+) -> None:
+    got = said(stretches, enough)
+    assert got.verdict == verdict
+    assert part in got.words
+    assert got.power == "What could be found."
+    assert "within windows of about 2 km" in got.method
+
+
+def test_free_moves_say_what_they_suppose() -> None:
+    got = said(1, True, "free")
+    assert "from all other roads" in got.words
+    assert "in many more where some roads were watched more than others" in got.words
+    assert "anywhere on the network" in got.method
