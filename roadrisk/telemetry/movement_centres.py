@@ -24,7 +24,7 @@ import numpy as np
 from numba import njit
 
 from roadrisk.telemetry.movement_filter import LOG_2PI, seen, spread
-from roadrisk.telemetry.movement_process import home_shape, transition, unshape
+from roadrisk.telemetry.movement_process import home_shape, transition, unshape, within_reason
 from roadrisk.telemetry.movement_random import normal, uniform
 
 if TYPE_CHECKING:
@@ -328,14 +328,11 @@ def several_centres_log_likelihood(
     par: Floats, many: int, hours: Floats, fix: Ints, xy: Floats, error: Floats
 ) -> float:
     """Log density of fixes with `many` centres (`movement_fit` tells the order of `par`)."""
-    if par[0] <= par[1]:
+    if not within_reason(par):
         return -np.inf
     n = len(xy)
     sxx, sxy, syy = home_shape(np.exp(par[2]), par[3], par[4])
     det = sxx * syy - sxy * sxy
-    # A home so long and narrow that rounding makes it a line.
-    if not det > 1e-9 * sxx * syy:
-        return -np.inf
     y, r = np.empty((n, 2)), np.empty((n, 3))
     log_det = unshape(sxx, sxy, syy, xy, error, y, r)
     share, centre = shares(par, many), np.empty((many, 2))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numba import njit
 
-from roadrisk.telemetry.movement_process import home_shape, transition, unshape
+from roadrisk.telemetry.movement_process import home_shape, transition, unshape, within_reason
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats
@@ -41,9 +41,9 @@ def one_centre_log_likelihood(
     Returns
     -------
     float
-        -inf where tau is not above tau_v.
+        -inf where tau is not above tau_v, or a parameter is out of all reason.
     """
-    if log_par[0] <= log_par[1]:
+    if not within_reason(log_par):
         return -np.inf
     a, b = np.exp(-log_par[0]), np.exp(-log_par[1])
     n = len(hours)

@@ -140,6 +140,23 @@ def half_way(h: float, a: float, b: float, out: Floats) -> None:
 
 
 @njit(cache=True)
+def within_reason(par: Floats) -> bool:
+    """Tell whether logs of parameters lie where the filter keeps its digits.
+
+    `par` begins with ln tau, ln tau_v, ln sigma and the two shape numbers, and ln stay follows
+    where there are several centres: memory of seconds to decades, a home of millimetres to
+    20 km, hundreds of times as long as wide. Searches and proposals stray beyond.
+    """
+    return (
+        par[1] < par[0] < 12.0
+        and par[1] > -10.0
+        and -5.0 < par[2] < 10.0
+        and max(abs(par[3]), abs(par[4])) < 8.0
+        and (len(par) < 6 or abs(par[5]) < 25.0)
+    )
+
+
+@njit(cache=True)
 def home_shape(sigma: float, along: float, across: float) -> tuple[float, float, float]:
     """Return the symmetric matrix (xx, xy, yy) that turns standard places into places [m].
 

@@ -11,6 +11,7 @@ from roadrisk.roads.lixels import lay_lixels
 from roadrisk.telemetry.crossing_days import PathSettings, estimate_crossing_days
 from roadrisk.telemetry.crossing_mass import lay_crossings
 from roadrisk.telemetry.forced_crossings import forced_crossings
+from roadrisk.telemetry.movement_centres import several_centres_log_likelihood
 from roadrisk.telemetry.movement_check import check_sides
 from roadrisk.telemetry.movement_draws import Drawn
 from roadrisk.telemetry.movement_fit import WIDTH, TrackFit, fit_track
@@ -102,6 +103,21 @@ def test_two_homes_are_recovered() -> None:
     found = (weight @ fit.pars[two, 7:11]).reshape(2, 2) + fit.middle
     np.testing.assert_allclose(found[np.argsort(found[:, 0])], places, atol=12)
     assert np.exp(weight @ fit.pars[two, 2]) == pytest.approx(14.0, rel=0.35)
+
+
+@pytest.mark.parametrize("far", [
+    {0: 30.0}, {1: -30.0}, {2: -40.0}, {2: 40.0}, {3: -19.0, 4: -15.0}, {5: 60.0}, {7: 1e9},
+])  # fmt: skip
+def test_searches_that_stray_come_back(far: dict[int, float]) -> None:
+    """By hand: parameters out of all reason have a density of 0, or a tiny one, and no error."""
+    par = np.array([2.0, -1.0, 3.0, 0.1, 0.1, 4.0, 0.2, -60.0, 0.0, 60.0, 0.0])
+    for place, value in far.items():
+        par[place] = value
+    hours, xy = np.arange(6) * 10.0, np.tile([[-60.0, 0.0], [60.0, 0.0]], (3, 1))
+    error = isotropic_error(np.full(6, 4.0))
+    found = several_centres_log_likelihood(par, 2, hours, np.arange(6), xy, error)
+    assert found < -100
+    assert not np.isnan(found)
 
 
 def test_few_fixes_say_what_the_prior_says() -> None:
