@@ -123,6 +123,8 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         road_mismatches=built.mismatches,
         chance=hot.chance,
         power=hot.power,
+        network_k=hot.network_k,
+        local_gi=hot.local_gi,
         tracked=_tracked(study, fixes, network, frequencies, crossings),
         notes=(
             *built.notes,

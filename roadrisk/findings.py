@@ -120,8 +120,9 @@ class Findings:
         reports), geometry.
     lixels : geopandas.GeoDataFrame
         One row a lixel, in network order. Columns: segment_id, edge, start_m, end_m (along the
-        edge), density_per_km_year (kernel), density_crossings, density_reports (the same by
-        evidence), statistic, p_value, stretch (0 = none), geometry (LineString).
+        edge), density_per_km_year (kernel), density_crossings, density_reports, density_alive,
+        density_dead (the same by evidence), statistic, p_value, stretch (0 = none), geometry
+        (LineString).
     stretches : geopandas.GeoDataFrame
         Stretches that stand out, between their ends. Columns: stretch (1..), road, route,
         begin_measure, end_measure, begin_place, end_place (words), begin_x_m, begin_y_m,
@@ -159,6 +160,8 @@ class Findings:
     chance : ChanceTest
     power : pandas.DataFrame
         What the test could find; columns of `hotspots.power.Power.table`.
+    network_k, local_gi : pandas.DataFrame
+        For the appendix; columns of `hotspots.appendix.network_k_table` and `local_gi_table`.
     tracked : TrackedAnimals
     notes : tuple of str
         Sentences about what was counted and left out, in the order of the computation.
@@ -178,6 +181,8 @@ class Findings:
     road_mismatches: pd.DataFrame
     chance: ChanceTest
     power: pd.DataFrame
+    network_k: pd.DataFrame
+    local_gi: pd.DataFrame
     tracked: TrackedAnimals
     notes: tuple[str, ...]
     counts: dict[str, int]

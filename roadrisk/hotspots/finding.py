@@ -10,8 +10,9 @@ import numpy as np
 
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.base.seeds import generator
+from roadrisk.hotspots.appendix import local_gi_table, network_k_table
 from roadrisk.hotspots.chance import Chance, compare_with_chance
-from roadrisk.hotspots.events import CROSSING, Events
+from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, Events
 from roadrisk.hotspots.kernels import lixel_kernel
 from roadrisk.hotspots.points import gathered, points_of, without_faint
 from roadrisk.hotspots.power import Power, find_power
@@ -51,7 +52,7 @@ class Hotspots:
     lixels, stretches, ranked : geopandas.GeoDataFrame
     stretch_years : pandas.DataFrame
     chance : ChanceTest
-    power : pandas.DataFrame
+    power, network_k, local_gi : pandas.DataFrame
     notes : tuple of str
     """
 
@@ -61,6 +62,8 @@ class Hotspots:
     stretch_years: pd.DataFrame
     chance: ChanceTest
     power: pd.DataFrame
+    network_k: pd.DataFrame
+    local_gi: pd.DataFrame
     notes: tuple[str, ...]
 
 
@@ -210,6 +213,24 @@ def find_hotspots(
         reports_by_year(events, points.event_year, spans, len(lixels)),
         _verdict(tested, chance, stretches, power, settings),
         power.table,
+        network_k_table(
+            network,
+            lixels,
+            tested,
+            strands,
+            draws=settings.draws,
+            level=settings.interval,
+            rng=generator(seed, "hotspots.network_k"),
+            progress=shown,
+        ),
+        local_gi_table(
+            network,
+            lixels,
+            events,
+            piece_m=settings.rank_window_m,
+            near_m=settings.bandwidth_m,
+            years=years,
+        ),
         (stable.words,),
     )
 
@@ -249,6 +270,8 @@ def _lixel_table(
             "density_per_km_year": density(np.ones(len(crossing), bool)),
             "density_crossings": density(crossing),
             "density_reports": density(~crossing),
+            "density_alive": density(events.kind == ALIVE),
+            "density_dead": density(events.kind == DEAD),
             "statistic": chance.statistic[partner],
             "p_value": chance.p_value[partner],
             "stretch": stretch[partner],

@@ -89,7 +89,12 @@ def _legend(findings: Findings, study: Study) -> dict[str, Any]:
     if ends:
         classes.append(f"{ends[-1]} and more")
     return {
-        "title": "Crossing-days and reports",
+        "titles": {
+            "pieces": "Crossing-days and reports",
+            "tracked": "Crossing-days of tagged animals",
+            "alive": "Reports of live animals",
+            "dead": "Reports of dead animals",
+        },
         "unit": f"per {length_unit(units)} of road and year",
         "classes": classes,
         "plain": f"less than {ends[0]}, or nothing recorded" if ends else "nothing recorded",

@@ -54,6 +54,10 @@ if TYPE_CHECKING:
     from roadrisk.study import Study
 
 Layer = dict[str, Any]
+# Layers of one kind of evidence, and the column of `Findings.lixels` that each draws.
+EVIDENCE = {
+    "tracked": "density_crossings", "alive": "density_alive", "dead": "density_dead",
+}  # fmt: skip
 # Coloured pieces keep their course to this many metres; more vertices than that are dropped.
 _COURSE_M = 0.2
 
@@ -65,7 +69,8 @@ def map_layers(study: Study, findings: Findings) -> dict[str, Layer]:
     -------
     dict
         ``roads`` (one feature a segment), ``stretches`` that stand out, ``pieces`` (runs of
-        lixels in one colour class, ``c``), ``windows`` (the ranked list), ``crossings``,
+        lixels in one colour class, ``c``), ``tracked``, ``alive`` and ``dead`` (the same of one
+        kind of evidence, in the same classes), ``windows`` (the ranked list), ``crossings``,
         ``reports``.
     """
     units = study.settings.study.units
@@ -74,7 +79,8 @@ def map_layers(study: Study, findings: Findings) -> dict[str, Layer]:
     return {
         "roads": _roads(findings.segments, units),
         "stretches": _stretches(findings.stretches, findings.stretch_years, units),
-        "pieces": _pieces(findings, units),
+        "pieces": _pieces(findings, units, "density_per_km_year"),
+        **{name: _pieces(findings, units, column) for name, column in EVIDENCE.items()},
         "windows": _windows(findings.ranked, units),
         "crossings": _crossings(findings.crossings, roads, zone),
         "reports": _reports(findings.sightings, roads, units, zone),
@@ -93,8 +99,10 @@ def off_ground(segments: pd.DataFrame) -> np.ndarray[Any, np.dtype[np.bool_]]:
     return np.asarray(level | named.to_numpy(), dtype=np.bool_)
 
 
-def _density(findings: Findings, units: Units) -> np.ndarray[Any, np.dtype[np.float64]]:
-    per_km = findings.lixels["density_per_km_year"].to_numpy(dtype=np.float64)
+def _density(
+    findings: Findings, units: Units, column: str = "density_per_km_year"
+) -> np.ndarray[Any, np.dtype[np.float64]]:
+    per_km = findings.lixels[column].to_numpy(dtype=np.float64)
     return np.asarray(per_length_unit(1.0, units) * per_km)
 
 
@@ -122,10 +130,11 @@ def _roads(segments: gpd.GeoDataFrame, units: Units) -> Layer:
     return _layer(features)
 
 
-def _pieces(findings: Findings, units: Units) -> Layer:
+def _pieces(findings: Findings, units: Units, column: str) -> Layer:
     lixels, segments = findings.lixels, findings.segments
-    density = _density(findings, units)
-    breaks = class_breaks(density)
+    density = _density(findings, units, column)
+    breaks = scale_breaks(findings, units)
+    of_all = column == "density_per_km_year"
     if not breaks:
         return _layer([])
     codes = pd.DataFrame(
@@ -149,7 +158,8 @@ def _pieces(findings: Findings, units: Units) -> Layer:
         colour, _, segment, stretch = (int(c) for c in code)
         if colour < 0:
             continue
-        values = [number(highest[run]), chance(p_values[run], stretch)]
+        values = [number(highest[run])]
+        values += [chance(p_values[run], stretch)] if of_all else []
         properties: dict[str, Any] = {"c": colour, "s": segment, "v": values}
         if segment >= 0 and off[segment]:
             properties["o"] = 1

@@ -71,7 +71,7 @@ def stretches_table(findings: Findings, units: Units) -> pd.DataFrame:
     table |= {name: _texts(stretches[name]) for name in ("begin_place", "end_place")}
     for end in ("begin", "end"):
         xy = stretches[[f"{end}_x_m", f"{end}_y_m"]].to_numpy(dtype=np.float64)
-        lon, lat = _wgs84(xy, stretches.crs)
+        lon, lat = longitude_latitude(xy, stretches.crs)
         table |= {f"{end}_latitude": lat, f"{end}_longitude": lon}
     table |= length_column(stretches["length_m"], units)
     table |= {name: rounded(stretches[name], 4) for name in ("p_value", "ends_p_value")}
@@ -118,8 +118,8 @@ def mismatches_table(findings: Findings) -> pd.DataFrame:
     return findings.road_mismatches[list(_MISMATCHES)]
 
 
-def _wgs84(xy: Any, crs: Any) -> tuple[Any, Any]:
-    """Return longitude and latitude [degrees, 6 decimals]; NaN stays NaN."""
+def longitude_latitude(xy: Any, crs: Any) -> tuple[Any, Any]:
+    """Return longitudes and latitudes [degrees, 6 decimals]; NaN stays NaN."""
     to_wgs84 = pyproj.Transformer.from_crs(crs, WGS84, always_xy=True)
     lon, lat = to_wgs84.transform(xy[:, 0], xy[:, 1])
     known = np.isfinite(xy).all(axis=1)

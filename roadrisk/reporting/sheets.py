@@ -22,6 +22,9 @@ SHEETS: dict[str, tuple[str, ...]] = {
         "Whole segment per {unit} and year", "Segment",
     ),
     "pieces": ("Smoothed, here at most", "Chance"),
+    "tracked": ("Crossing-days of tagged animals, smoothed, here at most",),
+    "alive": ("Live reports, smoothed, here at most",),
+    "dead": ("Dead reports, smoothed, here at most",),
     "stretches": (
         "Road", "Starts", "Ends", "Route and measure", "Length", "Chance",
         "Would it still be there", "Reports by year", "Crossing-days", "Animals",

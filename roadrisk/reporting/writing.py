@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from roadrisk.reporting.appendix_tables import appendix_tables
 from roadrisk.reporting.csv_text import csv_bytes
 from roadrisk.reporting.other_tables import (
     doubts_table,
@@ -32,7 +33,8 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
     ``map.html``, ``ranked_stretches.csv`` and ``.geojson``, ``stretches.csv`` (those that stand
     out, from start to end), ``stretch_years.csv`` (their reports by year), ``power.csv`` (what
     could be found), ``segments.csv`` (crossing frequencies), the tables of tagged animals
-    (`tracked_tables.tracked_tables`), ``left_out.csv``, ``doubts.csv``, ``road_mismatches.csv``
+    (`tracked_tables.tracked_tables`), the appendix (`appendix_tables.appendix_tables`),
+    ``left_out.csv``, ``doubts.csv``, ``road_mismatches.csv``
     and ``provenance.json``.
     The same study and findings give the same bytes.
 
@@ -68,6 +70,7 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
         "power.csv": csv_bytes(power_table(findings, units)),
         "segments.csv": csv_bytes(segments_table(findings, units)),
         **{name: csv_bytes(table) for name, table in tracked.items()},
+        **{name: csv_bytes(t) for name, t in appendix_tables(findings, units).items()},
         "left_out.csv": csv_bytes(left_out_table(findings)),
         "doubts.csv": csv_bytes(doubts_table(findings)),
         "road_mismatches.csv": csv_bytes(mismatches_table(findings)),

@@ -93,7 +93,9 @@ def test_legend_layers_and_scale_are_there(made_map: Path, open_page: Opener) ->
     page.locator(".leaflet-control-layers").hover()
     assert layers(page) == {
         "Roads": True, "Stretches that stand out": True, "Crossings and reports, smoothed": True,
-        "Ranked list": True, "Steps between fixes across a road": False, "Public reports": True,
+        "Tagged animals alone, smoothed": False, "Live reports alone, smoothed": False,
+        "Dead reports alone, smoothed": False, "Ranked list": True,
+        "Steps between fixes across a road": False, "Public reports": True,
         "Background map (asks openstreetmap.org)": False,
     }  # fmt: skip
 
@@ -103,6 +105,7 @@ def test_layers_go_and_come_back(made_map: Path, open_page: Opener) -> None:
     page = open_page(made_map).page
     names = {"Roads": "roads", "Stretches that stand out": "stretches", "Ranked list": "windows",
              "Crossings and reports, smoothed": "pieces", "Public reports": "reports",
+             "Tagged animals alone, smoothed": "tracked", "Live reports alone, smoothed": "alive",
              "Steps between fixes across a road": "crossings"}  # fmt: skip
     for label, name in names.items():
         page.locator(".leaflet-control-layers").hover()
@@ -112,6 +115,22 @@ def test_layers_go_and_come_back(made_map: Path, open_page: Opener) -> None:
             assert page.evaluate(f"roads_map.hasLayer({name}_layer)") is expected
             if name == "windows":
                 assert page.locator(".chip").count() == (7 if expected else 0)
+
+
+def test_one_kind_of_evidence_at_a_time(made_map: Path, open_page: Opener) -> None:
+    """Switching one on takes the others off and names it in the legend; the rank stays."""
+    page = open_page(made_map).page
+    for label, words in (
+        ("Dead reports alone, smoothed", "Reports of dead animals"),
+        ("Tagged animals alone, smoothed", "Crossing-days of tagged animals"),
+        ("Crossings and reports, smoothed", "Crossing-days and reports"),
+    ):
+        page.locator(".leaflet-control-layers").hover()
+        page.get_by_label(label, exact=True).click()
+        on = [name for name, shown in layers(page).items() if shown and "smoothed" in name]
+        assert on == [label]
+        expect(page.locator("#legend_title")).to_have_text(words)
+        assert page.locator(".chip").count() == 7
 
 
 def test_what_the_study_is(made_map: Path, open_page: Opener) -> None:
@@ -161,7 +180,8 @@ def test_every_hostile_remark_is_text(made_map: Path, open_page: Opener) -> None
     opened = open_page(made_map)
     page = opened.page
     shown = page.evaluate(
-        """() => [reports_layer, crossings_layer, windows_layer, stretches_layer, pieces_layer]
+        """() => [reports_layer, crossings_layer, windows_layer, stretches_layer, pieces_layer,
+          tracked_layer, alive_layer, dead_layer]
         .flatMap((group) => group.getLayers().map((layer) => {
           layer.fire("click");
           return document.getElementById("sheet").textContent;

@@ -113,6 +113,16 @@ def findings() -> Findings:
             "length_m": [500.0, 500.0], "times": [5.0, 5.0], "worlds": 60, "found": [0.3, 0.05],
             "found_low": [0.20345, 0.01], "found_high": [0.41, 0.12],
         }),
+        network_k=pd.DataFrame({
+            "who": "all groups", "groups": 61, "distance_m": [50.0, 100.0], "k_m": [410.0, 600.0],
+            "expected_m": [160.04, 310.0], "low_m": [120.0, 260.0], "high_m": [210.0, 380.0],
+            "level": 0.9, "draws": 199, "p_value_of_curve": 0.005,
+        }),
+        local_gi=pd.DataFrame({
+            "segment_id": ["s01", "s05"], "road": ["Heron Road", FORMULA], "begin_x_m": X0,
+            "begin_y_m": Y0, "end_x_m": X0 + 100, "end_y_m": Y0, "length_m": 100.0,
+            "evidence_per_km_year": [21.0, 0.0], "gi_star": [4.12345, np.nan],
+        }),
         tracked=_tracked(),
         notes=(
             "412 steps between successive fixes count; 37 longer than 7 days don't.",
@@ -231,11 +241,13 @@ def _lixels(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
                 h * max(0, 1 - ((middle - at) / w) ** 2) for s, at, h, w in _HILLS if s == i
             )
             hot = i == 1 and 530 < middle < 880
-            rows.append((f"s{i:02d}", i, a, b, value, 0.6 * value, 0.4 * value, value / 5,
+            rows.append((f"s{i:02d}", i, a, b, value, 0.6 * value, 0.4 * value, 0.3 * value,
+                         0.1 * value, value / 5,
                          0.004 if hot else 0.7, int(hot)))  # fmt: skip
             shapes.append(substring(line, a, b))
     names = ["segment_id", "edge", "start_m", "end_m", "density_per_km_year", "density_crossings",
-             "density_reports", "statistic", "p_value", "stretch"]  # fmt: skip
+             "density_reports", "density_alive", "density_dead", "statistic", "p_value",
+             "stretch"]  # fmt: skip
     return gpd.GeoDataFrame(pd.DataFrame(rows, columns=names), geometry=shapes, crs=CRS)
 
 

@@ -43,6 +43,15 @@ def test_a_piece_has_one_class_and_says_its_highest_value() -> None:
     assert max(float(f["properties"]["v"][0]) for f in top) == 21
 
 
+def test_one_kind_of_evidence_is_drawn_in_the_same_classes() -> None:
+    """By hand: a tenth of the hill of 21 is of dead animals: 2.1, the class from 1 to 3."""
+    layers = map_layers(made_up.study(), made_up.findings())
+    dead = layers["dead"]["features"]
+    assert max(float(f["properties"]["v"][0]) for f in dead) == 2.1
+    assert max(f["properties"]["c"] for f in dead) == 2
+    assert lines(layers["dead"]).length.sum() < lines(layers["tracked"]).length.sum()
+
+
 def test_every_sheet_has_a_value_for_every_line() -> None:
     """Titles and values are plain one-line text, also where data are hostile or missing."""
     layers = map_layers(made_up.study(), made_up.findings())

@@ -17,7 +17,8 @@ NAMES = [
     "map.html", "ranked_stretches.csv", "ranked_stretches.geojson", "stretches.csv",
     "stretch_years.csv", "power.csv", "segments.csv", "tracked_animals.csv", "crossing_rates.csv",
     "crossing_times.csv", "crossing_conditions.csv", "home_ranges.csv", "roads_cut.csv",
-    "left_out.csv", "doubts.csv", "road_mismatches.csv", "provenance.json",
+    "network_k.csv", "local_gi.csv", "left_out.csv", "doubts.csv", "road_mismatches.csv",
+    "provenance.json",
 ]  # fmt: skip
 
 
@@ -76,6 +77,22 @@ def test_a_stretch_with_its_ends(tmp_path: Path, units: str) -> None:
     assert years["reports"].tolist() == [2.0, 1.75, 4.0]
     assert (years["effort"] == "not known").all()
     assert row["length_ft" if units == "us" else "length_m"] > 300
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_the_appendix_comes_back(tmp_path: Path, units: str) -> None:
+    """By hand: units, rounding, hostile road names, a piece without Gi*."""
+    write_reports(made_up.study(units=units), made_up.findings(), tmp_path)
+    k = pd.read_csv(tmp_path / "network_k.csv", encoding="utf-8-sig")
+    unit, scale = ("ft", 0.3048) if units == "us" else ("m", 1.0)
+    assert k[f"distance_{unit}"].tolist() == [round(50 / scale, 1), round(100 / scale, 1)]
+    assert k[f"expected_{unit}"][0] == round(160.04 / scale, 1)
+    assert (k["p_value_of_curve"] == 0.005).all()
+    gi = pd.read_csv(tmp_path / "local_gi.csv", encoding="utf-8-sig")
+    assert gi["gi_star"][0] == 4.123
+    assert np.isnan(gi["gi_star"][1])
+    assert not gi["road"][1].startswith("=")
+    assert (gi["end_longitude"] > gi["begin_longitude"]).all()
 
 
 def test_tables_of_tagged_animals_come_back(tmp_path: Path) -> None:

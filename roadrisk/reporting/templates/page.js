@@ -77,7 +77,10 @@ const view = (() => {
     reports: () => ({}),
     crossings: () => ({}),
   };
-  const order = ["roads", "stretches", "pieces", "windows", "crossings", "reports"];
+  /* One kind of evidence at a time: their colours would lie on top of each other. */
+  const smooth = ["pieces", "tracked", "alive", "dead"];
+  for (const name of smooth) style[name] = style.pieces;
+  const order = ["roads", "stretches", ...smooth, "windows", "crossings", "reports"];
 
   /* Sheets */
   function lines(kind, values) {
@@ -90,7 +93,7 @@ const view = (() => {
     const mine = feature.properties;
     let title = mine.t;
     let shown = lines(kind, mine.v);
-    if (kind === "pieces") {
+    if (smooth.includes(kind)) {
       const road = (data.roads.features[mine.s] || { properties: { t: "", v: [] } }).properties;
       title = road.t;
       shown[0][1] += ` ${page.rate}`;
@@ -207,7 +210,7 @@ const view = (() => {
   function resize() {
     if (thin() === drawnThin) return;
     drawnThin = thin();
-    for (const name of ["stretches", "pieces"]) window[`${name}_layer`].setStyle(style[name]);
+    for (const name of ["stretches", ...smooth]) window[`${name}_layer`].setStyle(style[name]);
     windows_layer.eachLayer((layer) => layer.setStyle && layer.setStyle(style.windows()));
   }
 
@@ -231,7 +234,7 @@ const view = (() => {
   function legend() {
     const words = page.legend;
     const inside = at("legend_inside");
-    put(inside, "p", words.title, "legend_title");
+    put(inside, "p", words.titles.pieces, "legend_title").id = "legend_title";
     put(inside, "p", words.unit, "legend_unit");
     for (let i = words.classes.length - 1; i >= 0; i -= 1) {
       swatch(inside, [stroke(page.colours[i], page.widths[i])], words.classes[i]);
@@ -322,6 +325,7 @@ const view = (() => {
     declutter();
     resize();
     map.on("zoomend", () => { declutter(); resize(); });
+    oneKind();
     map.on("overlayadd overlayremove", (event) => {
       if (event.layer !== tile_layer) inOrder();
       else at("hint").hidden = event.type !== "overlayadd" || location.protocol !== "file:";
@@ -331,6 +335,19 @@ const view = (() => {
       if (event.key === "Escape" && !at("sheet").hidden) close();
     });
     forPrint();
+  }
+  /* Ticking one kind of evidence unticks the others before the control reads its boxes. */
+  function oneKind() {
+    const kind = new Map(smooth.map((name) => [L.stamp(window[`${name}_layer`]), name]));
+    const control = layer_switches.getContainer();
+    control.addEventListener("click", (event) => {
+      const mine = event.target.checked && kind.get(event.target.layerId);
+      if (!mine) return;
+      for (const box of control.querySelectorAll("input")) {
+        if (box !== event.target && kind.has(box.layerId)) box.checked = false;
+      }
+      at("legend_title").textContent = page.legend.titles[mine];
+    }, true);
   }
   /* On paper everything is unfolded and the map takes the sheet's width. */
   function forPrint() {
