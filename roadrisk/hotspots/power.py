@@ -254,18 +254,17 @@ def _words(table: pd.DataFrame, ground: _Ground, units: int) -> str:
         cell = table[(table["who"] == who) & (table["length_m"] == length)]
         return round(100 * float(cell.loc[cell["times"] == times, "found"].iloc[0]))
 
-    short, long_ = (
-        " and ".join(f"{of_100(BOTH, length, t)} (at {t:g} times)" for t in TIMES[::-1])
-        for length in LENGTHS_M
+    long5, long3, short5, short3 = (
+        of_100(BOTH, length, times) for length in LENGTHS_M[::-1] for times in TIMES[::-1]
     )
     words = (
-        f"What could be found with these {units} different animals and observers, of 100 hot "
-        f"stretches with five or three times the evidence of the rest: of 500 m about {long_}; "
-        f"of 200 m about {short}."
+        f"What could be found with these {units} different animals and observers: of 100 hot "
+        f"stretches of 500 m about {long5} if they had five times the evidence of the rest, "
+        f"{long3} with three times; of 100 of 200 m about {short5} and {short3}."
     )
     if ANIMALS in set(table["who"]):
         words += (
-            f" Of the strongest (500 m, 5 times), the animals alone would show "
+            f" Of the strongest, 500 m and five times, the animals alone would show "
             f"{of_100(ANIMALS, 500.0, 5.0)}, the observers alone {of_100(OBSERVERS, 500.0, 5.0)}."
         )
     if ground.share < 1:

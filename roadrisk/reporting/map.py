@@ -9,7 +9,7 @@ from roadrisk.base.crs import WGS84
 from roadrisk.reporting import palette
 from roadrisk.reporting.map_layers import map_layers, off_ground, scale_breaks
 from roadrisk.reporting.map_page import page_html
-from roadrisk.reporting.sheets import SHEETS
+from roadrisk.reporting.sheets import SHEETS, rank_words
 from roadrisk.reporting.tracked_words import tracked_words
 from roadrisk.reporting.wording import (
     CONFIDENTIAL,
@@ -61,6 +61,10 @@ def _page(study: Study, findings: Findings) -> dict[str, Any]:
         "rate": f"per {unit} and year",
         "basis": f"Ranked by {basis(units)}.",
         "values": _list_values(study, findings),
+        "ranks": [
+            rank_words(low, high)
+            for low, high in findings.ranked[["rank_low", "rank_high"]].itertuples(index=False)
+        ],
         "sheets": {
             kind: [label.format(unit=unit) for label in labels] for kind, labels in SHEETS.items()
         },

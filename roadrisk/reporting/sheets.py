@@ -133,23 +133,34 @@ def start_and_end(row: Mapping[str, Any], units: Units) -> tuple[str, str]:
     if not np.isfinite(near):
         unsure = " (how far off: not identified, too few resamples show it)"
         return begin + unsure, end + unsure
-    first = f"{begin} ({_off(near, units)} to {_off(far, units)})"
     length = row["length_m"]
-    low, high = row["end_low_m"] - length, row["end_high_m"] - length
-    return first, f"{end} ({_off(low, units)} to {_off(high, units)})"
+    last = _unsure(row["end_high_m"] - length, length - row["end_low_m"], units)
+    return f"{begin} {_unsure(-near, far, units)}", f"{end} {last}"
 
 
-def _off(metres: float, units: Units) -> str:
-    """Return how far along the stretch a place lies from the one named: 40 m before, 20 m after."""
-    if abs(metres) < 0.5:
-        return "there"
-    return f"{short_length(abs(metres), units)} {'before' if metres < 0 else 'after'}"
+def _unsure(outward: float, inward: float, units: Units) -> str:
+    """Return how far an end may lie outside and inside: ``(40 m further out to 20 m further in)``.
+
+    Where even the outermost lies inside, or the innermost outside, both are said alike.
+    """
+    out, into = (
+        f"{short_length(abs(metres), units)} further {words[metres < 0]}"
+        for metres, words in ((outward, ("out", "in")), (inward, ("in", "out")))
+    )
+    return f"(in resamples from {out} to {into})"
 
 
 def kept(row: Mapping[str, Any]) -> str:
     """Return in how many resamples a place shows."""
     many = row["kept_of_100"]
     return "can't be told" if pd.isna(many) else f"kept in {int(many)} of 100 resamples"
+
+
+def rank_words(low: Any, high: Any) -> str:
+    """Return the ranks in resamples for a row of the list; nothing where they can't be told."""
+    if pd.isna(low) or pd.isna(high):
+        return ""
+    return f"rank {low} to {high} in resamples"
 
 
 def rank_range(row: Mapping[str, Any]) -> str:

@@ -117,6 +117,13 @@ def test_layers_go_and_come_back(made_map: Path, open_page: Opener) -> None:
                 assert page.locator(".chip").count() == (7 if expected else 0)
 
 
+def test_ranks_in_resamples_stand_in_the_list(made_map: Path, open_page: Opener) -> None:
+    """By hand: the first row's rank interval; nothing where it can't be told."""
+    rows = open_page(made_map).page.locator("#list li")
+    expect(rows.nth(0)).to_contain_text("rank 1 to 7 in resamples")
+    expect(rows.nth(3)).not_to_contain_text("in resamples")
+
+
 def test_one_kind_of_evidence_at_a_time(made_map: Path, open_page: Opener) -> None:
     """Switching one on takes the others off and names it in the legend; the rank stays."""
     page = open_page(made_map).page

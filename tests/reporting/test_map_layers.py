@@ -10,7 +10,7 @@ from shapely.geometry import shape
 
 from roadrisk.reporting.map import map_html
 from roadrisk.reporting.map_layers import map_layers, off_ground, scale_breaks
-from roadrisk.reporting.sheets import SHEETS, chance
+from roadrisk.reporting.sheets import SHEETS, chance, start_and_end
 from tests.reporting import made_up
 
 
@@ -50,6 +50,36 @@ def test_one_kind_of_evidence_is_drawn_in_the_same_classes() -> None:
     assert max(float(f["properties"]["v"][0]) for f in dead) == 2.1
     assert max(f["properties"]["c"] for f in dead) == 2
     assert lines(layers["dead"]).length.sum() < lines(layers["tracked"]).length.sum()
+
+
+def test_a_stretch_says_ends_years_and_resamples() -> None:
+    """By hand: begin from 30 m before to 20 m after, end from 310 to 390 m of 350 m."""
+    feature = map_layers(made_up.study(), made_up.findings())["stretches"]["features"][0]
+    said = dict(zip(SHEETS["stretches"], feature["properties"]["v"], strict=True))
+    assert said["Starts"] == (
+        "530 m east of the junction with Sedge Lane "
+        "(in resamples from 30 m further out to 20 m further in)"
+    )
+    assert "further out to" in said["Ends"]
+    assert said["Would it still be there"] == "kept in 97 of 100 resamples"
+    assert said["Reports by year"] == (
+        "2021: 2 of 80; 2022: about 1.8 of 75; 2023: 4 of 96 (effort not known)"
+    )
+
+
+def test_ends_that_are_not_known_say_why() -> None:
+    row = {"ends_note": "", "begin_place": "here", "end_place": "there", "length_m": 200.0,
+           "begin_low_m": np.nan, "begin_high_m": np.nan, "end_low_m": np.nan,
+           "end_high_m": np.nan}  # fmt: skip
+    assert "not identified" in start_and_end(row, "metric")[0]
+    none = row | {"begin_place": "", "end_place": "", "ends_note": "no ends found"}
+    assert start_and_end(none, "metric") == ("no ends found", "no ends found")
+    inside = row | {"begin_low_m": 10.0, "begin_high_m": 60.0, "end_low_m": 210.0,
+                    "end_high_m": 300.0}  # fmt: skip
+    assert start_and_end(inside, "metric") == (
+        "here (in resamples from 10 m further in to 60 m further in)",
+        "there (in resamples from 100 m further out to 10 m further out)",
+    )
 
 
 def test_every_sheet_has_a_value_for_every_line() -> None:

@@ -154,7 +154,7 @@ const view = (() => {
   }
   /* Room that the open legend takes from the map. */
   const beside = () => (!small() && at("legend").open ? at("legend").offsetWidth + 40 : 40);
-  function addRow(feature, layer, value) {
+  function addRow(feature, layer, value, ranks) {
     const mine = feature.properties;
     const button = put(put(at("list"), "li"), "button");
     button.type = "button";
@@ -164,6 +164,7 @@ const view = (() => {
     put(words, "span", mine.n, "road");
     put(words, "span", mine.v[0], "place");
     put(words, "span", `${value} ${page.rate}`, "value");
+    if (ranks) put(words, "span", ranks, "place");
     button.addEventListener("click", () => choose(feature, layer));
     buttons.set(mine.r, button);
   }
@@ -317,7 +318,7 @@ const view = (() => {
     for (const name of order) window[`${name}_layer`].addData(data[name]);
     let row = 0;
     windows_layer.getLayers().forEach((layer) => {
-      addRow(layer.feature, layer, page.values[row]);
+      addRow(layer.feature, layer, page.values[row], page.ranks[row]);
       addChip(layer.feature, layer);
       row += 1;
     });
