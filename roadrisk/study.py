@@ -233,6 +233,7 @@ class HotspotsSection(Section):
 
     lixel_m: float = Field(default=10.0, gt=0)
     bandwidth_m: float = Field(default=200.0, gt=0)
+    bandwidth_from: Literal["setting", "records"] = "setting"
     draws: int = Field(default=999, ge=19, le=99_999)
     alpha: float = Field(default=0.05, gt=0, lt=1)
     null: Literal["windows", "free"] = "windows"

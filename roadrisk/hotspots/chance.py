@@ -98,14 +98,7 @@ def compare_with_chance(
     lixels = len(lixel_length_m)
     middle, offset, low, high = groups_in_windows(events, strands)
     moved = low + rng.random((draws, len(middle))) * (high - low)
-    first = np.concatenate(
-        [[0], np.flatnonzero(np.diff(events.unit)) + 1, [len(events.unit)]]
-    ).astype(np.int64)
-    # What every draw shares, as numba takes it: one tuple.
-    fixed = (
-        events.weight, first, kernel.indptr.astype(np.int64), kernel.indices.astype(np.int64),
-        kernel.data, 1.0 / lixel_length_m, PEAK / bandwidth_m, least_units,
-    )  # fmt: skip
+    fixed = _fixed(events, kernel, lixel_length_m, bandwidth_m, least_units)
     where = (strands.cut_m, strands.order, offset, events.block, low, high)
     observed = np.zeros(lixels)
     _field(events.lixel, fixed, observed)
@@ -130,6 +123,77 @@ def compare_with_chance(
             tick(len(some))
     statistic = np.maximum(observed - mean, 0.0)
     return Chance(statistic, p_from_draws(statistic, largest), largest)
+
+
+def kernel_sums(
+    events: Events,
+    lixel: Ints,
+    kernel: sparse.csr_array[Any, tuple[int, int]],
+    lixel_length_m: Floats,
+    bandwidth_m: float,
+    least_units: int,
+) -> Floats:
+    """Sum the kernels of all units but the largest, each capped at one event in its place.
+
+    Parameters
+    ----------
+    events : Events
+    lixel : ndarray of int64, shape (pieces,)
+        Where the pieces lie, in place of `events.lixel`.
+    kernel : scipy.sparse.csr_array, shape (lixels, lixels)
+    lixel_length_m : ndarray, shape (lixels,)
+    bandwidth_m : float
+        Half-width of the kernel [m].
+    least_units : int
+
+    Returns
+    -------
+    ndarray, shape (lixels,)
+        [units per metre].
+    """
+    out = np.zeros(len(lixel_length_m))
+    _field(lixel, _fixed(events, kernel, lixel_length_m, bandwidth_m, least_units), out)
+    return out
+
+
+def moved_lixels(events: Events, strands: Strands, draws: int, rng: np.random.Generator) -> Ints:
+    """Lixels of all pieces in each draw of the null model.
+
+    Parameters
+    ----------
+    events : Events
+    strands : Strands
+    draws : int
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    ndarray of int64, shape (draws, pieces)
+    """
+    middle, offset, low, high = groups_in_windows(events, strands)
+    moved = low + rng.random((draws, len(middle))) * (high - low)
+    where = (strands.cut_m, strands.order, offset, events.block, low, high)
+    out = np.empty((draws, len(offset)), np.int64)
+    for n in range(draws):
+        _place(moved[n], where, out[n])
+    return out
+
+
+def _fixed(
+    events: Events,
+    kernel: sparse.csr_array[Any, tuple[int, int]],
+    lixel_length_m: Floats,
+    bandwidth_m: float,
+    least_units: int,
+) -> Any:
+    """Pack what every draw shares as numba takes it: one tuple."""
+    first = np.concatenate(
+        [[0], np.flatnonzero(np.diff(events.unit)) + 1, [len(events.unit)]]
+    ).astype(np.int64)
+    return (
+        events.weight, first, kernel.indptr.astype(np.int64), kernel.indices.astype(np.int64),
+        kernel.data, 1.0 / lixel_length_m, PEAK / bandwidth_m, least_units,
+    )  # fmt: skip
 
 
 def groups_in_windows(events: Events, strands: Strands) -> tuple[Floats, Floats, Floats, Floats]:

@@ -12,6 +12,7 @@ from roadrisk.base.progress import Progress, Silent
 from roadrisk.base.seeds import generator
 from roadrisk.hotspots.appendix import local_gi_table, network_k_table
 from roadrisk.hotspots.chance import Chance, compare_with_chance
+from roadrisk.hotspots.chance_chosen import compare_with_bandwidth_chosen
 from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, Events
 from roadrisk.hotspots.kernels import lixel_kernel
 from roadrisk.hotspots.points import gathered, points_of, without_faint
@@ -135,17 +136,33 @@ def find_hotspots(
         rng=generator(seed, "hotspots.power"),
         progress=shown,
     )
-    chance = compare_with_chance(
-        tested,
-        strands,
-        kernel,
-        lixels.length_m,
-        bandwidth_m=settings.bandwidth_m,
-        least_units=settings.least_units,
-        draws=settings.draws,
-        rng=generator(seed, "hotspots.draws"),
-        progress=shown,
-    )
+    notes: tuple[str, ...] = ()
+    if settings.bandwidth_from == "records":
+        chosen = compare_with_bandwidth_chosen(
+            network,
+            lixels,
+            tested,
+            strands,
+            fallback_m=settings.bandwidth_m,
+            least_units=settings.least_units,
+            draws=settings.draws,
+            rng=generator(seed, "hotspots.draws"),
+            progress=shown,
+        )
+        chance, kernel, notes = chosen.chance, chosen.kernel, (f"Kernel: {chosen.words}",)
+        settings = settings.model_copy(update={"bandwidth_m": chosen.bandwidth_m})
+    else:
+        chance = compare_with_chance(
+            tested,
+            strands,
+            kernel,
+            lixels.length_m,
+            bandwidth_m=settings.bandwidth_m,
+            least_units=settings.least_units,
+            draws=settings.draws,
+            rng=generator(seed, "hotspots.draws"),
+            progress=shown,
+        )
     lines = lixel_geometry(network, lixels)
     stretch = join_stretches(network, lixels, chance.p_value, settings.alpha)
     table = _lixel_table(network, lixels, partner, lines, events, kernel, chance, stretch, years)
@@ -231,7 +248,7 @@ def find_hotspots(
             near_m=settings.bandwidth_m,
             years=years,
         ),
-        (stable.words,),
+        (*notes, stable.words),
     )
 
 

@@ -72,8 +72,12 @@ def chance_words(
             "That is no proof of safety: a weaker or shorter hot stretch may have been missed. "
             "The ranks and rates stand all the same, with their intervals."
         )
+    chosen = ""
+    if settings.bandwidth_from == "records":
+        chosen = " (chosen from the records by leave-one-out likelihood, again in each draw)"
     method = (
-        f"Equal-split continuous network kernel, quartic, half-width {settings.bandwidth_m:g} m; "
+        "Equal-split continuous network kernel, quartic, half-width "
+        f"{settings.bandwidth_m:g} m{chosen}; "
         "each animal's or observer's kernel sum capped at one event, the largest left out, at "
         f"least {settings.least_units} different animals or observers; maximum over the network; "
         f"{draws} seeded redistributions of {blocks} groups (one animal's crossings; one "

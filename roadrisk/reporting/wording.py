@@ -143,12 +143,15 @@ def how_to_read(settings: Settings) -> list[str]:
     """Return the sentences that explain the map and the list."""
     hot, study = settings.hotspots, settings.study
     chance = number(100 * hot.alpha)
+    smoothed = short_length(hot.bandwidth_m, study.units)
+    if hot.bandwidth_from == "records":
+        smoothed = "a half-width that the records themselves ask for; the notes name it"
     moved = f"within {short_length(hot.block_window_m, study.units)} of road"
     if hot.null == "free":
         moved = "to anywhere on the roads, as if all of them had been watched alike"
     return [
         f"Colour and width: {basis(study.units)}. Values are smoothed along the roads over "
-        f"{short_length(hot.bandwidth_m, study.units)} (network kernel).",
+        f"{smoothed} (network kernel).",
         f"The list ranks pieces of road of about {short_length(hot.rank_window_m, study.units)} "
         f"by {basis(study.units)}; all years are pooled.",
         f"Two numbers in brackets are a {100 * hot.interval:.0f} % interval; where there is none, "

@@ -38,6 +38,15 @@ def test_power_decides_between_none_and_too_few(
     assert "within windows of about 2 km" in got.method
 
 
+def test_a_chosen_half_width_is_named() -> None:
+    got = chance_words(
+        units=70, blocks=90, draws=199, alpha=0.05, threshold=0.02, largest=0.03, p_value=0.012,
+        stretches=1, power=Power(pd.DataFrame(), True, ""),
+        settings=HotspotsSection(bandwidth_from="records", bandwidth_m=110.0),
+    )  # fmt: skip
+    assert "half-width 110 m (chosen from the records" in got.method
+
+
 def test_free_moves_say_what_they_suppose() -> None:
     got = said(1, True, "free")
     assert "from all other roads" in got.words

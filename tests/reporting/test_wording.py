@@ -17,6 +17,7 @@ from roadrisk.reporting.wording import (
     rate_words,
     short_length,
 )
+from roadrisk.study import HotspotsSection
 from tests.reporting import made_up
 
 
@@ -66,6 +67,19 @@ def test_whose_roads() -> None:
     assert credit(replace(made_up.study(), osm_graph=nx.MultiDiGraph())) == "Invented roads"
     agency = replace(made_up.study(invented=False), agency_lines=gpd.GeoDataFrame())
     assert "agency" in credit(agency)
+
+
+def test_the_reader_is_told_how_it_was_tested() -> None:
+    """By hand: the default, free moves, a half-width from the records."""
+    settings = made_up.study().settings
+    plain = " ".join(how_to_read(settings))
+    assert "smoothed along the roads over 200 m" in plain
+    assert "move together within 2 km of road" in plain
+    assert "up to 1 km" in plain
+    other = HotspotsSection(null="free", bandwidth_from="records")
+    said = " ".join(how_to_read(settings.model_copy(update={"hotspots": other})))
+    assert "as if all of them had been watched alike" in said
+    assert "the records themselves ask for" in said
 
 
 def test_the_reader_is_told_what_it_is_and_is_not() -> None:
