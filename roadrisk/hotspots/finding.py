@@ -22,6 +22,7 @@ from roadrisk.hotspots.ranking import best_windows, tally
 from roadrisk.hotspots.stability import how_stable
 from roadrisk.hotspots.strands import free_strands, lay_strands
 from roadrisk.hotspots.stretch_ends import (
+    MOST_DRAWS,
     SHORTEST_M,
     from_low_to_high,
     match_runs,
@@ -172,7 +173,7 @@ def find_hotspots(
         tested,
         strands,
         longest_m=settings.longest_stretch_m,
-        draws=settings.draws,
+        draws=min(settings.draws, MOST_DRAWS),
         rng=generator(seed, "hotspots.scan"),
         progress=shown,
     )
