@@ -58,9 +58,9 @@ file = "roads.shp"
     )
     findings = run(folder, tmp_path / "out")
     assert findings.counts["fixes"] == len(pd.read_csv(source / "coyote_cougar.csv")) == 5140
-    assert findings.counts["crossings"] > 0
+    assert findings.counts["steps_across_a_road"] > 0
     assert findings.segments["length_m"].sum() > 10_000
-    assert findings.ranked["crossings"].iloc[0] > 0
+    assert findings.ranked["crossing_days"].iloc[0] > 0
 
 
 def test_box_turtles_without_their_minus_sign(open_data: Path, tmp_path: Path) -> None:
@@ -108,7 +108,7 @@ file = "roads.osm"
     lost = findings.left_out[findings.left_out["file"] == "fixes.csv"]
     assert findings.counts["fixes"] + len(lost) == len(table) == 1018
     assert findings.counts["animals"] == table["id"].nunique() == 10
-    assert findings.counts["crossings"] > 0
+    assert findings.counts["steps_across_a_road"] > 0
 
 
 @pytest.mark.parametrize("extract", ["test.osm.pbf", "Helsinki.osm.pbf"])
