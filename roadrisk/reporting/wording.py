@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from roadrisk.study import Settings, Study
 
 BASIS = (
-    "crossing-days of tagged animals and public reports per {unit} and year; "
-    "deaths do not count yet"
+    "crossing-days of tagged animals and public reports, each counted as one, per {unit} and year; "
+    "the chance of being killed is not estimated yet"
 )
 WHAT_CROSSING_DAYS_ARE = (
     "A crossing-day is a day on which a tagged animal crossed that road at least once, if animals "

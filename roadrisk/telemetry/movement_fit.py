@@ -240,7 +240,8 @@ def _population(
         weight = np.exp(log_weight - log_weight.max())
         weight /= weight.sum()
         # A few weights that are far too large would shrink the next proposal to nothing.
-        even = np.minimum(weight, np.quantile(weight, 1 - 10 / len(weight)))
+        # The floor counts where all but a few weights are 0.
+        even = np.minimum(weight, max(np.quantile(weight, 1 - 10 / len(weight)), 1e-12))
         even /= even.sum()
         if len(pars) > 2 and 1 / (weight**2).sum() > _ENOUGH:
             break

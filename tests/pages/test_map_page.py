@@ -150,7 +150,7 @@ def test_what_the_study_is(made_map: Path, open_page: Opener) -> None:
     expect(page.locator("#period")).to_have_text("1 April 2021 to 31 October 2023")
     expect(page.locator("#verdict")).to_have_text(made_up.findings().chance.words)
     expect(page.locator("#power")).to_have_text(made_up.findings().chance.power)
-    expect(page.locator("#basis")).to_contain_text("deaths do not count yet")
+    expect(page.locator("#basis")).to_contain_text("being killed is not estimated yet")
     care = page.locator("#cautions")
     for words in ("Never stop or search on a road where it is unsafe", "permits",
                   "Contains places of protected animals: not for publication"):  # fmt: skip

@@ -98,12 +98,12 @@ def test_what_the_rank_goes_by_is_said() -> None:
     """The reader of either file sees that deaths don't count yet, and that data are invented."""
     study, findings = made_up.study(), made_up.findings()
     metadata = json.loads(ranked_geojson(study, findings))["metadata"]
-    assert "deaths do not count yet" in metadata["rank_goes_by"]
+    assert "being killed is not estimated yet" in metadata["rank_goes_by"]
     assert metadata["invented"] is True
     assert any("no proof of safety" in text for text in metadata["cautions"])
     assert any("not for publication" in text for text in metadata["cautions"])
     basis = ranked_table(findings.ranked, "metric", invented=True)["basis"]
-    assert basis.str.contains("deaths do not count yet").all()
+    assert basis.str.contains("being killed is not estimated yet").all()
     assert basis.str.contains("invented").all()
 
 

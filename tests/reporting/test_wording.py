@@ -85,6 +85,6 @@ def test_the_reader_is_told_how_it_was_tested() -> None:
 def test_the_reader_is_told_what_it_is_and_is_not() -> None:
     """Units, interval, what stands out, and no promise of safety."""
     text = " ".join(how_to_read(made_up.study(units="us").settings))
-    for words in ("per mile and year", "deaths do not count yet", "90 % interval",
+    for words in ("per mile and year", "being killed is not estimated yet", "90 % interval",
                   "5 of 100", "no proof of safety"):  # fmt: skip
         assert words in text
