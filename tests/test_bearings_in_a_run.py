@@ -95,7 +95,7 @@ def test_a_study_without_bearings_is_told_so(
 
 def test_fixes_from_bearings_count_in_the_run(folder: Path, demo_area: Path) -> None:
     found = analyse(read_study(folder))
-    assert found.counts["fixes"] == len(read_study(demo_area).fixes) + 2
+    assert found.counts["fixes"] == len(read_study(folder).fixes) + 2
     assert any(n.startswith("8 bearings") for n in found.notes)
     left_out = found.left_out[found.left_out["file"] == "bearings.csv"]
     assert left_out["reason"].tolist() == ["bearing: fewer than two usable bearings"]
