@@ -45,8 +45,8 @@ def tracked_words(findings: Findings) -> list[str]:
         )
     if not scaled:
         out.append(
-            "All this is per tagged animal: the study states no abundance, so nothing is scaled to "
-            "the population."
+            "All this is per tagged animal: nothing is scaled to the population, since the study "
+            "states no abundance or the rate has no interval."
         )
     return [*out, *tracked.notes]
 

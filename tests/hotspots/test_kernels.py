@@ -95,15 +95,6 @@ def networks(draw: st.DrawFn) -> Network:
     return make_network(lines)
 
 
-@settings(max_examples=60, deadline=None)
-@given(networks(), st.floats(5, 120), st.sampled_from(["continuous", "discontinuous"]))
-def test_mass_is_kept(network: Network, bandwidth: float, split: str) -> None:
-    """Property: both equal-split kernels spread exactly one event (edge correction off)."""
-    lixels = lay_lixels(network, 10.0)
-    rows = lixel_kernel(network, lixels, bandwidth, split=split)
-    assert np.asarray(rows.sum(axis=1)) == pytest.approx(1.0, abs=1e-9)
-
-
 @settings(max_examples=40, deadline=None)
 @given(networks(), st.floats(20, 150), st.integers(0, 2**32 - 1))
 def test_continuous_kernel_is_symmetric(network: Network, bandwidth: float, seed: int) -> None:
