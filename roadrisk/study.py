@@ -8,7 +8,15 @@ from datetime import date  # noqa: TC003  pydantic reads it at run time
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
 
 from roadrisk.base.strict_model import model_remark
 from roadrisk.errors import InputError, Remark
@@ -21,6 +29,7 @@ if TYPE_CHECKING:
     import networkx as nx
     import pandas as pd
     import pyproj
+    import shapely
 
 DateOrder = Literal["year-first", "day-first", "month-first"]
 Files = Annotated[tuple[str, ...], Field(min_length=1)]
@@ -229,9 +238,17 @@ class PlacementSection(Section):
 
 
 class HotspotsSection(Section):
-    """``[hotspots]``: kernel, null model, ranking."""
+    """``[hotspots]``: kernel, null model, ranking.
+
+    `kernel`: equal-split continuous or discontinuous network kernel, simple network kernel (no
+    density: it counts more than once beyond junctions), or straight-line distance.
+    """
 
     lixel_m: float = Field(default=10.0, gt=0)
+    kernel: Literal["continuous", "discontinuous", "simple", "straight"] = "continuous"
+    kernel_shape: Literal["quartic", "epanechnikov", "gaussian"] = "quartic"
+    study_area: str = Field(default="", description="a layer of polygons, for edge_correction")
+    edge_correction: bool = False
     bandwidth_m: float = Field(default=200.0, gt=0)
     bandwidth_from: Literal["setting", "records"] = "setting"
     draws: int = Field(default=999, ge=19, le=99_999)
@@ -245,6 +262,26 @@ class HotspotsSection(Section):
     rank_window_m: float = Field(default=100.0, gt=0)
     rows: int = Field(default=30, ge=1)
     interval: float = Field(default=0.90, gt=0, lt=1)
+
+    @field_validator("edge_correction")
+    @classmethod
+    def _can_be_corrected(cls, value: bool, info: ValidationInfo) -> bool:
+        kernel = info.data.get("kernel")
+        if value and kernel in ("simple", "straight"):
+            raise ValueError(f"the correction is for equal-split kernels, not for {kernel!r}")
+        if value and not info.data.get("study_area", "-"):
+            raise ValueError("the correction needs study_area = the file with the area's outline")
+        return value
+
+    @field_validator("bandwidth_from")
+    @classmethod
+    def _can_be_chosen(cls, value: str, info: ValidationInfo) -> str:
+        kernel = info.data.get("kernel")
+        if value == "records" and kernel in ("simple", "straight"):
+            raise ValueError(f"with kernel = {kernel!r} records can't choose the half-width")
+        if value == "records" and info.data.get("edge_correction"):
+            raise ValueError("with edge_correction records can't choose the half-width")
+        return value
 
 
 class Settings(Section):
@@ -312,6 +349,8 @@ class Study:
         What is known of the species.
     profile_words : str
         One plain sentence: which profile that is, and whose.
+    area : shapely.Polygon or shapely.MultiPolygon or None
+        The study area, where `[hotspots] study_area` names one.
     """
 
     folder: Path
@@ -329,6 +368,7 @@ class Study:
     bearing_tests: gpd.GeoDataFrame | None = None
     profile: Profile = field(default_factory=lambda: built_in_profile(GENERIC))
     profile_words: str = "Species values: the generic small slow animal stands in."
+    area: shapely.Polygon | shapely.MultiPolygon | None = None
 
 
 def settings_from(data: dict[str, Any], file: str = "study.toml") -> Settings:

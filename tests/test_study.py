@@ -106,3 +106,36 @@ def test_a_study_made_by_hand_has_the_generic_animal() -> None:
     made = study()
     assert made.profile is built_in_profile(GENERIC)
     assert "stands in" in made.profile_words
+
+
+@pytest.mark.parametrize(
+    ("given", "key", "says"),
+    [
+        ({"kernel": "planar"}, "kernel", "'straight'"),
+        ({"kernel_shape": "triangle"}, "kernel_shape", "'quartic'"),
+        ({"edge_correction": True}, "edge_correction", "needs study_area"),
+        (
+            {"edge_correction": True, "study_area": "a.gpkg", "kernel": "straight"},
+            "edge_correction", "not for 'straight'",
+        ),
+        ({"bandwidth_from": "records", "kernel": "simple"}, "bandwidth_from", "can't choose"),
+        ({"bandwidth_from": "records", "kernel": "straight"}, "bandwidth_from", "can't choose"),
+        (
+            {"bandwidth_from": "records", "study_area": "a.gpkg", "edge_correction": True},
+            "bandwidth_from", "with edge_correction",
+        ),
+    ],
+)  # fmt: skip
+def test_kernels_that_are_not_offered(given: dict[str, Any], key: str, says: str) -> None:
+    line = refused(hotspots=given)
+    assert f"hotspots.{key}" in line
+    assert says in line
+
+
+def test_kernels_that_are_offered() -> None:
+    assert settings().hotspots.kernel == "continuous"
+    assert settings().hotspots.edge_correction is False
+    for kernel in ("continuous", "discontinuous"):
+        for more in ({"bandwidth_from": "records"},
+                     {"study_area": "a.gpkg", "edge_correction": True}):  # fmt: skip
+            settings(hotspots={"kernel": kernel, "kernel_shape": "gaussian", **more})

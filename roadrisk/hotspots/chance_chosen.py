@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from scipy import sparse
 
     from roadrisk.hotspots.events import Events
-    from roadrisk.hotspots.paths import PathTable
+    from roadrisk.hotspots.kernel_shapes import Shape
+    from roadrisk.hotspots.paths import PathTable, Split
     from roadrisk.hotspots.strands import Strands
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
 
@@ -55,6 +56,8 @@ def compare_with_bandwidth_chosen(
     strands: Strands,
     *,
     fallback_m: float,
+    shape: Shape = "quartic",
+    split: Split = "continuous",
     least_units: int,
     draws: int,
     rng: np.random.Generator,
@@ -70,6 +73,8 @@ def compare_with_bandwidth_chosen(
     strands : Strands
     fallback_m : float
         Half-width where the events, or drawn ones, can't say [m].
+    shape : {"quartic", "epanechnikov", "gaussian"}
+    split : {"continuous", "discontinuous"}
     least_units : int
     draws : int
         At most 199 are made.
@@ -90,13 +95,15 @@ def compare_with_bandwidth_chosen(
     """
     draws = min(draws, MOST_DRAWS)
     tried = np.unique([*TRIED_M, fallback_m])
-    table = path_table(network, float(tried[-1]), split="continuous")
-    kernels = [lixel_kernel(network, lixels, float(h)) for h in tried]
+    table = path_table(network, float(tried[-1]), split=split)
+    kernels = [lixel_kernel(network, lixels, float(h), shape=shape, split=split) for h in tried]
     fallback = int(np.searchsorted(tried, fallback_m))
     weight = unit_weights(events)
 
     def measured(lixel: Ints) -> tuple[int, str, Floats]:
-        k, words = _choice(network, lixels, events, weight, lixel, tried, table, fallback)
+        k, words = _choice(
+            network, lixels, events, weight, lixel, tried, table, fallback, shape, split
+        )
         sums = kernel_sums(events, lixel, kernels[k], lixels.length_m, float(tried[k]), least_units)
         return k, words, sums * tried[k]
 
@@ -124,6 +131,8 @@ def _choice(
     tried: Floats,
     table: PathTable,
     fallback: int,
+    shape: Shape,
+    split: Split,
 ) -> tuple[int, str]:
     """Return the row of `tried` that fits these places best, and the words."""
     key, row = np.unique(events.unit * len(lixels) + lixel, return_inverse=True)
@@ -131,7 +140,7 @@ def _choice(
     middle = (lixels.start_m + lixels.end_m) / 2
     found = choose_bandwidth(
         network, lixels.edge[at], middle[at], np.bincount(row, weight, len(key)).astype(np.float64),
-        key // len(lixels), tried_m=tried, table=table,
+        key // len(lixels), tried_m=tried, table=table, shape=shape, split=split,
     )  # fmt: skip
     if not np.isfinite(found.value_m):
         return fallback, f"{found.words} {tried[fallback]:g} m taken as set."

@@ -14,7 +14,7 @@ from roadrisk.hotspots.appendix import local_gi_table, network_k_table
 from roadrisk.hotspots.chance import Chance, compare_with_chance
 from roadrisk.hotspots.chance_chosen import compare_with_bandwidth_chosen
 from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, Events
-from roadrisk.hotspots.kernels import lixel_kernel
+from roadrisk.hotspots.kernel_choice import kernel_of_study
 from roadrisk.hotspots.points import gathered, points_of, without_faint
 from roadrisk.hotspots.power import Power, find_power
 from roadrisk.hotspots.ranked_rows import ranked_rows, window_rates
@@ -35,6 +35,7 @@ from roadrisk.roads.lixels import lixel_geometry
 
 if TYPE_CHECKING:
     import pandas as pd
+    import shapely
     from scipy import sparse
 
     from roadrisk.findings import ChanceTest
@@ -82,6 +83,7 @@ def find_hotspots(
     years: float,
     seed: int,
     zone: str = "UTC",
+    area: shapely.Polygon | shapely.MultiPolygon | None = None,
     progress: Progress | None = None,
 ) -> Hotspots:
     """Find where crossings and reports gather, test it against chance, rank windows of road.
@@ -108,6 +110,8 @@ def find_hotspots(
     seed : int
     zone : str
         Time zone of the calendar years of the reports.
+    area : shapely.Polygon or shapely.MultiPolygon, optional
+        The study area, where settings ask for the correction at its border.
     progress : Progress, optional
 
     Returns
@@ -115,9 +119,8 @@ def find_hotspots(
     Hotspots
     """
     shown = progress or Silent()
-    strands = lay_strands(
-        network, lixels, partner == np.arange(len(lixels)), settings.block_window_m
-    )
+    counted = partner == np.arange(len(lixels))
+    strands = lay_strands(network, lixels, counted, settings.block_window_m)
     if settings.null == "free":
         strands = free_strands(strands)
     mass = frequencies.found.mass
@@ -125,7 +128,8 @@ def find_hotspots(
     events = gathered(strands, points, settings)
     tested = gathered(strands, without_faint(points, lixels), settings)
     with shown.step("Kernel along the network", 1) as tick:
-        kernel = lixel_kernel(network, lixels, settings.bandwidth_m)
+        spread = kernel_of_study(network, lixels, settings, counted=counted, area=area)
+        kernel, notes = spread.share, spread.notes
         tick()
     # Before the test: what it could find at all.
     power = find_power(
@@ -137,7 +141,6 @@ def find_hotspots(
         rng=generator(seed, "hotspots.power"),
         progress=shown,
     )
-    notes: tuple[str, ...] = ()
     if settings.bandwidth_from == "records":
         chosen = compare_with_bandwidth_chosen(
             network,
@@ -145,12 +148,14 @@ def find_hotspots(
             tested,
             strands,
             fallback_m=settings.bandwidth_m,
+            shape=settings.kernel_shape,
+            split="discontinuous" if settings.kernel == "discontinuous" else "continuous",
             least_units=settings.least_units,
             draws=settings.draws,
             rng=generator(seed, "hotspots.draws"),
             progress=shown,
         )
-        chance, kernel, notes = chosen.chance, chosen.kernel, (f"Kernel: {chosen.words}",)
+        chance, kernel, notes = chosen.chance, chosen.kernel, (*notes, f"Kernel: {chosen.words}")
         settings = settings.model_copy(update={"bandwidth_m": chosen.bandwidth_m})
     else:
         chance = compare_with_chance(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from roadrisk.findings import ChanceTest, Verdict
+from roadrisk.hotspots.kernel_choice import kernel_words
 
 if TYPE_CHECKING:
     from roadrisk.hotspots.power import Power
@@ -72,12 +73,8 @@ def chance_words(
             "That is no proof of safety: a weaker or shorter hot stretch may have been missed. "
             "The ranks and rates stand all the same, with their intervals."
         )
-    chosen = ""
-    if settings.bandwidth_from == "records":
-        chosen = " (chosen from the records by leave-one-out likelihood, again in each draw)"
     method = (
-        "Equal-split continuous network kernel, quartic, half-width "
-        f"{settings.bandwidth_m:g} m{chosen}; "
+        f"{kernel_words(settings)}; "
         "each animal's or observer's kernel sum capped at one event, the largest left out, at "
         f"least {settings.least_units} different animals or observers; maximum over the network; "
         f"{draws} seeded redistributions of {blocks} groups (one animal's crossings; one "

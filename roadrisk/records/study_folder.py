@@ -12,6 +12,7 @@ import pandas as pd
 from roadrisk.base.crs import WGS84
 from roadrisk.errors import InputError, Remark, RoadriskError
 from roadrisk.records import schemas
+from roadrisk.records.area_layer import read_area
 from roadrisk.records.attribute_tables import read_animals, read_traffic
 from roadrisk.records.bearing_tables import read_bearing_table
 from roadrisk.records.joined_tables import join_animals, join_sightings, strangers
@@ -123,6 +124,7 @@ def gather(folder: Path, *, build_roads: bool) -> Gathered:
     work.describe(folder / NAME, None)
     work.read_profile()
     work.read_roads(build=build_roads)
+    work.read_study_area()
     work.read_tables()
     study = work.study(with_roads=build_roads)
     return Gathered(study, tuple(with_line(r, loaded.text) for r in work.remarks))
@@ -140,6 +142,7 @@ class _Work:
     chosen: ChosenProfile | None = None
     graph: nx.MultiDiGraph[Any] | None = None
     lines: gpd.GeoDataFrame | None = None
+    area: gpd.GeoSeries | None = None
     boxes: list[Box] = field(default_factory=list)
     animals: pd.DataFrame = field(default_factory=lambda: schemas.empty(schemas.ANIMALS))
     traffic: pd.DataFrame | None = None
@@ -211,6 +214,15 @@ class _Work:
         else:
             self.graph = extract.graph
             self.remarks += extract.remarks
+
+    def read_study_area(self) -> None:
+        name = self.settings.hotspots.study_area
+        path = self.find(name, "hotspots.study_area") if name else None
+        if path is not None:
+            notes = Notes(name)
+            self.area = read_area(path, self.boxes, notes)
+            self.remarks += notes.remarks
+            self.describe(path, None)
 
     def _crs_is_known(self, section: str) -> bool:
         return not any(r.column == f"{section}.crs" for r in self.loaded.remarks)
@@ -333,6 +345,7 @@ class _Work:
             bearing_tests=None if self.settings.bearing_tests is None else tests,
             profile=self.chosen.profile,
             profile_words=self.chosen.words,
+            area=None if self.area is None else self.area.to_crs(crs).iloc[0],
         )
 
 
