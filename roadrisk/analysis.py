@@ -101,6 +101,7 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         years=settings.study.years,
         seed=settings.study.seed,
         zone=settings.study.time_zone,
+        area=study.area,
         progress=shown,
     )
     remarks = (*study.remarks, *fixes_lost, *reports_lost)
