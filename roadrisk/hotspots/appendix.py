@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from roadrisk.hotspots.chance import groups_in_windows
 from roadrisk.hotspots.drawn_masses import places_on_roads
 from roadrisk.hotspots.local_gi import gi_star, neighbours_within
+from roadrisk.hotspots.moves import lay_out
 from roadrisk.hotspots.network_k import k_with_envelope
 from roadrisk.roads.along import places_xy
 from roadrisk.roads.lixels import lay_lixels
@@ -74,14 +74,14 @@ def network_k_table(
     -----
     A point is the middle of a group that moves as a whole (`events.Events.block`) and weighs half
     an event at least, so that one animal's own crossings are no gathering; drawn points lie
-    evenly in the group's window. With more than 2,000 groups, 2,000 of them at random. For the
+    where `moves` puts the group. With more than 2,000 groups, 2,000 of them at random. For the
     cross-K the observers' groups stay and the animals' move.
     """
     weight = np.bincount(events.block, events.weight, minlength=events.blocks)
     chosen = np.flatnonzero(weight >= LEAST_WEIGHT)
     chosen = np.sort(rng.permutation(chosen)[:MOST_GROUPS])
-    middle, _, low, high = (v[chosen] if len(v) == events.blocks else v
-                            for v in groups_in_windows(events, strands))  # fmt: skip
+    laid = lay_out(events, strands).of_groups(chosen)
+    middle = laid.middle
     observer = np.zeros(events.blocks, bool)
     observer[events.block] = events.unit_is_observer[events.unit]
     observer = observer[chosen]
@@ -89,8 +89,8 @@ def network_k_table(
     distance = np.arange(STEP_M, far + 1, STEP_M)
 
     def redrawn(which: np.ndarray) -> tuple[Ints, Floats]:
-        spot = low[which] + rng.random(int(which.sum())) * (high - low)[which]
-        return places_on_roads(strands, lixels, spot)
+        some = laid.of_groups(np.flatnonzero(which))
+        return places_on_roads(strands, lixels, some.middles(rng.random((1, len(some.middle))))[0])
 
     parts = []
     if len(chosen) > 1:

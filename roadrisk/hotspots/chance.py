@@ -17,6 +17,7 @@ import numpy as np
 
 from roadrisk.base.intervals import p_from_draws
 from roadrisk.base.progress import Progress, Silent
+from roadrisk.hotspots.moves import lay_out
 
 if TYPE_CHECKING:
     from scipy import sparse
@@ -92,14 +93,14 @@ def compare_with_chance(
     place stands out from its own neighbourhood. In simulated studies this found planted
     stretches several times as often as the same sum scaled by its null variance or as a
     quasi-Poisson deviance. Largest value over the network: Westfall & Young 1993, from memory.
-    A group moves by a uniform draw of its middle within the window that holds it; pieces that
-    would leave the window are folded back at its end.
+    A group moves by a uniform draw of its middle within the window that holds it (or as
+    `strands.rules` say: `moves`); pieces that would leave the window are folded back at its end.
     """
     lixels = len(lixel_length_m)
-    middle, offset, low, high = groups_in_windows(events, strands)
-    moved = low + rng.random((draws, len(middle))) * (high - low)
+    laid = lay_out(events, strands)
+    moved = laid.middles(rng.random((draws, events.blocks)))
     fixed = _fixed(events, kernel, lixel_length_m, bandwidth_m, least_units)
-    where = (strands.cut_m, strands.order, offset, events.block, low, high)
+    where = (strands.cut_m, strands.order, laid.offset, events.block, laid.low, laid.high)
     observed = np.zeros(lixels)
     _field(events.lixel, fixed, observed)
     total = observed.copy()
@@ -170,10 +171,10 @@ def moved_lixels(events: Events, strands: Strands, draws: int, rng: np.random.Ge
     -------
     ndarray of int64, shape (draws, pieces)
     """
-    middle, offset, low, high = groups_in_windows(events, strands)
-    moved = low + rng.random((draws, len(middle))) * (high - low)
-    where = (strands.cut_m, strands.order, offset, events.block, low, high)
-    out = np.empty((draws, len(offset)), np.int64)
+    laid = lay_out(events, strands)
+    moved = laid.middles(rng.random((draws, events.blocks)))
+    where = (strands.cut_m, strands.order, laid.offset, events.block, laid.low, laid.high)
+    out = np.empty((draws, len(laid.offset)), np.int64)
     for n in range(draws):
         _place(moved[n], where, out[n])
     return out
@@ -194,39 +195,6 @@ def _fixed(
         events.weight, first, kernel.indptr.astype(np.int64), kernel.indices.astype(np.int64),
         kernel.data, 1.0 / lixel_length_m, PEAK / bandwidth_m, least_units,
     )  # fmt: skip
-
-
-def groups_in_windows(events: Events, strands: Strands) -> tuple[Floats, Floats, Floats, Floats]:
-    """Lay the groups out on the long line, as they are moved.
-
-    Parameters
-    ----------
-    events : Events
-    strands : Strands
-
-    Returns
-    -------
-    middle : ndarray, shape (groups,)
-        Middle of each group [m].
-    offset : ndarray, shape (pieces,)
-        Each piece's distance from it [m].
-    low, high : ndarray, shape (groups,)
-        Ends of the window that holds the middle [m].
-    """
-    blocks = events.blocks
-    middle = np.empty(blocks)
-    order = np.lexsort((events.position_m, events.block))
-    block, x, w = events.block[order], events.position_m[order], events.weight[order]
-    ends = np.searchsorted(block, np.arange(blocks + 1))
-    for b in range(blocks):  # a weighted median: stays on the road and near most of the pieces
-        run = slice(ends[b], ends[b + 1])
-        half = np.cumsum(w[run])
-        middle[b] = x[run][np.searchsorted(half, half[-1] / 2)]
-    offset = events.position_m - middle[events.block] if blocks else np.zeros(0)
-    window = np.clip(
-        np.searchsorted(strands.window_m, middle, side="right") - 1, 0, len(strands.window_m) - 2
-    )
-    return middle, offset, strands.window_m[window], strands.window_m[window + 1]
 
 
 @nb.njit(cache=True)

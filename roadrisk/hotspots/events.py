@@ -43,6 +43,8 @@ class Events:
     unit_is_observer : ndarray of bool, shape (units,)
     unit_names : tuple of str
         organismID, or recordedBy ("" for all anonymous reports together).
+    rule : ndarray of int64 or None
+        Row of `strands.Strands.rules` that says where each piece's group may move.
     """
 
     lixel: Ints
@@ -54,6 +56,7 @@ class Events:
     block: Ints
     unit_is_observer: Bools
     unit_names: tuple[str, ...]
+    rule: Ints | None = None
 
     @property
     def units(self) -> int:
@@ -78,6 +81,7 @@ def gather(
     event_xy: Floats,
     link_m: float,
     window_m: float,
+    event_rule: Ints | None = None,
 ) -> Events:
     """Gather pieces of events and group those that belong together.
 
@@ -95,6 +99,8 @@ def gather(
         One observer's reports linked within this distance are one group [m].
     window_m : float
         Pieces of a group farther apart along the line than half of this move separately [m].
+    event_rule : ndarray of int64, shape (events,), optional
+        Row of `strands.rules` for each event.
 
     Returns
     -------
@@ -119,6 +125,7 @@ def gather(
         block=block[order],
         unit_is_observer=observer,
         unit_names=tuple(name for _, name in names),
+        rule=None if event_rule is None else event_rule[event][order],
     )
 
 

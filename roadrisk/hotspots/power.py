@@ -11,7 +11,15 @@ import pandas as pd
 from scipy import stats
 
 from roadrisk.base.progress import Progress, Silent
-from roadrisk.hotspots.chance import compare_with_chance, groups_in_windows
+from roadrisk.hotspots.chance import compare_with_chance
+from roadrisk.hotspots.moves import (
+    begin_of,
+    bounds,
+    lay_out,
+    planted_middles,
+    rule_of_groups,
+    rules_on,
+)
 from roadrisk.hotspots.strands import Strands
 
 if TYPE_CHECKING:
@@ -96,7 +104,8 @@ def find_power(
     -----
     In each world a stretch is planted at a random place of the roads. Every animal's range and
     every place that an observer reports from keeps its events and their shape and is laid at
-    random along the roads, a place in the stretch being 3 or 5 times as likely as one outside.
+    random along the roads (by the chances of `strands.rules` where there are any), a place in the
+    stretch being 3 or 5 times as likely as one outside.
     Then the comparison with chance is made as for the study, with fewer draws. A stretch is
     found if it stands out somewhere. Evidence spread as unevenly as in real life is found more
     easily where there is much of it and not at all where there is little.
@@ -142,14 +151,11 @@ def _found(
     whole = float(strands.cut_m[-1])
     if length >= whole or len(chosen) < settings.least_units:
         return False
-    begin = rng.random() * (whole - length)
+    begin = begin_of(strands, length, rng.random())
     few = _pieces(homes, np.isin(homes.unit, chosen))
-    spot = rng.random(few.blocks) * (whole + (times - 1) * length)
-    inside = (spot >= begin) & (spot < begin + times * length)
-    after = spot >= begin + times * length
-    middle = np.where(inside, begin + (spot - begin) / times, spot)
-    middle = np.where(after, spot - (times - 1) * length, middle)
-    world = _laid(few, middle, strands)
+    rule = rule_of_groups(few, strands)
+    middle = planted_middles(strands, rule, begin, length, times, rng.random(few.blocks))
+    world = _laid(few, middle, rule, strands)
     chance = compare_with_chance(
         world, strands, ground.kernel, ground.length_m, bandwidth_m=settings.bandwidth_m,
         least_units=settings.least_units, draws=draws, rng=rng,
@@ -159,11 +165,9 @@ def _found(
     return bool(chance.p_value[here].min() <= settings.alpha)
 
 
-def _laid(events: Events, middle: Floats, strands: Strands) -> Events:
+def _laid(events: Events, middle: Floats, rule: Ints, strands: Strands) -> Events:
     """Lay each block with its middle at a new place of the long line."""
-    edges = strands.window_m
-    window = np.clip(np.searchsorted(edges, middle, side="right") - 1, 0, len(edges) - 2)
-    low, high = edges[window][events.block], edges[window + 1][events.block]
+    low, high = (end[events.block] for end in bounds(strands, rule, middle))
     span = high - low
     x = (middle[events.block] - low + events.position_m) % (2 * span)
     position = low + np.where(x >= span, 2 * span - x, x)
@@ -178,7 +182,7 @@ def _homes(events: Events, strands: Strands) -> Events:
     An animal keeps its largest block, with the weight of all: its other arms at a junction would
     be laid elsewhere and make a traveller of it.
     """
-    offset = groups_in_windows(events, strands)[1]
+    offset = lay_out(events, strands).offset
     weight = np.bincount(events.block, events.weight, minlength=events.blocks)
     unit_of = np.zeros(events.blocks, np.int64)
     unit_of[events.block] = events.unit
@@ -203,6 +207,7 @@ def _pieces(events: Events, keep: Bools) -> Events:
         block=np.unique(events.block[keep], return_inverse=True)[1],
         unit_is_observer=events.unit_is_observer[units],
         unit_names=tuple(events.unit_names[u] for u in units),
+        rule=None if events.rule is None else events.rule[keep],
     )  # fmt: skip
 
 
@@ -235,7 +240,8 @@ def _sample(
     start = np.full(len(lixel), np.nan)
     start[:] = cut[:-1]
     part = Strands(start, length_m[lixel], strands.forward[lixel],
-                   np.arange(len(lixel), dtype=np.int64), cut, ends)  # fmt: skip
+                   np.arange(len(lixel), dtype=np.int64), cut, ends,
+                   rules_on(strands.rules, lixel))  # fmt: skip
     return _Ground(part, kernel[lixel][:, lixel].tocsr(), length_m[lixel], cut[-1] / whole)
 
 

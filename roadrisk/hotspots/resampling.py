@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from roadrisk.hotspots.drawn_masses import expected_masses, unit_weights
+from roadrisk.hotspots.drawn_masses import ExpectedMasses, unit_weights
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -97,6 +97,7 @@ def resamples(
     lixels = len(strands.lixel_length_m)
     paths = _Paths(mass, tested, row_of, animals, lixels)
     whole = unit_weights(tested)
+    mean = ExpectedMasses(tested, strands)
     for n in range(count):
         kept = report.copy()
         scale = 1.0
@@ -117,9 +118,7 @@ def resamples(
             tested.lixel, amount * times[tested.unit] * scale, minlength=lixels
         )
         voices += np.bincount(tested.lixel, one, minlength=lixels)
-        due = expected_masses(
-            tested, strands, np.where(report, one, whole * times[tested.unit])
-        )  # fmt: skip
+        due = mean.of(np.where(report, one, whole * times[tested.unit]))
         yield Resample(evidence, voices, due)
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
+    from roadrisk.hotspots.moves import Rule
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
 
 Bools = NDArray[np.bool_]
@@ -37,6 +38,9 @@ class Strands:
         ``cut_m[i + 1]``.
     window_m : ndarray, shape (windows + 1,)
         Ends of the windows on the line [m].
+    rules : tuple of Rule
+        How groups of each kind move (`events.Events.rule`); with none all move within their
+        windows by length of road.
     """
 
     lixel_start_m: Floats
@@ -45,6 +49,7 @@ class Strands:
     order: Ints
     cut_m: Floats
     window_m: Floats
+    rules: tuple[Rule, ...] = ()
 
     def position_m(self, lixel: Ints, along_m: Floats | None = None) -> Floats:
         """Return where places lie on the line.

@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from roadrisk.hotspots.chance import _place, groups_in_windows
+from roadrisk.hotspots.chance import _place
 from roadrisk.hotspots.drawn_masses import (
     drawn_masses,
     drawn_places,
     places_on_roads,
     unit_weights,
 )
+from roadrisk.hotspots.moves import lay_out
 from tests.truth.worlds import Ground, country_roads, ground, mixed
 
 
@@ -36,9 +37,10 @@ def test_the_same_draws_as_in_the_comparison_with_chance(roads: Ground) -> None:
     rows = drawn_masses(
         events, roads.strands, events.weight, draws=7, rng=np.random.default_rng(5)
     ).toarray()
-    _, offset, low, high = groups_in_windows(events, roads.strands)
+    laid = lay_out(events, roads.strands)
+    low, high = laid.low, laid.high
     moved = low + np.random.default_rng(5).random((7, events.blocks)) * (high - low)
-    where = (roads.strands.cut_m, roads.strands.order, offset, events.block, low, high)
+    where = (roads.strands.cut_m, roads.strands.order, laid.offset, events.block, low, high)
     lixel = np.empty(len(events.weight), np.int64)
     for row, middle in zip(rows, moved, strict=True):
         _place(middle, where, lixel)

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from roadrisk.hotspots.drawn_masses import drawn_masses, expected_masses, unit_weights
+from roadrisk.hotspots.drawn_masses import ExpectedMasses, drawn_masses, unit_weights
 from roadrisk.hotspots.events import Events
 from roadrisk.hotspots.ranking import Windows, best_windows, windows_of_mass
 from roadrisk.hotspots.resampling import resamples, years_of
@@ -45,7 +45,7 @@ def test_expected_masses_are_the_mean_of_many_draws() -> None:
     rows = drawn_masses(
         events, on.strands, weight, draws=3000, rng=np.random.default_rng(4)
     ).toarray()
-    due = expected_masses(events, on.strands, weight)
+    due = ExpectedMasses(events, on.strands).of(weight)
     assert due.sum() == pytest.approx(weight.sum())
     error = rows.std(axis=0) / np.sqrt(3000)
     # 4,000 lixels: the largest of so many standard normals is about 3.6, rarely above 5.
