@@ -196,6 +196,57 @@ def test_lixel_shares_are_the_integrated_kernel(shape: str, kind: str) -> None:
         assert row[i] == pytest.approx(many.mean() * lixels.length_m[i], abs=2e-6)
 
 
+def reached(d: float, h: float, shape: str) -> float:
+    """Kernel from 0 to a distance, in closed form."""
+    t = min(max(d / h, 0.0), 1.0)
+    if shape == "quartic":
+        return 15 / 16 * (t - 2 * t**3 / 3 + t**5 / 5)
+    if shape == "epanechnikov":
+        return 3 / 4 * (t - t**3 / 3)
+    return erf(4 * t / sqrt(2)) / erf(4 / sqrt(2)) / 2
+
+
+@shapes
+def test_lixel_shares_in_closed_form(shape: str) -> None:
+    """By hand, to 1e-9, what a run uses: on a line, a ring, before a dead end, and on a star of 4
+    arms, each lixel's share is a difference of two values of the kernel's integral."""
+
+    def piece(low: float, high: float, h: float) -> float:
+        return reached(high, h, shape) - reached(low, h, shape)
+
+    line = make_network([[(0, 0), (1000, 0)]])
+    lixels = lay_lixels(line, 10.0)
+    for kind in KINDS:
+        rows = lixel_kernel(line, lixels, 80.0, shape=shape, split=kind).toarray()
+        assert rows[50, 50] == pytest.approx(2 * piece(0, 5, 80), abs=1e-9)
+        assert rows[50, 53] == pytest.approx(piece(25, 35, 80), abs=1e-9)
+        assert rows[50, 58] == pytest.approx(piece(75, 80, 80), abs=1e-9)
+        thrown_back = 0.0 if kind == "simple" else piece(45, 55, 80)
+        assert rows[3, 1] == pytest.approx(piece(15, 25, 80) + thrown_back, abs=1e-9)
+
+    ring = make_network([[(0, 0), (10, 0), (10, 10), (0, 10), (0, 0)]])
+    lixels = lay_lixels(ring, 10.0)
+    for kind in KINDS:
+        rows = lixel_kernel(ring, lixels, 30.0, shape=shape, split=kind).toarray()
+        both_ways = piece(5, 15, 30) + (0.0 if kind == "simple" else piece(25, 30, 30))
+        assert rows[1, 2] == pytest.approx(both_ways, abs=1e-9)
+
+    star = make_network([[(0, 0), (100, 0)], [(0, 0), (0, 100)], [(0, 0), (-100, 0)],
+                         [(0, 0), (0, -100)]])  # fmt: skip
+    lixels = lay_lixels(star, 10.0)
+    middle = int(np.argmin(np.hypot(*star.node_xy.T)))
+    near = [int(lixels.first[e]) if star.edge_u[e] == middle else int(lixels.first[e + 1]) - 1
+            for e in range(4)]  # fmt: skip
+    beyond = piece(5, 15, 60)
+    for kind, across, back in (
+        ("continuous", 2 / 4, 2 / 4 - 1), ("discontinuous", 1 / 3, 0.0), ("simple", 1.0, 0.0),
+    ):  # fmt: skip
+        rows = lixel_kernel(star, lixels, 60.0, shape=shape, split=kind).toarray()
+        assert rows[near[0], near[2]] == pytest.approx(across * beyond, abs=1e-9)
+        own = 2 * piece(0, 5, 60) + back * beyond
+        assert rows[near[0], near[0]] == pytest.approx(own, abs=1e-9)
+
+
 @STEADY
 @given(road_lines(), st.data())
 def test_where_the_map_cuts_its_lines_changes_no_kernel(lines: list[Line], data: st.DataObject
@@ -215,6 +266,9 @@ def test_where_the_map_cuts_its_lines_changes_no_kernel(lines: list[Line], data:
             for network, e, x in ((one_way, edge, offset), (other, there, then))
         )  # fmt: skip
         assert a == pytest.approx(b, abs=1e-9)
+        a, b = (lixel_kernel(network, lay_lixels(network, 10.0), 90.0, shape=shape, split=kind)
+                for network in (one_way, other))  # fmt: skip
+        assert abs(a - b).max() < 1e-9
 
 
 def test_even_events_show_an_even_density_up_to_the_cut() -> None:

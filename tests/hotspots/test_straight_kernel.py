@@ -7,13 +7,17 @@ from math import erf, exp, pi, sqrt
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy import integrate
 
 from roadrisk.hotspots.straight_kernel import straight_density_at, straight_lixel_kernel
 from roadrisk.roads.lixels import lay_lixels, places_xy
 from roadrisk.roads.network import Network
+from roadrisk.roads.placing import PieceIndex, nearest
 from tests.hotspots.test_kernel_kinds import HEIGHTS, random_network, shapes
 from tests.roads.small import make_network
+from tests.roads.strategies import STEADY, Line, cut_elsewhere, road_lines
 
 PROFILES = {
     "quartic": lambda t: (1 - t * t) ** 2 if t < 1 else 0.0,
@@ -151,3 +155,27 @@ def test_equals_trying_every_pair(shape: str) -> None:
                     )[0]  # fmt: skip
         expected += [weight[i] / whole * f(float(d) / 60) for d in np.hypot(*(xy - xy[i]).T)]
     assert got == pytest.approx(expected, abs=1e-9)
+
+
+@STEADY
+@given(road_lines(), st.data())
+def test_where_the_map_cuts_its_lines_changes_no_value(
+    lines: list[Line], data: st.DataObject
+) -> None:
+    """Property: lines cut inside, turned and shuffled give the same values at the same places, and
+    the same share of every lixel."""
+    one_way, other = make_network(lines), make_network(data.draw(cut_elsewhere(lines)))
+    rng = np.random.default_rng(data.draw(st.integers(0, 2**32 - 1)))
+    edge = rng.choice(one_way.edges, 12, p=one_way.edge_length_m / one_way.length_m)
+    offset = rng.random(12) * one_way.edge_length_m[edge]
+    there, then, _ = nearest(PieceIndex.build(other), places_xy(one_way, edge, offset))
+    shape = data.draw(st.sampled_from(list(HEIGHTS)))
+    a, b = (
+        straight_density_at(network, e[:5], x[:5], np.arange(1.0, 6.0), e, x, bandwidth_m=90.0,
+                            shape=shape)
+        for network, e, x in ((one_way, edge, offset), (other, there, then))
+    )  # fmt: skip
+    assert a == pytest.approx(b, abs=1e-9)
+    rows, again = (straight_lixel_kernel(network, lay_lixels(network, 10.0), 90.0, shape=shape)
+                   for network in (one_way, other))  # fmt: skip
+    assert abs(rows - again).max() < 1e-9
