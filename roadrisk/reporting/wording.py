@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from roadrisk.base.units import Units
     from roadrisk.findings import Findings
-    from roadrisk.study import Settings, Study
+    from roadrisk.study import HotspotsSection, Settings, Study
 
 BASIS = (
     "crossing-days of tagged animals and public reports, each counted as one, per {unit} and year; "
@@ -150,8 +150,7 @@ def how_to_read(settings: Settings) -> list[str]:
     if hot.null == "free":
         moved = "to anywhere on the roads, as if all of them had been watched alike"
     return [
-        f"Colour and width: {basis(study.units)}. Values are smoothed along the roads over "
-        f"{smoothed} (network kernel).",
+        f"Colour and width: {basis(study.units)}. {_smoothing(hot, smoothed)}",
         f"The list ranks pieces of road of about {short_length(hot.rank_window_m, study.units)} "
         f"by {basis(study.units)}; all years are pooled.",
         f"Two numbers in brackets are a {100 * hot.interval:.0f} % interval; where there is none, "
@@ -172,6 +171,28 @@ def how_to_read(settings: Settings) -> list[str]:
         "Reports come from where people pass and look: few reports do not mean few animals.",
         NO_PROOF,
     ]
+
+
+def _smoothing(hot: HotspotsSection, over: str) -> str:
+    """Say how values were smoothed, and what the kernel chosen does to them."""
+    words = {
+        "continuous": f"along the roads over {over} (network kernel).",
+        "discontinuous": f"along the roads over {over} (equal-split discontinuous network kernel).",
+        "simple": (
+            f"along the roads over {over} (simple network kernel): beyond a junction one record "
+            "counts more than once, so places near junctions look worse than they are."
+        ),
+        "straight": (
+            f"over {over} as the crow flies, as animals come to a road across country; roads close "
+            "together share each record."
+        ),
+    }[hot.kernel]
+    if hot.edge_correction:
+        words += (
+            " Where the study area cuts a road they stand for what lies beyond as well, and a "
+            "record near the cut does not count exactly once."
+        )
+    return f"Values are smoothed {words}"
 
 
 def counted(findings: Findings) -> list[str]:
