@@ -82,6 +82,23 @@ def test_the_reader_is_told_how_it_was_tested() -> None:
     assert "the records themselves ask for" in said
 
 
+@pytest.mark.parametrize(
+    ("chosen", "says"),
+    [
+        ({"kernel": "discontinuous"}, "over 200 m (equal-split discontinuous network kernel)"),
+        ({"kernel": "simple"}, "places near junctions look worse than they are"),
+        ({"kernel": "straight"}, "smoothed over 200 m as the crow flies"),
+        ({"study_area": "a.gpkg", "edge_correction": True}, "does not count exactly once"),
+    ],
+)
+def test_the_reader_is_told_which_kernel(chosen: dict[str, object], says: str) -> None:
+    """By hand: each kernel that a study may choose, and the correction at the area's border."""
+    settings = made_up.study().settings
+    other = HotspotsSection.model_validate(chosen)
+    said = " ".join(how_to_read(settings.model_copy(update={"hotspots": other})))
+    assert says in said
+
+
 def test_the_reader_is_told_what_it_is_and_is_not() -> None:
     """Units, interval, what stands out, and no promise of safety."""
     text = " ".join(how_to_read(made_up.study(units="us").settings))
