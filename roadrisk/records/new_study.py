@@ -138,6 +138,7 @@ _METHODS = """
 # near_m = 30.0
 
 # [hotspots]
+# kernel = "continuous"   # along the roads; "straight": across country, as animals walk
 # bandwidth_m = 200.0
 # rank_window_m = 100.0
 # rows = 30
