@@ -36,7 +36,7 @@ def half_width_m(sd_m: float, shape: Shape, gaussian_cut: float = GAUSSIAN_CUT) 
     return sd_m * widths[shape]
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def height(d: float, h: float, shape: int, cut: float) -> float:
     """Kernel at distance `d` on a straight road.
 
@@ -68,7 +68,7 @@ def height(d: float, h: float, shape: int, cut: float) -> float:
     return cut / h * math.exp(-0.5 * z * z) / whole
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def mass_to(d: float, h: float, shape: int, cut: float) -> float:
     """Kernel integrated from 0 to `d` on a straight road: 1/2 from the half-width on.
 
@@ -91,3 +91,24 @@ def mass_to(d: float, h: float, shape: int, cut: float) -> float:
         return 0.75 * (t - t**3 / 3.0)
     root = math.sqrt(2.0)
     return 0.5 * math.erf(t * cut / root) / math.erf(cut / root)
+
+
+@nb.njit(cache=True, nogil=True)
+def odd_powers(shape: int) -> tuple[float, float, float]:
+    """Return the kernel's integral from 0 to t half-widths, t <= 1, as c1 t + c3 t^3 + c5 t^5.
+
+    Parameters
+    ----------
+    shape : int
+        Of `SHAPES`.
+
+    Returns
+    -------
+    c1, c3, c5 : float
+        All 0 for the Gaussian, whose integral is no polynomial.
+    """
+    if shape == 0:
+        return 0.9375, -0.625, 0.1875
+    if shape == 1:
+        return 0.75, -0.25, 0.0
+    return 0.0, 0.0, 0.0

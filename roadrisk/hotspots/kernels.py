@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from os import cpu_count
 from typing import TYPE_CHECKING, Any, Literal
 
 import numba as nb
 import numpy as np
 from scipy import sparse
 
-from roadrisk.hotspots.kernel_shapes import GAUSSIAN_CUT, SHAPES, Shape, height, mass_to
-from roadrisk.hotspots.paths import PathTable, path_table
+from roadrisk.hotspots.kernel_rows import rows_of_edges
+from roadrisk.hotspots.kernel_shapes import GAUSSIAN_CUT, SHAPES, Shape, height
+from roadrisk.hotspots.paths import junctions, path_table
 from roadrisk.hotspots.simple_kernel import simple_density_at, simple_lixel_kernel
 
 if TYPE_CHECKING:
@@ -18,6 +21,7 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
 
 Kind = Literal["continuous", "discontinuous", "simple"]
+EDGES_AT_ONCE = 1_000
 
 
 def density_at(
@@ -126,19 +130,27 @@ def lixel_kernel(
         return simple_lixel_kernel(
             network, lixels, bandwidth_m, shape=shape, gaussian_cut=gaussian_cut
         )
-    table: PathTable = path_table(
-        network, bandwidth_m, split=split, reflect=reflect, open_nodes=open_nodes
-    )
-    indptr, indices, data = _rows(
-        network.edge_length_m, table.first, table.entry, table.distance_m, table.weight,
-        lixels.edge, lixels.start_m, lixels.end_m, lixels.first,
-        float(bandwidth_m), SHAPES[shape], float(gaussian_cut),
-    )  # fmt: skip
-    rows = sparse.csr_array((data, indices, indptr), shape=(len(lixels), len(lixels)))
-    if open_nodes is None and (split == "continuous" or reflect):
-        mass: Floats = np.asarray(rows.sum(axis=1), np.float64)
-        rows.data[:] = rows.data / np.repeat(mass, np.diff(indptr))
-    return rows
+    roads = junctions(network, open_nodes)
+    rule = (float(bandwidth_m), split == "continuous", reflect)
+    whole = open_nodes is None and (split == "continuous" or reflect)
+    starts = range(0, network.edges, EDGES_AT_ONCE)
+    with ThreadPoolExecutor(cpu_count()) as pool:
+        parts = list(
+            pool.map(
+                lambda a: rows_of_edges(
+                    a, min(a + EDGES_AT_ONCE, network.edges), roads, rule, lixels.first,
+                    SHAPES[shape], float(gaussian_cut), whole,
+                ),
+                starts,
+            )
+        )  # fmt: skip
+    counts = np.concatenate([np.zeros(1, np.int64), *(p[0] for p in parts)])
+    indices = np.concatenate([np.zeros(0, np.int32), *(p[1] for p in parts)])
+    data = np.concatenate([np.zeros(0), *(p[2] for p in parts)])
+    indptr = np.cumsum(counts)
+    if indptr[-1] < 2**31:
+        indptr = indptr.astype(np.int32)
+    return sparse.csr_array((data, indices, indptr), shape=(len(lixels), len(lixels)))
 
 
 @nb.njit(cache=True)
@@ -176,110 +188,3 @@ def _density(
                     x = place_offset[i] if from_u else length[f] - place_offset[i]
                     out[i] += w * share[row] * height(d + x, h, shape, cut)
     return out
-
-
-@nb.njit(cache=True)
-def _rows(
-    length: Floats,
-    first: Ints,
-    entry: Ints,
-    distance: Floats,
-    share: Floats,
-    lixel_edge: Ints,
-    lixel_start: Floats,
-    lixel_end: Floats,
-    lixel_first: Ints,
-    h: float,
-    shape: int,
-    cut: float,
-) -> tuple[Ints, Ints, Floats]:
-    count = len(lixel_edge)
-    indptr = np.zeros(count + 1, np.int64)
-    indices = np.empty(64 * count + 64, np.int64)
-    data = np.empty(64 * count + 64, np.float64)
-    sums = np.zeros(count)
-    met = np.zeros(count, np.bool_)
-    touched = np.empty(count, np.int64)
-    used = 0
-    for n in range(count):
-        e = lixel_edge[n]
-        s = (lixel_start[n] + lixel_end[n]) / 2.0
-        seen = _own_edge(
-            n, e, s, lixel_start, lixel_end, lixel_first, h, shape, cut, sums, met, touched
-        )
-        for side in range(2):
-            gone = s if side == 0 else length[e] - s
-            if gone >= h:
-                continue
-            for row in range(first[2 * e + side], first[2 * e + side + 1]):
-                d = gone + distance[row]
-                if d >= h:
-                    continue
-                f = entry[row] // 2
-                lo, hi = lixel_first[f], lixel_first[f + 1]
-                piece = length[f] / (hi - lo)
-                for j in range(hi - lo):
-                    if d + j * piece >= h:
-                        break
-                    mass = share[row] * (
-                        mass_to(d + (j + 1) * piece, h, shape, cut)
-                        - mass_to(d + j * piece, h, shape, cut)
-                    )
-                    i = lo + j if entry[row] % 2 == 0 else hi - 1 - j
-                    seen = _add(i, mass, sums, met, touched, seen)
-        if used + seen > len(data):
-            more = max(2 * len(data), used + seen)
-            bigger_i = np.empty(more, np.int64)
-            bigger_d = np.empty(more, np.float64)
-            bigger_i[:used] = indices[:used]
-            bigger_d[:used] = data[:used]
-            indices, data = bigger_i, bigger_d
-        row_order = np.sort(touched[:seen])
-        for i in row_order:
-            indices[used], data[used] = i, sums[i]
-            used += 1
-            sums[i], met[i] = 0.0, False
-        indptr[n + 1] = used
-    return indptr, indices[:used].copy(), data[:used].copy()
-
-
-@nb.njit(cache=True)
-def _own_edge(
-    n: int,
-    e: int,
-    s: float,
-    lixel_start: Floats,
-    lixel_end: Floats,
-    lixel_first: Ints,
-    h: float,
-    shape: int,
-    cut: float,
-    sums: Floats,
-    met: Any,
-    touched: Ints,
-) -> int:
-    """Lixels of the event's own edge, both ways, before any node is met."""
-    seen = 0
-    size = lixel_end[n] - lixel_start[n]
-    near = max(lixel_first[e], lixel_first[e] + int((s - h) / size) - 1)
-    last = min(lixel_first[e + 1], lixel_first[e] + int((s + h) / size) + 2)
-    for i in range(near, last):
-        a, b = lixel_start[i] - s, lixel_end[i] - s
-        if a >= h or b <= -h:
-            continue
-        if i == n:
-            mass = mass_to(-a, h, shape, cut) + mass_to(b, h, shape, cut)
-        else:
-            mass = abs(mass_to(abs(b), h, shape, cut) - mass_to(abs(a), h, shape, cut))
-        seen = _add(i, mass, sums, met, touched, seen)
-    return seen
-
-
-@nb.njit(cache=True)
-def _add(i: int, mass: float, sums: Floats, met: Any, touched: Ints, seen: int) -> int:
-    if not met[i]:
-        met[i] = True
-        touched[seen] = i
-        seen += 1
-    sums[i] += mass
-    return seen

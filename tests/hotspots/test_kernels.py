@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from roadrisk.hotspots.kernels import density_at, lixel_kernel
-from roadrisk.hotspots.paths import MOST_STATES, path_table
+from roadrisk.hotspots.path_wave import SLOTS
+from roadrisk.hotspots.paths import path_table
 from roadrisk.roads.lixels import lay_lixels
 from roadrisk.roads.network import Network
 from tests.roads.small import make_network
@@ -139,7 +140,7 @@ def test_paths_stay_bounded_where_edges_are_very_short() -> None:
     network = make_network(lines)
     table = path_table(network, 60.0)
     # Followed one by one they would be millions an end: each meeting splits every path in four.
-    assert np.diff(table.first).max() < 10 * MOST_STATES
+    assert np.diff(table.first).max() <= SLOTS * 2 * network.edges
     rows = lixel_kernel(network, lay_lixels(network, 10.0), 60.0)
     assert np.asarray(rows.sum(axis=1)) == pytest.approx(1.0, abs=1e-12)
     density = rows.toarray() / lay_lixels(network, 10.0).length_m
