@@ -1,29 +1,59 @@
-"""How often a hot stretch is shown where there is none, and found where there is one.
+"""How often a hot stretch is shown where there is none.
 
-    python -m tests.truth.false_alarms [worlds]
+    python -m tests.truth.false_alarms --worlds 2000 [--test scan] [--network line tree]
+        [--world homes mixed] [--null free]
 
-Prints, for worlds without any hot stretch, the share in which the test shows one at the 5 %
-level, and, for planted stretches, the share found, by number of observers. 199 draws a world:
+Prints, for worlds without any hot stretch, the share in which the comparison with chance (or the
+scan's best run) shows one at the 5 % level, a line as soon as it is known. 199 draws a world:
 with p = (r + 1)/(n + 1) the level is exact for any number of draws that makes alpha (n + 1) whole.
+Planted stretches: `planted_stretches`.
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
+import time
 
 import numpy as np
 
 from roadrisk.base.seeds import generator
-from tests.truth.worlds import WORLDS, Ground, compared, country_roads, ground, line_30_km, planted
+from roadrisk.hotspots.stretch_ends import scan_for_ends
+from tests.truth.networks import town_streets, tree_of_roads
+from tests.truth.worlds import (
+    AT_JUNCTIONS,
+    WORLDS,
+    Ground,
+    compared,
+    country_roads,
+    ground,
+    line_30_km,
+    planted,
+)
+
+NETWORKS = {
+    "line": line_30_km,
+    "tree": tree_of_roads,
+    "streets": town_streets,
+    "country": country_roads,
+}
+LONGEST_M, DRAWS = 1000.0, 199
 
 
-def share_shown(on: Ground, world: str, worlds: int, stream: str = "") -> float:
+def share_shown(on: Ground, world: str, worlds: int, stream: str = "", test: str = "chance"
+                ) -> float:  # fmt: skip
     """Share of worlds in which a stretch is shown at the 5 % level."""
     shown = 0
     for number in range(worlds):
         rng = generator(number, f"false alarms {world} {stream}")
-        shown += compared(on, WORLDS[world](on, rng), rng).p_value.min() <= 0.05
-    return shown / worlds
+        events = WORLDS[world](on, rng)
+        if test == "chance":
+            shown += compared(on, events, rng).p_value.min() <= 0.05
+        else:
+            runs = scan_for_ends(
+                on.network, on.lixels, events, on.strands, longest_m=LONGEST_M, draws=DRAWS, rng=rng
+            ).scan.runs
+            shown += bool(runs) and runs[0].p_value <= 0.05
+    return float(shown / worlds)
 
 
 def share_found(on: Ground, units: int, length_m: float, times: float, worlds: int) -> float:
@@ -36,28 +66,30 @@ def share_found(on: Ground, units: int, length_m: float, times: float, worlds: i
     return found / worlds
 
 
-def main(worlds: int) -> None:
-    for name, network in (("30 km line", line_30_km()), ("country roads", country_roads())):
-        on = ground(network)
-        for world in WORLDS:
-            share = share_shown(on, world, worlds, name)
-            error = np.sqrt(share * (1 - share) / worlds)
+def main() -> None:
+    ask = argparse.ArgumentParser()
+    ask.add_argument("--worlds", type=int, default=1000)
+    ask.add_argument("--network", nargs="+", choices=NETWORKS, default=["line", "tree", "streets"])
+    ask.add_argument("--world", nargs="+", choices=WORLDS, default=list(WORLDS))
+    ask.add_argument("--test", choices=("chance", "scan"), default="chance")
+    ask.add_argument("--null", choices=("windows", "free"), default="windows")
+    asked = ask.parse_args()
+    for name in asked.network:
+        on = ground(NETWORKS[name](), null=asked.null)
+        print(f"{name}: {on.network.length_m / 1000:.1f} km, {on.network.edges} edges", flush=True)
+        for world in asked.world:
+            if on.network.edges == 1 and world in AT_JUNCTIONS:
+                continue
+            start = time.perf_counter()
+            share = share_shown(on, world, asked.worlds, name, asked.test)
+            error = np.sqrt(share * (1 - share) / asked.worlds)
+            took = (time.perf_counter() - start) / asked.worlds
             print(
-                f"{name:14} {world:12} shown in {share:.3f} (standard error {error:.3f})",
+                f"{asked.test:7} {name:8} {world:16} {asked.worlds:5} worlds, shown in "
+                f"{100 * share:5.2f} % (standard error {100 * error:.2f}); {1000 * took:.0f} ms",
                 flush=True,
-            )
-    free = ground(line_30_km(), null="free")
-    for world in WORLDS:
-        share = share_shown(free, world, worlds, "free")
-        print(f"free moves     {world:12} shown in {share:.3f}", flush=True)
-    on = ground(line_30_km())
-    for length_m, times in ((500, 5), (200, 5), (500, 3)):
-        for units in (18, 30, 45, 60, 90, 120, 250):
-            share = share_found(on, units, length_m, times, max(worlds // 4, 1))
-            print(
-                f"{units:4} observers, {length_m} m at {times}x: found in {share:.2f}", flush=True
             )
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1000)
+    main()

@@ -7,12 +7,15 @@ windows or groups goes into the generators.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from roadrisk.hotspots.chance import Chance, compare_with_chance
-from roadrisk.hotspots.events import ALIVE, CROSSING, Events, gather
+from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, Events, gather
 from roadrisk.hotspots.kernels import lixel_kernel
 from roadrisk.hotspots.strands import Strands, free_strands, lay_strands
 from roadrisk.roads.lixels import lay_lixels, places_xy
@@ -87,10 +90,27 @@ class Draws:
         target = self.xy[lixel] + self.rng.normal(0, sd_m, (len(lixel), 2))
         return np.asarray(self._tree().query(target)[1], np.int64)
 
-    def _tree(self):
-        if not hasattr(self, "_kept"):
-            from scipy.spatial import cKDTree
+    def within(self, lixel: Ints, reach_m: float) -> Ints:
+        """One of the lixels within `reach_m` of each given one, all alike.
 
+        The nearest road to a long step would gather at dead ends.
+        """
+        near = self._tree().query_ball_point(self.xy[lixel], reach_m)
+        return np.array([some[int(self.rng.random() * len(some))] for some in near], np.int64)
+
+    def junctions(self, distinct: bool, count: int) -> Ints:
+        """Lixels at junctions: nearest to random places, or so many different ones."""
+        net = self.on.network
+        degree = np.bincount(np.concatenate([net.edge_u, net.edge_v]), minlength=len(net.node_xy))
+        xy = net.node_xy[degree >= 3]
+        if distinct:
+            chosen = self.rng.permutation(len(xy))[:count]
+        else:
+            chosen = cKDTree(xy).query(self.xy[self.centres(count)])[1]
+        return np.asarray(self._tree().query(xy[chosen])[1], np.int64)
+
+    def _tree(self) -> cKDTree:
+        if not hasattr(self, "_kept"):
             self._kept = cKDTree(self.xy)
         return self._kept
 
@@ -103,11 +123,12 @@ def smooth_field(xy: Floats, range_m: float, rng: np.random.Generator) -> Floats
 
 
 def events_of(on: Ground, lixel: Ints, who: list[tuple[bool, str]], rng: np.random.Generator,
-              link_m: float = 200.0, window_m: float = 2000.0) -> Events:  # fmt: skip
+              link_m: float = 200.0, window_m: float = 2000.0, report: int = ALIVE
+            ) -> Events:  # fmt: skip
     lixel = np.asarray(lixel, np.int64)
     along = rng.random(len(lixel)) * on.lixels.length_m[lixel]
     xy = places_xy(on.network, on.lixels.edge[lixel], on.lixels.start_m[lixel] + along)
-    kind = np.array([ALIVE if observer else CROSSING for observer, _ in who], np.int64)
+    kind = np.array([report if observer else CROSSING for observer, _ in who], np.int64)
     return gather(
         on.strands, lixel=lixel, along_m=along, weight=np.ones(len(lixel)),
         event=np.arange(len(lixel)), event_unit=who, event_kind=kind, event_xy=xy,
@@ -128,6 +149,34 @@ def homes(on: Ground, rng: np.random.Generator, animals: int = 18) -> Events:
     lixel = draws.around(np.repeat(draws.centres(animals), counts), 60.0)
     who = [(False, f"a{i}") for i in np.repeat(np.arange(animals), counts)]
     return events_of(on, lixel, who, rng)
+
+
+def crossing_points(on: Ground, rng: np.random.Generator, animals: int = 18) -> Events:
+    """Animals that cross at one to three points within 500 m of home, at one far more often."""
+    draws = Draws(on, rng)
+    counts = 1 + rng.poisson(rng.gamma(0.7, 12.0, animals))
+    home = draws.centres(animals)
+    points = draws.within(np.repeat(home, 3), 500.0).reshape(animals, 3)
+    share = rng.gamma(0.5, 1.0, (animals, 3))
+    share[np.arange(3) >= rng.integers(1, 4, animals)[:, None]] = 0.0
+    animal = np.repeat(np.arange(animals), counts)
+    up_to = np.cumsum(share, axis=1)[animal]
+    which = (rng.random(len(animal))[:, None] * up_to[:, -1:] > up_to).sum(axis=1)
+    who = [(False, f"a{i}") for i in animal]
+    return events_of(on, draws.around(points[animal, which], 10.0), who, rng)
+
+
+def junction_homes(on: Ground, rng: np.random.Generator, animals: int = 18,
+                   distinct: bool = False) -> Events:  # fmt: skip
+    """Animals whose homes lie at junctions, so that each one's crossings lie on several arms.
+
+    Where there are few junctions such homes gather in truth; with `distinct` no two share one.
+    """
+    draws = Draws(on, rng)
+    home = draws.junctions(distinct, animals)
+    counts = 1 + rng.poisson(rng.gamma(0.7, 12.0, len(home)))
+    who = [(False, f"a{i}") for i in np.repeat(np.arange(len(home)), counts)]
+    return events_of(on, draws.around(np.repeat(home, counts), 100.0), who, rng)
 
 
 def paths(on: Ground, rng: np.random.Generator, animals: int = 18) -> Events:
@@ -156,9 +205,39 @@ def repeaters(on: Ground, rng: np.random.Generator, observers: int = 60, log_sd:
     return events_of(on, lixel, who, rng)
 
 
-def traffic(on: Ground, rng: np.random.Generator, observers: int = 60) -> Events:
+def traffic(on: Ground, rng: np.random.Generator, observers: int = 60,
+            range_m: float = 2000.0) -> Events:  # fmt: skip
     """The same, where reporting follows unknown traffic (a factor of 4 up or down is usual)."""
-    return repeaters(on, rng, observers, log_sd=0.7, range_m=2000.0)
+    return repeaters(on, rng, observers, log_sd=0.7, range_m=range_m)
+
+
+def anonymous(on: Ground, rng: np.random.Generator, observers: int = 60) -> Events:
+    """The same, each report without its observer's name at the toss of a coin."""
+    return _repeats(on, rng, observers, lambda who: rng.random(len(who)) < 0.5)
+
+
+def unsigned(on: Ground, rng: np.random.Generator, observers: int = 60) -> Events:
+    """The same, half of the observers never giving their name."""
+    return _repeats(on, rng, observers, lambda who: (rng.random(observers) < 0.5)[who])
+
+
+def _repeats(on: Ground, rng: np.random.Generator, observers: int,
+             nameless: Callable[[Ints], np.ndarray]) -> Events:  # fmt: skip
+    draws = Draws(on, rng)
+    counts = 1 + rng.poisson(rng.gamma(0.5, 8.0, observers))
+    lixel = draws.around(np.repeat(draws.centres(observers), counts), 40.0)
+    number = np.repeat(np.arange(observers), counts)
+    who = [(True, "" if no else f"o{i}") for i, no in zip(number, nameless(number), strict=True)]
+    return events_of(on, lixel, who, rng)
+
+
+def carcasses(on: Ground, rng: np.random.Generator, clusters: int = 60) -> Events:
+    """Clusters of carcasses, each found on a survey day of its own within some 100 m."""
+    draws = Draws(on, rng)
+    counts = 1 + rng.poisson(rng.gamma(0.7, 3.0, clusters))
+    lixel = draws.around(np.repeat(draws.centres(clusters), counts), 25.0)
+    who = [(True, f"survey, cluster {i}") for i in np.repeat(np.arange(clusters), counts)]
+    return events_of(on, lixel, who, rng, report=DEAD)
 
 
 def mixed(on: Ground, rng: np.random.Generator) -> Events:
@@ -180,20 +259,24 @@ def mixed(on: Ground, rng: np.random.Generator) -> Events:
     )  # fmt: skip
 
 
-def planted(on: Ground, rng: np.random.Generator, units: int, length_m: float, times: float
-            ) -> tuple[Events, Ints]:  # fmt: skip
-    """Repeat observers, with one stretch of `length_m` where `times` as many start."""
+def planted(on: Ground, rng: np.random.Generator, units: int, length_m: float, times: float,
+            animals: int = 0) -> tuple[Events, Ints]:  # fmt: skip
+    """Repeat observers, with one stretch of `length_m` where `times` as many start.
+
+    It lies anywhere alike within an edge that holds it. The first `animals` of the units are
+    animals by their crossings; all have a place and a number of events drawn alike.
+    """
     draws = Draws(on, rng)
     lixels = on.lixels
-    edge = rng.choice(on.network.edges, p=on.network.edge_length_m / on.network.length_m)
-    room = max(on.network.edge_length_m[edge] - length_m, 0.0)
-    begin = rng.random() * room
+    room = np.maximum(on.network.edge_length_m - length_m, 0.0)
+    edge = rng.choice(on.network.edges, p=room / room.sum())
+    begin = rng.random() * room[edge]
     here = (lixels.edge == edge) & (lixels.end_m > begin) & (lixels.start_m < begin + length_m)
     weight = lixels.length_m * np.where(here, times, 1.0)
     draws.cumulative = np.cumsum(weight) / weight.sum()
     counts = 1 + rng.poisson(rng.gamma(0.5, 8.0, units))
     lixel = draws.around(np.repeat(draws.centres(units), counts), 40.0)
-    who = [(True, f"o{i}") for i in np.repeat(np.arange(units), counts)]
+    who = [(i >= animals, f"o{i}") for i in np.repeat(np.arange(units), counts)]
     return events_of(on, lixel, who, rng), np.flatnonzero(here)
 
 
@@ -207,8 +290,18 @@ def compared(on: Ground, events: Events, rng: np.random.Generator, draws: int = 
 WORLDS = {
     "independent": independent,
     "homes": homes,
+    "crossing-points": crossing_points,
+    "own-junctions": partial(junction_homes, distinct=True),
+    "junctions": junction_homes,
     "paths": paths,
     "repeaters": repeaters,
+    "anonymous": anonymous,
+    "unsigned": unsigned,
+    "carcasses": carcasses,
     "mixed": mixed,
-    "traffic": traffic,
+    "traffic-2000": traffic,
+    "traffic-1000": partial(traffic, range_m=1000.0),
+    "traffic-500": partial(traffic, range_m=500.0),
+    "traffic-250": partial(traffic, range_m=250.0),
 }
+AT_JUNCTIONS = ("own-junctions", "junctions")  # not on a line
