@@ -69,12 +69,13 @@ def agency(lines: list[Line]) -> gpd.GeoDataFrame:
 
 
 def reports(rng: np.random.Generator) -> gpd.GeoDataFrame:
-    """30 observers by the first road near its second crossing, 20 anywhere on the roads."""
+    """30 observers by the first road near its second crossing, 20 elsewhere on the roads."""
     roads = shapely.MultiLineString(LINES)
     there = shapely.LineString(LINES[0]).interpolate(rng.uniform(1650, 1950, 30))
     parts = np.array([g.length for g in roads.geoms])
     line = rng.choice(len(parts), 20, p=parts / parts.sum())
     anywhere = [roads.geoms[i].interpolate(rng.uniform(0, parts[i])) for i in line]
+    anywhere[0] = shapely.Point(40, 2)  # where the study area cuts the first road
     points = shapely.get_coordinates([*there, *anywhere]) + rng.normal(0, 8, (50, 2))
     time = pd.to_datetime("2023-05-01", utc=True) + pd.to_timedelta(np.arange(50) * 11, unit="D")
     table = pd.DataFrame({
@@ -107,26 +108,45 @@ def run(lines: list[Line], hotspots: dict[str, object]) -> Findings:
         folder=Path(), settings=settings, crs=CRS, animals=schemas.empty(schemas.ANIMALS),
         fixes=schemas.empty(schemas.FIXES, CRS), sightings=reports(np.random.default_rng(4)),
         osm_graph=None, agency_lines=agency(lines), traffic=None,
-        area=shapely.box(X0 - 100, Y0 - 100, X0 + 3300, Y0 + 3000),
+        area=shapely.box(X0, Y0 - 100, X0 + 3300, Y0 + 3000),
     ))  # fmt: skip
 
 
+CORRECTED = {"kernel": "continuous", "edge_correction": True, "study_area": "a.gpkg"}
+
+
 @pytest.mark.parametrize(
-    "hotspots",
+    ("hotspots", "named", "noted"),
     [
-        {"kernel": "continuous"},
-        {"kernel": "discontinuous", "kernel_shape": "epanechnikov"},
-        {"kernel": "simple"},
-        {"kernel": "straight", "kernel_shape": "gaussian"},
-        {"kernel": "continuous", "edge_correction": True, "study_area": "a.gpkg"},
+        ({"kernel": "continuous"}, "Equal-split continuous network kernel, quartic", ""),
+        (
+            {"kernel": "discontinuous", "kernel_shape": "epanechnikov"},
+            "Equal-split discontinuous network kernel, Epanechnikov", "",
+        ),
+        ({"kernel": "simple"}, "Simple network kernel", "no density"),
+        (
+            {"kernel": "straight", "kernel_shape": "gaussian"},
+            "Kernel of straight-line distance", "across country",
+        ),
+        (CORRECTED, "Equal-split continuous network kernel", "does not count exactly once"),
     ],
     ids=["continuous", "discontinuous", "simple", "straight", "corrected"],
-)
-def test_a_run_finds_the_same_stretches(hotspots: dict[str, object]) -> None:
+)  # fmt: skip
+def test_a_run_finds_the_same_stretches(
+    hotspots: dict[str, object], named: str, noted: str
+) -> None:
     """Property, on whole runs: every kernel value within 1e-9, and the stretches with their ends,
     chance, resamples and rows of the list, are the same after lines were cut at random points,
-    turned round and shuffled."""
+    turned round and shuffled. The kernel is named, and each report counts exactly once unless the
+    notes say that it doesn't."""
     first = run(LINES, hotspots)
+    assert first.chance.method.startswith(named)
+    assert (noted in "".join(n for n in first.notes if n.startswith("Kernel"))) or not noted
+    length_km = (first.lixels["end_m"] - first.lixels["start_m"]) / 1000
+    years = 731 / 365.25
+    whole = float((first.lixels["density_per_km_year"] * length_km).sum() * years)
+    once = hotspots["kernel"] != "simple" and "edge_correction" not in hotspots
+    assert (whole == pytest.approx(first.counts["reports_placed"], abs=1e-6)) == once
     assert len(first.stretches) >= 1
     assert first.stretches["begin_x_m"].notna().all()
     for seed in range(2):
