@@ -1,7 +1,7 @@
 """How often a hot stretch is shown where there is none.
 
     python -m tests.truth.false_alarms --worlds 2000 [--test scan] [--network line tree]
-        [--world homes mixed] [--null free]
+        [--world homes mixed] [--null free] [--first 1000]
 
 Prints, for worlds without any hot stretch, the share in which the comparison with chance (or the
 scan's best run) shows one at the 5 % level, a line as soon as it is known. 199 draws a world:
@@ -39,11 +39,11 @@ NETWORKS = {
 LONGEST_M, DRAWS = 1000.0, 199
 
 
-def share_shown(on: Ground, world: str, worlds: int, stream: str = "", test: str = "chance"
-                ) -> float:  # fmt: skip
-    """Share of worlds in which a stretch is shown at the 5 % level."""
+def share_shown(on: Ground, world: str, worlds: int, stream: str = "", test: str = "chance",
+                first: int = 0) -> float:  # fmt: skip
+    """Share of worlds, from the number `first` on, in which a stretch is shown at the 5 % level."""
     shown = 0
-    for number in range(worlds):
+    for number in range(first, first + worlds):
         rng = generator(number, f"false alarms {world} {stream}")
         events = WORLDS[world](on, rng)
         if test == "chance":
@@ -73,6 +73,7 @@ def main() -> None:
     ask.add_argument("--world", nargs="+", choices=WORLDS, default=list(WORLDS))
     ask.add_argument("--test", choices=("chance", "scan"), default="chance")
     ask.add_argument("--null", choices=("windows", "free"), default="windows")
+    ask.add_argument("--first", type=int, default=0, help="number of the first world")
     asked = ask.parse_args()
     for name in asked.network:
         on = ground(NETWORKS[name](), null=asked.null)
@@ -81,7 +82,7 @@ def main() -> None:
             if on.network.edges == 1 and world in AT_JUNCTIONS:
                 continue
             start = time.perf_counter()
-            share = share_shown(on, world, asked.worlds, name, asked.test)
+            share = share_shown(on, world, asked.worlds, name, asked.test, asked.first)
             error = np.sqrt(share * (1 - share) / asked.worlds)
             took = (time.perf_counter() - start) / asked.worlds
             print(
