@@ -10,7 +10,7 @@ whole network is compared with the observed one.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numba as nb
 import numpy as np
@@ -18,16 +18,19 @@ import numpy as np
 from roadrisk.base.intervals import p_from_draws
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.hotspots.moves import lay_out
+from roadrisk.hotspots.unit_sums import UnitSums, placed
+from roadrisk.hotspots.window_chance import WindowChance, judge_windows, windows_of_lixels
 
 if TYPE_CHECKING:
-    from scipy import sparse
-
     from roadrisk.hotspots.events import Events
+    from roadrisk.hotspots.path_kernel import LixelKernel
     from roadrisk.hotspots.strands import Strands
+    from roadrisk.hotspots.unit_sums import Sums
     from roadrisk.roads.network import Floats, Ints
 
 PEAK = 0.9375  # of the quartic kernel of half-width 1
-MOST_KEPT = 10_000_000  # numbers, 80 MB
+# Sums of draws are kept up to this, those of the others made a second time [bytes].
+MOST_KEPT = 400_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,23 +46,28 @@ class Chance:
         (r + 1) / (n + 1), r = draws whose largest value over the whole network reaches it.
     largest : ndarray, shape (draws,)
         Largest value of each draw.
+    by_window : WindowChance, optional
+        The same by window of road, each by itself.
     """
 
     statistic: Floats
     p_value: Floats
     largest: Floats
+    by_window: WindowChance | None = None
 
 
 def compare_with_chance(
     events: Events,
     strands: Strands,
-    kernel: sparse.csr_array[Any, tuple[int, int]],
+    kernel: LixelKernel,
     lixel_length_m: Floats,
     *,
     bandwidth_m: float,
     least_units: int,
     draws: int,
     rng: np.random.Generator,
+    peak_per_m: float | None = None,
+    by_window: bool = False,
     progress: Progress | None = None,
 ) -> Chance:
     """Compare the observed concentration with random positions of the same groups.
@@ -68,8 +76,8 @@ def compare_with_chance(
     ----------
     events : Events
     strands : Strands
-    kernel : scipy.sparse.csr_array, shape (lixels, lixels)
-        Of `kernels.lixel_kernel`.
+    kernel : scipy.sparse.csr_array, shape (lixels, lixels), or PathKernel
+        Of `kernels.lixel_kernel` or `path_kernel.fitting_kernel`.
     lixel_length_m : ndarray, shape (lixels,)
     bandwidth_m : float
         Half-width of the kernel [m].
@@ -77,6 +85,10 @@ def compare_with_chance(
         So many different animals or observers must reach a lixel.
     draws : int
     rng : numpy.random.Generator
+    peak_per_m : float, optional
+        Kernel at distance 0 [1/m]; the quartic's when left out.
+    by_window : bool
+        Whether each window of road is judged by itself as well.
     progress : Progress, optional
 
     Returns
@@ -96,40 +108,47 @@ def compare_with_chance(
     A group moves by a uniform draw of its middle within the window that holds it (or as
     `strands.rules` say: `moves`); pieces that would leave the window are folded back at its end.
     """
-    lixels = len(lixel_length_m)
+    peak = PEAK / bandwidth_m if peak_per_m is None else peak_per_m
+    unit_sums = UnitSums(
+        events, kernel, lixel_length_m, peak_per_m=peak, least_units=least_units
+    )  # fmt: skip
     laid = lay_out(events, strands)
-    moved = laid.middles(rng.random((draws, events.blocks)))
-    fixed = _fixed(events, kernel, lixel_length_m, bandwidth_m, least_units)
-    where = (strands.cut_m, strands.order, laid.offset, events.block, laid.low, laid.high)
-    observed = np.zeros(lixels)
-    _field(events.lixel, fixed, observed)
+    share = rng.random((draws, events.blocks))
+    observed = unit_sums.of(events.lixel)
     total = observed.copy()
-    largest = np.empty(draws)
-    # The mean of all draws is needed before any draw's maximum: kept where they fit, else made
-    # a second time.
-    kept = np.empty((draws if draws * lixels <= MOST_KEPT else 0, lixels))
+    # The mean of all draws is needed before any draw's largest value.
+    kept: list[Sums] = []
+    held = 0
     with (progress or Silent()).step("Comparing with chance", 2 * draws) as tick:
-        for start in range(0, draws, 100):
-            some = moved[start : start + 100]
-            _sums(some, where, fixed, total, kept[start : start + 100])
-            tick(len(some))
+        for some in unit_sums.of_draws(laid, strands, share):
+            _add_up(some.lixel, some.value, total)
+            if held + some.size_bytes <= MOST_KEPT and held >= 0:
+                kept.append(some)
+                held += some.size_bytes
+            else:
+                held = -1  # from here on all are made again
+            tick(len(some.count))
         mean = total / (draws + 1)
-        for start in range(0, draws, 100):
-            some = moved[start : start + 100]
-            largest[start : start + len(some)] = (
-                _maxima_of(kept[start : start + 100], mean)
-                if len(kept)
-                else _maxima(some, where, fixed, mean)
-            )
-            tick(len(some))
+        window = windows_of_lixels(strands) if by_window else np.zeros(len(total), np.int64)
+        parts = [np.zeros((0, int(window.max(initial=0)) + 1))]
+        done = sum(len(some.count) for some in kept)
+        for group in (kept, unit_sums.of_draws(laid, strands, share[done:])):
+            for some in group:
+                parts.append(
+                    _largest(some.count, some.lixel, some.value, mean, window, parts[0].shape[1])
+                )
+                tick(len(some.count))
+    every = np.concatenate(parts)
+    largest = every.max(axis=1, initial=0.0)
     statistic = np.maximum(observed - mean, 0.0)
-    return Chance(statistic, p_from_draws(statistic, largest), largest)
+    judged = judge_windows(statistic, window, every) if by_window else None
+    return Chance(statistic, p_from_draws(statistic, largest), largest, judged)
 
 
 def kernel_sums(
     events: Events,
     lixel: Ints,
-    kernel: sparse.csr_array[Any, tuple[int, int]],
+    kernel: LixelKernel,
     lixel_length_m: Floats,
     bandwidth_m: float,
     least_units: int,
@@ -141,7 +160,8 @@ def kernel_sums(
     events : Events
     lixel : ndarray of int64, shape (pieces,)
         Where the pieces lie, in place of `events.lixel`.
-    kernel : scipy.sparse.csr_array, shape (lixels, lixels)
+    kernel : scipy.sparse.csr_array, shape (lixels, lixels), or PathKernel
+        Quartic.
     lixel_length_m : ndarray, shape (lixels,)
     bandwidth_m : float
         Half-width of the kernel [m].
@@ -152,9 +172,10 @@ def kernel_sums(
     ndarray, shape (lixels,)
         [units per metre].
     """
-    out = np.zeros(len(lixel_length_m))
-    _field(lixel, _fixed(events, kernel, lixel_length_m, bandwidth_m, least_units), out)
-    return out
+    sums = UnitSums(
+        events, kernel, lixel_length_m, peak_per_m=PEAK / bandwidth_m, least_units=least_units
+    )  # fmt: skip
+    return sums.of(lixel)
 
 
 def moved_lixels(events: Events, strands: Strands, draws: int, rng: np.random.Generator) -> Ints:
@@ -173,106 +194,28 @@ def moved_lixels(events: Events, strands: Strands, draws: int, rng: np.random.Ge
     """
     laid = lay_out(events, strands)
     moved = laid.middles(rng.random((draws, events.blocks)))
-    where = (strands.cut_m, strands.order, laid.offset, events.block, laid.low, laid.high)
-    out = np.empty((draws, len(laid.offset)), np.int64)
-    for n in range(draws):
-        _place(moved[n], where, out[n])
+    where = (strands.cut_m, strands.order, laid.offset, laid.block, laid.low, laid.high)
+    return np.asarray(placed(moved, where))
+
+
+@nb.njit(cache=True)
+def _add_up(lixel: Ints, value: Floats, total: Floats) -> None:
+    for k in range(len(lixel)):
+        total[lixel[k]] += value[k]
+
+
+@nb.njit(cache=True)
+def _largest(
+    count: Ints, lixel: Ints, value: Floats, mean: Floats, window: Ints, windows: int
+) -> Floats:
+    """Largest value above the mean in each draw and window; 0 where none is."""
+    out = np.zeros((len(count), windows))
+    k = 0
+    for n in range(len(count)):
+        for _ in range(count[n]):
+            i = lixel[k]
+            w = window[i]
+            if w >= 0:
+                out[n, w] = max(out[n, w], value[k] - mean[i])
+            k += 1
     return out
-
-
-def _fixed(
-    events: Events,
-    kernel: sparse.csr_array[Any, tuple[int, int]],
-    lixel_length_m: Floats,
-    bandwidth_m: float,
-    least_units: int,
-) -> Any:
-    """Pack what every draw shares as numba takes it: one tuple."""
-    first = np.concatenate(
-        [[0], np.flatnonzero(np.diff(events.unit)) + 1, [len(events.unit)]]
-    ).astype(np.int64)
-    return (
-        events.weight, first, kernel.indptr.astype(np.int64), kernel.indices.astype(np.int64),
-        kernel.data, 1.0 / lixel_length_m, PEAK / bandwidth_m, least_units,
-    )  # fmt: skip
-
-
-@nb.njit(cache=True)
-def _field(lixel: Ints, fixed: Any, out: Floats) -> None:
-    """Kernel sums of all units but the largest, at every lixel."""
-    weight, first, indptr, indices, data, per_m, cap, least_units = fixed
-    count = len(out)
-    most = np.zeros(count)
-    units = np.zeros(count, np.int64)
-    own = np.zeros(count)
-    met = np.zeros(count, np.bool_)
-    touched = np.empty(count, np.int64)
-    out[:] = 0.0
-    for u in range(len(first) - 1):
-        seen = 0
-        for p in range(first[u], first[u + 1]):
-            row, w = lixel[p], weight[p]
-            for k in range(indptr[row], indptr[row + 1]):
-                i = indices[k]
-                if not met[i]:
-                    met[i] = True
-                    touched[seen] = i
-                    seen += 1
-                own[i] += w * data[k]
-        for t in range(seen):
-            i = touched[t]
-            value = min(own[i] * per_m[i], cap)
-            own[i] = 0.0
-            met[i] = False
-            if value > 1e-15:  # reflections can leave a rounding error below 0
-                out[i] += value
-                units[i] += 1
-                most[i] = max(most[i], value)
-    for i in range(count):
-        out[i] = max(out[i] - most[i], 0.0) if units[i] >= least_units else 0.0
-
-
-@nb.njit(cache=True)
-def _place(moved: Floats, where: Any, lixel: Ints) -> None:
-    """Lixels of all pieces when the groups' middles lie at `moved`."""
-    cut, order, offset, block, low, high = where
-    for p in range(len(offset)):
-        b = block[p]
-        lo, span = low[b], high[b] - low[b]
-        x = (moved[b] - lo + offset[p]) % (2.0 * span)
-        if x >= span:
-            x = 2.0 * span - x
-        lixel[p] = order[min(np.searchsorted(cut, lo + x, side="right") - 1, len(order) - 1)]
-
-
-@nb.njit(cache=True)
-def _sums(moved: Floats, where: Any, fixed: Any, total: Floats, kept: Floats) -> None:
-    lixel = np.empty(len(where[2]), np.int64)
-    out = np.empty(len(total))
-    for n in range(len(moved)):
-        _place(moved[n], where, lixel)
-        _field(lixel, fixed, out)
-        total += out
-        if len(kept):
-            kept[n] = out
-
-
-@nb.njit(cache=True)
-def _maxima_of(kept: Floats, mean: Floats) -> Floats:
-    largest = np.zeros(len(kept))
-    for n in range(len(kept)):
-        for i in range(len(mean)):
-            largest[n] = max(largest[n], kept[n, i] - mean[i])
-    return largest
-
-
-@nb.njit(cache=True)
-def _maxima(moved: Floats, where: Any, fixed: Any, mean: Floats) -> Floats:
-    lixel = np.empty(len(where[2]), np.int64)
-    out = np.empty(len(mean))
-    largest = np.zeros(len(moved))
-    for n in range(len(moved)):
-        _place(moved[n], where, lixel)
-        _field(lixel, fixed, out)
-        largest[n] = max((out - mean).max(), 0.0)
-    return largest

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from itertools import product
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -20,12 +20,12 @@ from roadrisk.hotspots.moves import (
     rule_of_groups,
     rules_on,
 )
+from roadrisk.hotspots.path_kernel import part_of
 from roadrisk.hotspots.strands import Strands
 
 if TYPE_CHECKING:
-    from scipy import sparse
-
     from roadrisk.hotspots.events import Bools, Events
+    from roadrisk.hotspots.path_kernel import LixelKernel
     from roadrisk.roads.network import Floats, Ints
     from roadrisk.study import HotspotsSection
 
@@ -66,7 +66,7 @@ class _Ground:
     """The long line that worlds are made on, and what the test needs of the network."""
 
     strands: Strands
-    kernel: sparse.csr_array[Any, tuple[int, int]]
+    kernel: LixelKernel
     length_m: Floats
     share: float
 
@@ -74,7 +74,7 @@ class _Ground:
 def find_power(
     tested: Events,
     strands: Strands,
-    kernel: sparse.csr_array[Any, tuple[int, int]],
+    kernel: LixelKernel,
     lixel_length_m: Floats,
     *,
     settings: HotspotsSection,
@@ -89,7 +89,7 @@ def find_power(
         Only who there is and how much each one's events weigh is taken from them; where they lie
         is not looked at.
     strands : Strands
-    kernel : scipy.sparse.csr_array, shape (lixels, lixels)
+    kernel : scipy.sparse.csr_array or PathKernel
     lixel_length_m : ndarray, shape (lixels,)
     settings : HotspotsSection
         `power_worlds` simulated studies a cell.
@@ -213,7 +213,7 @@ def _pieces(events: Events, keep: Bools) -> Events:
 
 def _sample(
     strands: Strands,
-    kernel: sparse.csr_array[Any, tuple[int, int]],
+    kernel: LixelKernel,
     length_m: Floats,
     pieces: int,
     rng: np.random.Generator,
@@ -242,7 +242,7 @@ def _sample(
     part = Strands(start, length_m[lixel], strands.forward[lixel],
                    np.arange(len(lixel), dtype=np.int64), cut, ends,
                    rules_on(strands.rules, lixel))  # fmt: skip
-    return _Ground(part, kernel[lixel][:, lixel].tocsr(), length_m[lixel], cut[-1] / whole)
+    return _Ground(part, part_of(kernel, lixel), length_m[lixel], cut[-1] / whole)
 
 
 def _interval(found: int, worlds: int) -> tuple[float, float]:

@@ -10,6 +10,7 @@ import pandas as pd
 from scipy import sparse
 
 from roadrisk.base.progress import Progress, Silent
+from roadrisk.hotspots.path_kernel import spread_events
 from roadrisk.hotspots.ranking import windows_of_lixels, windows_of_mass
 from roadrisk.hotspots.resampling import resamples, years_of
 from roadrisk.hotspots.scan import scan
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from roadrisk.hotspots.events import Events
+    from roadrisk.hotspots.path_kernel import LixelKernel
     from roadrisk.hotspots.ranking import Windows
     from roadrisk.hotspots.resampling import Resample
     from roadrisk.hotspots.scan import Run, Ways
@@ -60,7 +62,7 @@ def how_stable(
     strands: Strands,
     mass: CrossingMass,
     event_year: Ints,
-    kernel: sparse.csr_array[Any, tuple[int, int]],
+    kernel: LixelKernel,
     windows: Windows,
     stretches: Sequence[Ints],
     has_ends: Sequence[bool],
@@ -83,7 +85,7 @@ def how_stable(
     mass : CrossingMass
     event_year : ndarray of int64, shape (events,)
         `points.Points.event_year`.
-    kernel : scipy.sparse.csr_array, shape (lixels, lixels)
+    kernel : scipy.sparse.csr_array or PathKernel
     windows : Windows
         The ranked list's.
     stretches : sequence of ndarray of int64
@@ -192,12 +194,12 @@ def ends_along(stretch: Ints, run: Ints, length_m: Floats) -> tuple[float, float
 def _ranks(
     one: Resample,
     lixels: Lixels,
-    kernel: sparse.csr_array[Any, tuple[int, int]],
+    kernel: LixelKernel,
     windows: Windows,
     window_m: float,
 ) -> tuple[np.ndarray, Ints]:
     """Which windows one resample keeps, and their ranks in it."""
-    density = np.asarray(kernel.T @ one.evidence) / lixels.length_m
+    density = spread_events(kernel, one.evidence) / lixels.length_m
     there = windows_of_mass(lixels, one.evidence, density, window_m=window_m, rows=len(lixels))
     number = windows_of_lixels(there, len(lixels))
     sums = np.concatenate([[0.0], np.cumsum(one.evidence)])

@@ -1,0 +1,106 @@
+"""Windows of road each by itself: p-values, their far tail, and how many of a list are false."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import stats
+
+from roadrisk.base.intervals import p_from_draws
+from roadrisk.hotspots.tail import tail_p
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from roadrisk.hotspots.strands import Strands
+    from roadrisk.roads.network import Floats, Ints
+
+# A p-value of fewer draws than this that reach the observed value says little more than "small".
+FEW = 10
+
+
+@dataclass(frozen=True, eq=False)
+class WindowChance:
+    """The windows of road within which groups move, each judged by itself.
+
+    Attributes
+    ----------
+    window : ndarray of int64, shape (lixels,)
+        -1 off the long line.
+    p_value : ndarray, shape (windows,)
+        Of the largest statistic in the window, against the draws' in the same window.
+    tail_fitted : ndarray of bool, shape (windows,)
+        Whether it was read off a curve fitted to the draws' tail, since hardly any draw reaches
+        the observed value.
+    q_value : ndarray, shape (windows,)
+        Benjamini-Hochberg: among all windows listed with this value or a smaller one, about this
+        share is expected to be there by chance.
+    """
+
+    window: Ints
+    p_value: Floats
+    tail_fitted: NDArray[np.bool_]
+    q_value: Floats
+
+
+def windows_of_lixels(strands: Strands) -> Ints:
+    """Return the window of road that holds each lixel's middle.
+
+    Parameters
+    ----------
+    strands : Strands
+
+    Returns
+    -------
+    ndarray of int64, shape (lixels,)
+        0, 1, ... along the long line; -1 off it.
+    """
+    middle = strands.lixel_start_m + strands.lixel_length_m / 2
+    found = np.searchsorted(strands.window_m, middle, side="right") - 1
+    inside = np.clip(found, 0, len(strands.window_m) - 2)
+    return np.where(np.isnan(middle), -1, inside).astype(np.int64)
+
+
+def judge_windows(statistic: Floats, window: Ints, largest: Floats) -> WindowChance:
+    """Judge each window against its own draws.
+
+    Parameters
+    ----------
+    statistic : ndarray, shape (lixels,)
+        Observed; 0 or more.
+    window : ndarray of int64, shape (lixels,)
+    largest : ndarray, shape (draws, windows)
+        Largest statistic of each draw in each window.
+
+    Returns
+    -------
+    WindowChance
+
+    Notes
+    -----
+    The windows are laid before anything is looked at and share no road; stretches found in the
+    data are no fixed set of tests, so the false discovery rate is that of windows (Benjamini &
+    Hochberg 1995, J. R. Stat. Soc. B 57:289-300, from memory). Groups move within their own
+    windows, so that the windows' p-values hang together through kernels that reach over their
+    ends only. Windows in which nothing could ever have stood out are no tests.
+    """
+    windows = largest.shape[1]
+    observed = np.zeros(windows)
+    on = window >= 0
+    np.maximum.at(observed, window[on], statistic[on])
+    p = np.ones(windows)
+    fitted = np.zeros(windows, bool)
+    tested = (observed > 0) | (largest > 0).any(axis=0)
+    for w in np.flatnonzero(tested):
+        draws = largest[:, w]
+        p[w] = float(p_from_draws(observed[w], draws))
+        if p[w] * (len(draws) + 1) - 1 < FEW:
+            tail = tail_p(observed[w], draws)
+            if tail is not None:
+                p[w], fitted[w] = tail, True
+    q = np.ones(windows)
+    if tested.any():
+        q[tested] = stats.false_discovery_control(p[tested], method="bh")
+    return WindowChance(window, p, fitted, q)
