@@ -254,6 +254,21 @@ def _profile(text: str) -> Callable[[Path], None]:
     return break_it
 
 
+def _area(content: str, *more: str) -> Callable[[Path], None]:
+    """Name a study area; more lines go into its section of study.toml."""
+
+    def break_it(folder: Path) -> None:
+        put("area.geojson", content)(folder)
+        section = "\n".join(["[hotspots]", 'study_area = "area.geojson"', *more, ""])
+        with (folder / "study.toml").open("a", encoding="utf-8") as file:
+            file.write(section)
+
+    return break_it
+
+
+_ELSEWHERE = (
+    '{"type": "Polygon", "coordinates": [[[10, 50], [11, 50], [11, 51], [10, 51], [10, 50]]]}'
+)
 _PROFILE = (files("roadrisk.species") / "TEMPLATE.toml").read_text(encoding="utf-8")
 _ZONE = 'time_zone = "America/New_York"'
 
@@ -371,6 +386,12 @@ CASES = [
         "</OGRVRTLayer></OGRVRTDataSource>"),
         "centrelines.geojson", "wrong name"),
     Case("points as roads", _points_as_lines, "centrelines.geojson", "Point where lines", 2),
+    Case("lines as the study area", _area(json.dumps(LINES)), "area.geojson",
+         "where polygons are needed", 2),
+    Case("study area elsewhere", _area(_ELSEWHERE), "area.geojson", "none of the roads"),
+    Case("study area for a kernel that can't be corrected",
+         _area(_ELSEWHERE, 'kernel = "simple"', "edge_correction = true"),
+         "study.toml", "not for 'simple'", 39, "hotspots.edge_correction"),
     Case("agency layer without a system", _shapefile_without_system, "centrelines.shp",
          "coordinate system"),
     Case("layer not named", _two_layers, "centrelines.gpkg", "2 layers"),
