@@ -10,6 +10,7 @@ import pandas as pd
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.findings import Findings, TrackedAnimals
 from roadrisk.hotspots.finding import find_hotspots
+from roadrisk.hotspots.ranked_rows import with_reach
 from roadrisk.roads.bands import partner_lixels
 from roadrisk.roads.build import build_network
 from roadrisk.roads.lixels import lay_lixels
@@ -110,13 +111,14 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         remarks += from_bearings.remarks
         bearing_notes = from_bearings.notes
     reach = reach_by_segment(network.segments, steps, reach_m=settings.crossings.reach_m)
+    near = reach_by_segment(hot.ranked, steps, reach_m=settings.crossings.reach_m)
     left_out = pd.concat([_left_out(remarks), repeats, placed.left_out], ignore_index=True)
     return Findings(
         segments=_segment_table(network, lixels, reach, frequencies, placed, settings.study.years),
         lixels=hot.lixels,
         stretches=hot.stretches,
         stretch_years=hot.stretch_years,
-        ranked=hot.ranked,
+        ranked=with_reach(hot.ranked, near["animals_in_reach"]),
         crossings=crossings.table,
         sightings=placed.table,
         left_out=left_out,

@@ -60,6 +60,9 @@ def run(
     _say_findings(findings)
     for path in written:
         typer.echo(f"wrote {path}")
+    from roadrisk.reporting.column_words import confidential_words
+
+    typer.echo(confidential_words(path.name for path in written))
 
 
 @app.command()

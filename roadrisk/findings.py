@@ -138,10 +138,14 @@ class Findings:
         place, length_m, crossing_days (with _low, _high: these tagged animals, over drawn
         paths), crossing_days_per_animal_year (with _low, _high: animals like these),
         crossing_days_note, least_crossings, reports_alive, reports_dead, reports_other,
-        animals, observers, evidence_per_km_year, evidence_per_km_year_low,
-        evidence_per_km_year_high, interval_note, p_value, kept_of_100, rank_low, rank_high (in
-        resamples; missing where it can't be told), stretch, look_at, segment_ids,
-        geometry (LineString, begin to end).
+        animals_in_reach, animals (missing, like all crossings, where no animal was in reach),
+        observers (with half a report or more), evidence_per_km_year, evidence_per_km_year_low,
+        evidence_per_km_year_high, evidence_if_independent_low, evidence_if_independent_high
+        (per km and year, were every event independent), interval_note, p_value (of the window's
+        strongest point, smoothed), kept_of_100, rank_low, rank_high (in
+        resamples; missing where it can't be told), stretch, rests_on (words), look_at, owner,
+        aadt, aadt_year, speed_limit_kmh (highest of its segments), segment_ids (of both
+        carriageways), geometry (LineString, begin to end).
     crossings : geopandas.GeoDataFrame
         One row a straight step between two fixes that meets a road. Columns: organismID,
         from_time, to_time, step_days, segment_id,

@@ -7,6 +7,12 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from roadrisk.hotspots.ranking import Tally
 
+HARDLY_CROSSED = "Hardly any tagged animal crosses here: reports also follow where people drive."
+NOT_WATCHED = (
+    "No tagged animal was within reach: what animals do here was not watched, and reports also "
+    "follow where people drive."
+)
+
 
 def what_to_look_at(
     tally: Tally,
@@ -38,25 +44,14 @@ def what_to_look_at(
     str
         Sentences, most important first.
     """
-    out: list[str] = []
-    reports = tally.reports_alive + tally.reports_dead + tally.reports_other
-    if tally.animals + tally.observers < 2:
-        who = "one observer" if tally.largest_is_observer else "one animal"
-        out.append(f"All evidence is from {who}: look for others before anything is built.")
-    elif tally.largest_share > 0.5:
-        who = "One observer" if tally.largest_is_observer else "One animal"
-        share = round(100 * tally.largest_share)
-        out.append(f"{who} gives {share} % of the evidence: see whether others agree.")
-    elif tally.animals >= 2 and tally.observers >= 2:
-        out.append(
-            f"{tally.animals} tagged animals and {tally.observers} observers agree on this place."
-        )
-    if tally.reports_dead >= 0.5 and tally.reports_dead >= tally.reports_alive:
+    out = _whose(tally)
+    reports = _reports(tally)
+    if tally.reports_dead >= max(0.5, tally.reports_alive) and not _single(tally):
         out.append("Most reports here are of dead animals.")
     if reports < 0.5:
         out.append("No public report: only tagged animals show it.")
     elif tally.crossing_days < 0.5:
-        out.append("Hardly any tagged animal crosses here: reports also follow where people drive.")
+        out.append(HARDLY_CROSSED)
     if near_bridge:
         out.append("Bridge or tunnel nearby: see whether animals can pass below or above.")
     if near_junction:
@@ -68,3 +63,65 @@ def what_to_look_at(
     if not stands_out:
         out.append("Does not stand out from its neighbourhood by more than chance.")
     return " ".join(out)
+
+
+def rests_on(tally: Tally) -> str:
+    """Return whose evidence a ranked window is, in a few words.
+
+    Parameters
+    ----------
+    tally : Tally
+
+    Returns
+    -------
+    str
+        "5 tagged animals, 26 observers"; "a single report"; "parts of 3 reports of uncertain
+        place, together less than one".
+    """
+    if _single(tally):
+        return "a single report"
+    if _parts(tally):
+        return f"parts of {tally.reports} reports of uncertain place, together less than one"
+    who = [
+        f"{many} {what}{'s' * (many != 1)}"
+        for many, what in ((tally.animals, "tagged animal"), (tally.observers, "observer"))
+        if many
+    ]
+    return ", ".join(who) or "faint parts of several records"
+
+
+def _whose(tally: Tally) -> list[str]:
+    if _single(tally) or _parts(tally):
+        return [f"Rests on {rests_on(tally)}: look for others before anything is built."]
+    if tally.animals + tally.observers == 0:
+        return ["Rests on faint parts of several records: look for others."]
+    if tally.animals + tally.observers < 2:
+        who = "one observer" if tally.largest_is_observer else "one animal"
+        return [f"All evidence is from {who}: look for others before anything is built."]
+    if tally.largest_share > 0.5:
+        who = "One observer" if tally.largest_is_observer else "One animal"
+        share = round(100 * tally.largest_share)
+        return [f"{who} gives {share} % of the evidence: see whether others agree."]
+    if tally.animals >= 2 and tally.observers >= 2:
+        return [
+            f"{tally.animals} tagged animals and {tally.observers} observers agree on this place."
+        ]
+    return []
+
+
+def _reports(tally: Tally) -> float:
+    return tally.reports_alive + tally.reports_dead + tally.reports_other
+
+
+def _single(tally: Tally) -> bool:
+    """One report makes nine tenths of the evidence or more."""
+    return tally.crossing_days < 0.5 and tally.one_report >= 0.9
+
+
+def _parts(tally: Tally) -> bool:
+    return (
+        tally.crossing_days < 0.5
+        and not tally.animals
+        and _reports(tally) < 0.995
+        and tally.reports > 1
+    )

@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 
 from roadrisk.base.seeds import generator
-from roadrisk.hotspots.looking import what_to_look_at
+from roadrisk.hotspots.looking import HARDLY_CROSSED, NOT_WATCHED, rests_on, what_to_look_at
 from roadrisk.hotspots.ranking import windows_of_lixels
 from roadrisk.telemetry.frequencies import most_at_one_place
 from roadrisk.telemetry.population_rate import population_rates
@@ -111,7 +111,6 @@ def ranked_rows(
         Columns of `Findings.ranked`.
     """
     segments = network.segments
-    ids = segments["segment_id"].to_numpy()
     off_ground = (segments["bridge"] | segments["tunnel"] | (segments["level"] != 0)).to_numpy()
     followed = np.unique(partner[partner != np.arange(len(partner))])
     degree = np.bincount(np.concatenate([network.edge_u, network.edge_v]))
@@ -149,13 +148,63 @@ def ranked_rows(
             "reports_other": one.reports_other, "animals": one.animals,
             "observers": one.observers, "evidence_per_km_year": one.value,
             "evidence_per_km_year_low": one.low, "evidence_per_km_year_high": one.high,
+            "evidence_if_independent_low": one.independent_low,
+            "evidence_if_independent_high": one.independent_high,
             "interval_note": one.note, "p_value": float(chance.p_value[here].min()),
-            "stretch": int(stretch[here].max()), "look_at": hints,
-            "segment_ids": " ".join(dict.fromkeys(ids[lixels.segment[here]])),
+            "stretch": int(stretch[here].max()), "rests_on": rests_on(one), "look_at": hints,
+            **_road_facts(segments, lixels, partner, first, last),
         })  # fmt: skip
         shapes.append(_joined(lines[here]))
     frame = {c: [row[c] for row in rows] for c in RANKED_COLUMNS}
     return gpd.GeoDataFrame(frame, geometry=shapes, crs=network.crs)
+
+
+def with_reach(ranked: gpd.GeoDataFrame, animals_in_reach: pd.Series[int]) -> gpd.GeoDataFrame:
+    """Tell windows that no tagged animal came near from those where none crosses.
+
+    Parameters
+    ----------
+    ranked : geopandas.GeoDataFrame
+        Of `ranked_rows`.
+    animals_in_reach : pandas.Series
+        Tagged animals within reach of each window, in the rows' order.
+
+    Returns
+    -------
+    geopandas.GeoDataFrame
+        With a column animals_in_reach before animals. Where nobody was there to cross, in a fix
+        or in a drawn path, crossings are missing and not 0, and the note says why.
+    """
+    out = ranked.copy()
+    reach = animals_in_reach.to_numpy(np.int64)
+    out.insert(out.columns.get_loc("animals"), "animals_in_reach", reach)
+    nobody = (reach == 0) & (out["crossing_days"].to_numpy(np.float64) < 0.005)
+    numbers = [name for name in out if str(name).startswith("crossing_days") and name != _NOTE]
+    out.loc[nobody, numbers] = np.nan
+    for name in ("least_crossings", "animals"):
+        out[name] = out[name].astype("Int64").mask(nobody)
+    out.loc[nobody, _NOTE] = UNWATCHED
+    out.loc[nobody, "look_at"] = [
+        words.replace(HARDLY_CROSSED, NOT_WATCHED) for words in out.loc[nobody, "look_at"]
+    ]
+    return out
+
+
+def _road_facts(
+    segments: gpd.GeoDataFrame, lixels: Lixels, partner: Ints, first: int, last: int
+) -> dict[str, object]:
+    """Owner, traffic, limit and segments of a window, the other carriageway's included."""
+    across = np.flatnonzero((partner >= first) & (partner < last))
+    rows = dict.fromkeys([*lixels.segment[first:last].tolist(), *lixels.segment[across].tolist()])
+    here = segments.iloc[list(rows)]
+    traffic = here["aadt"].astype("float64").fillna(-1.0).to_numpy()
+    most = here.iloc[int(traffic.argmax())]
+    return {
+        "owner": " / ".join(o for o in dict.fromkeys(here["owner"].astype(str)) if o),
+        "aadt": float(most["aadt"]), "aadt_year": float(most["aadt_year"]),
+        "speed_limit_kmh": float(here["speed_limit_kmh"].astype("float64").max()),
+        "segment_ids": " ".join(here["segment_id"]),
+    }  # fmt: skip
 
 
 def _joined(lines: np.ndarray) -> shapely.LineString:
@@ -172,5 +221,9 @@ RANKED_COLUMNS = (
     "crossing_days_note", "least_crossings", "reports_alive", "reports_dead", "reports_other",
     "animals", "observers",
     "evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high",
-    "interval_note", "p_value", "stretch", "look_at", "segment_ids",
+    "evidence_if_independent_low", "evidence_if_independent_high", "interval_note", "p_value",
+    "stretch", "rests_on", "look_at", "owner", "aadt", "aadt_year", "speed_limit_kmh",
+    "segment_ids",
 )  # fmt: skip
+UNWATCHED = "not watched: no tagged animal within reach"
+_NOTE = "crossing_days_note"

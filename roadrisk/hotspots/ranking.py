@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.telemetry.crossing_mass import CrossingMass
 
+# An observer counts in a place with at least this much of a report there, in total: a report of
+# uncertain place is shared out over many pieces of road, and a sliver of it is no witness.
+LEAST_REPORT = 0.5
+
 
 @dataclass(frozen=True, eq=False)
 class Windows:
@@ -45,7 +49,11 @@ class Tally:
     animals : int
         Tagged animals that cross here in at least half of their drawn paths.
     observers : int
-        Different ones with any share in the window.
+        Different ones with half a report or more in the window, all their reports together.
+    reports : int
+        Different reports with more than a twentieth of themselves in the window.
+    one_report : float
+        Share of the largest single report in the window's evidence, 0..1.
     largest_share : float
         Largest share of one animal or observer in the window's evidence, 0..1.
     largest_is_observer : bool
@@ -53,6 +61,9 @@ class Tally:
     value, low, high : float
         Crossings and reports per km and year, with the interval over animals and observers;
         NaN where it can't be told.
+    independent_low, independent_high : float
+        The interval that would hold if every event were independent of all others (exact
+        Poisson), per km and year.
     note : str
         Where the interval comes from, or why there is none.
     """
@@ -63,11 +74,15 @@ class Tally:
     reports_other: float
     animals: int
     observers: int
+    reports: int
+    one_report: float
     largest_share: float
     largest_is_observer: bool
     value: float
     low: float
     high: float
+    independent_low: float
+    independent_high: float
     note: str
 
 
@@ -209,16 +224,14 @@ def _tally_one(
     weight, kind = events.weight[inside], events.kind[inside]
     by_unit: Floats = np.bincount(events.unit[inside], weight, events.units).astype(np.float64)
     crosses = (paths > 0).mean(axis=1) >= 0.5
-    present = np.where(events.unit_is_observer, by_unit > 0.01, crosses)
+    present = np.where(events.unit_is_observer, by_unit >= LEAST_REPORT, crosses)
     largest = int(by_unit.argmax())
     total = float(weight.sum())
+    by_report = np.bincount(events.event[inside], np.where(kind == CROSSING, 0.0, weight))
     poisson = [float(v) / km_years for v in poisson_exact(total, level)]
     if present.sum() < 3:
         low = high = np.nan
-        note = (
-            "fewer than 3 animals or observers: interval not identified (if every event were "
-            f"independent: {poisson[0]:.3g} to {poisson[1]:.3g} per km and year)"
-        )
+        note = "fewer than 3 animals or observers: interval not identified"
     else:
         low, high = _resampled(by_unit, paths, events.unit_is_observer, km_years, level, rng)
         note = "animals and observers resampled, animals with their drawn paths"
@@ -229,11 +242,15 @@ def _tally_one(
         reports_other=float(weight[kind == OTHER].sum()),
         animals=int((present & ~events.unit_is_observer).sum()),
         observers=int((present & events.unit_is_observer).sum()),
+        reports=int((by_report > 0.05).sum()),
+        one_report=float(by_report.max(initial=0.0) / total) if total > 0 else 0.0,
         largest_share=float(by_unit[largest] / total) if total > 0 else 0.0,
         largest_is_observer=bool(events.unit_is_observer[largest]),
         value=total / km_years,
         low=low,
         high=high,
+        independent_low=poisson[0],
+        independent_high=poisson[1],
         note=note,
     )
 

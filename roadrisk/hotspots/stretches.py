@@ -12,12 +12,14 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
 from roadrisk.hotspots.events import CROSSING, Events
+from roadrisk.hotspots.ranking import LEAST_REPORT
 from roadrisk.hotspots.stretch_ends import ends_of, from_low_to_high
 from roadrisk.roads.along import places_xy
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from roadrisk.hotspots.chance import Chance
     from roadrisk.hotspots.scan import Run
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.places import Places
@@ -62,7 +64,7 @@ def describe_stretches(
     lixels: Lixels,
     geometry: np.ndarray,
     stretch: Ints,
-    p_value: Floats,
+    chance: Chance,
     events: Events,
     runs: Sequence[Run | None],
     places: Places,
@@ -77,7 +79,8 @@ def describe_stretches(
         Line of each lixel.
     stretch : ndarray of int64, shape (lixels,)
         Of `join_stretches`.
-    p_value : ndarray, shape (lixels,)
+    chance : Chance
+        Judged by window as well.
     events : Events
         Those that were tested.
     runs : sequence of Run or None
@@ -101,15 +104,18 @@ def describe_stretches(
             lengths[road] += length
         mine = np.isin(events.lixel, here)
         units = np.unique(events.unit[mine])
+        by_unit = np.bincount(events.unit[mine], events.weight[mine], events.units)
+        seen = events.unit_is_observer & (by_unit >= LEAST_REPORT)
         row = {
             "stretch": number,
             "road": " / ".join(road for road, _ in lengths.most_common()),
             "length_m": float(lixels.length_m[here].sum()),
-            "p_value": float(p_value[hot].min()),
+            "p_value": float(chance.p_value[hot].min()),
+            **_by_window(chance, hot),
             "crossing_days": float(events.weight[mine & (events.kind == CROSSING)].sum()),
             "reports": float(events.weight[mine & (events.kind != CROSSING)].sum()),
             "animals": int((~events.unit_is_observer[units]).sum()),
-            "observers": int(events.unit_is_observer[units].sum()),
+            "observers": int(seen.sum()),
         }
         row |= _ends(None if run is None else here, run, network, lixels, nodes, places)
         rows.append(row)
@@ -118,6 +124,19 @@ def describe_stretches(
     return gpd.GeoDataFrame(
         {c: [row[c] for row in rows] for c in COLUMNS}, geometry=shapes, crs=network.crs
     )
+
+
+def _by_window(chance: Chance, hot: Ints) -> dict[str, object]:
+    """What the window of road that holds a stretch's strongest place is worth by itself."""
+    found = chance.by_window
+    window = -1 if found is None else int(found.window[hot[chance.statistic[hot].argmax()]])
+    if found is None or window < 0:
+        return {"window_p_value": np.nan, "window_p_from": "", "q_value": np.nan}
+    return {
+        "window_p_value": float(found.p_value[window]),
+        "window_p_from": "tail fit" if found.tail_fitted[window] else "draws",
+        "q_value": float(found.q_value[window]),
+    }
 
 
 def _ends(
@@ -173,6 +192,6 @@ def end_nodes(network: Network, lixels: Lixels) -> tuple[Ints, Ints]:
 _XY = ("begin_x_m", "begin_y_m", "end_x_m", "end_y_m")
 COLUMNS = (
     "stretch", "road", "route", "begin_measure", "end_measure", "begin_place", "end_place",
-    *_XY, "length_m", "p_value", "ends_p_value", "ends_note", "crossing_days", "reports", "animals",
-    "observers",
+    *_XY, "length_m", "p_value", "window_p_value", "window_p_from", "q_value", "ends_p_value",
+    "ends_note", "crossing_days", "reports", "animals", "observers",
 )  # fmt: skip

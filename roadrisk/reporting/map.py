@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 from roadrisk.base.crs import WGS84
 from roadrisk.reporting import palette
-from roadrisk.reporting.map_layers import map_layers, off_ground, scale_breaks
+from roadrisk.reporting.map_layers import map_layers, off_ground, rows_of, scale_breaks
 from roadrisk.reporting.map_page import page_html
-from roadrisk.reporting.sheets import SHEETS, rank_words
+from roadrisk.reporting.place_sheets import row_words, scale_of, stretch_words
+from roadrisk.reporting.sheets import SHEETS, YEARS
+from roadrisk.reporting.stretch_page import EXACT_PLACES, STRETCHES_PAGE
 from roadrisk.reporting.tracked_words import tracked_words
 from roadrisk.reporting.wording import (
     CONFIDENTIAL,
@@ -23,9 +25,10 @@ from roadrisk.reporting.wording import (
     how_to_read,
     length_unit,
     number,
-    rate_words,
+    short_length,
     study_line,
 )
+from roadrisk.reporting.year_chart import NO_STRETCH, chart_notes
 
 if TYPE_CHECKING:
     from roadrisk.findings import Findings
@@ -46,6 +49,7 @@ def _page(study: Study, findings: Findings) -> dict[str, Any]:
     settings = study.settings
     units = settings.study.units
     unit = length_unit(units)
+    scale = scale_of(study, findings)
     species, period = study_line(settings)
     west, south, east, north = findings.segments.geometry.to_crs(WGS84).total_bounds
     return {
@@ -58,13 +62,23 @@ def _page(study: Study, findings: Findings) -> dict[str, Any]:
         "credit": credit(study),
         "metric": units == "metric",
         "bounds": [[south, west], [north, east]],
-        "rate": f"per {unit} and year",
+        "rates": {
+            kind: f"{what} per {unit} and year"
+            for kind, what in (
+                ("pieces", "crossing-days and reports"),
+                ("tracked", "crossing-days"),
+                ("alive", "reports of live animals"),
+                ("dead", "reports of dead animals"),
+            )
+        },
+        "years": YEARS,
+        "confidential": EXACT_PLACES,
         "basis": f"Ranked by {basis(units)}.",
-        "values": _list_values(study, findings),
-        "ranks": [
-            rank_words(low, high)
-            for low, high in findings.ranked[["rank_low", "rank_high"]].itertuples(index=False)
-        ],
+        "rows": [row_words(row, scale) for row in rows_of(findings.ranked)],
+        "stretches": [stretch_words(row, scale) for row in rows_of(findings.stretches)],
+        "no_stretch": NO_STRETCH,
+        "print": STRETCHES_PAGE,
+        "chart": chart_notes(findings.stretch_years, settings),
         "sheets": {
             kind: [label.format(unit=unit) for label in labels] for kind, labels in SHEETS.items()
         },
@@ -79,6 +93,7 @@ def _page(study: Study, findings: Findings) -> dict[str, Any]:
         "colours": palette.SCALE,
         "widths": palette.WIDTHS_PX,
         "road": palette.ROAD,
+        "unwatched": palette.UNWATCHED,
         "ink": palette.INK,
         "accent": palette.ACCENT,
         "paper": palette.PAPER,
@@ -103,6 +118,8 @@ def _legend(findings: Findings, study: Study) -> dict[str, Any]:
         "classes": classes,
         "plain": f"less than {ends[0]}, or nothing recorded" if ends else "nothing recorded",
         "off": OFF_GROUND,
+        "unwatched": "not watched: no tagged animal within "
+        f"{short_length(study.settings.crossings.reach_m, units)}",
         "stretch": "stands out from its neighbourhood" if len(findings.stretches) else "",
         "window": "place in the ranked list",
         "closer": "Closer up:",
@@ -112,12 +129,3 @@ def _legend(findings: Findings, study: Study) -> dict[str, Any]:
         "other": "not said",
         "crossing": "step between fixes across a road (switch on under Layers)",
     }
-
-
-def _list_values(study: Study, findings: Findings) -> list[str]:
-    rate = "evidence_per_km_year"
-    rows = findings.ranked[[rate, f"{rate}_low", f"{rate}_high", "interval_note"]]
-    return [
-        rate_words(value, low, high, note, study.settings.study.units)
-        for value, low, high, note in rows.itertuples(index=False)
-    ]

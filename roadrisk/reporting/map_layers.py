@@ -7,6 +7,7 @@ and what its style needs. All text is data; the page shows it as text and nothin
 
 from __future__ import annotations
 
+import base64
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -15,42 +16,38 @@ import pandas as pd
 import shapely
 
 from roadrisk.base.crs import WGS84
+from roadrisk.reporting.chance_words import place_chance
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.palette import class_breaks, classify
+from roadrisk.reporting.place_sheets import scale_of, stretch_lines, window_lines
 from roadrisk.reporting.ranked_list import lines_wgs84
 from roadrisk.reporting.sheets import (
-    by_year,
-    chance,
     crossed,
     crossing_rate,
     day_in,
-    days_in_window,
     distance,
-    kept,
     measures,
-    p_words,
-    position,
-    rank_range,
     reported,
     road,
     speed,
-    start_and_end,
     traffic,
+    unwatched,
 )
 from roadrisk.reporting.wording import (
     OFF_GROUND,
     count,
     number,
     per_length_unit,
-    rate_words,
     short_length,
 )
+from roadrisk.reporting.year_chart import has_chart, year_chart
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from roadrisk.base.units import Units
     from roadrisk.findings import Findings
+    from roadrisk.reporting.place_sheets import Scale
     from roadrisk.study import Study
 
 Layer = dict[str, Any]
@@ -74,14 +71,15 @@ def map_layers(study: Study, findings: Findings) -> dict[str, Layer]:
         ``reports``.
     """
     units = study.settings.study.units
+    scale = scale_of(study, findings)
     zone = study.settings.study.zone
     roads = dict(zip(findings.segments["segment_id"], findings.segments["road"], strict=True))
     return {
-        "roads": _roads(findings.segments, units),
-        "stretches": _stretches(findings.stretches, findings.stretch_years, units),
+        "roads": _roads(findings.segments, scale),
+        "stretches": _stretches(findings, scale),
         "pieces": _pieces(findings, units, "density_per_km_year"),
         **{name: _pieces(findings, units, column) for name, column in EVIDENCE.items()},
-        "windows": _windows(findings.ranked, units),
+        "windows": _windows(findings.ranked, scale),
         "crossings": _crossings(findings.crossings, roads, zone),
         "reports": _reports(findings.sightings, roads, units, zone),
     }
@@ -106,15 +104,18 @@ def _density(
     return np.asarray(per_length_unit(1.0, units) * per_km)
 
 
-def _roads(segments: gpd.GeoDataFrame, units: Units) -> Layer:
+def _roads(segments: gpd.GeoDataFrame, scale: Scale) -> Layer:
     features = []
+    units = scale.units
+    # Without any tagged animal no road was watched by one: then all are drawn alike.
+    tagged = bool((segments["animals_in_reach"] > 0).any())
     for row, shape, off in zip(
-        _rows(segments), lines_wgs84(segments), off_ground(segments), strict=True
+        rows_of(segments), lines_wgs84(segments), off_ground(segments), strict=True
     ):
         values = [
             OFF_GROUND if off else "",
             plain_text(row["road_class"]).replace("_", " "),
-            measures(row),
+            measures(row, scale.measure_unit),
             plain_text(row["owner"]),
             traffic(row),
             speed(row["speed_limit_kmh"], units),
@@ -126,6 +127,7 @@ def _roads(segments: gpd.GeoDataFrame, units: Units) -> Layer:
             plain_text(row["segment_id"]),
         ]
         properties = {"t": road(row["road"]), "v": values} | ({"o": 1} if off else {})
+        properties |= {"u": 1} if tagged and unwatched(row) else {}
         features.append(_line(shape, properties))
     return _layer(features)
 
@@ -134,7 +136,7 @@ def _pieces(findings: Findings, units: Units, column: str) -> Layer:
     lixels, segments = findings.lixels, findings.segments
     density = _density(findings, units, column)
     breaks = scale_breaks(findings, units)
-    of_all = column == "density_per_km_year"
+    of_all, draws = column == "density_per_km_year", findings.chance.draws
     if not breaks:
         return _layer([])
     codes = pd.DataFrame(
@@ -159,7 +161,7 @@ def _pieces(findings: Findings, units: Units, column: str) -> Layer:
         if colour < 0:
             continue
         values = [number(highest[run])]
-        values += [chance(p_values[run], stretch)] if of_all else []
+        values += [place_chance(p_values[run], stretch, draws)] if of_all else []
         properties: dict[str, Any] = {"c": colour, "s": segment, "v": values}
         if segment >= 0 and off[segment]:
             properties["o"] = 1
@@ -180,55 +182,34 @@ def _joined(lixels: gpd.GeoDataFrame, first: np.ndarray[Any, Any]) -> list[list[
     return lines_wgs84(gpd.GeoDataFrame(geometry=simple, crs=lixels.crs))
 
 
-def _stretches(stretches: gpd.GeoDataFrame, years: pd.DataFrame, units: Units) -> Layer:
+def _stretches(findings: Findings, scale: Scale) -> Layer:
     features = []
+    stretches, years, ranked = findings.stretches, findings.stretch_years, findings.ranked
     # Pieces end to end become one line, so that the outline has no seams.
     shapes = stretches.geometry.line_merge().to_crs(WGS84)
-    for row, shape in zip(_rows(stretches), shapes, strict=True):
+    for row, shape in zip(rows_of(stretches), shapes, strict=True):
         parts = [np.round(shapely.get_coordinates(p), 6).tolist() for p in shapely.get_parts(shape)]
-        values = [
-            road(row["road"]),
-            *start_and_end(row, units),
-            measures(row),
-            short_length(row["length_m"], units),
-            p_words(row["p_value"]),
-            kept(row),
-            by_year(years[years["stretch"] == row["stretch"]]),
-            count(row["crossing_days"]),
-            count(row["animals"]),
-            count(row["reports"]),
-            count(row["observers"]),
-        ]
-        title = f"Stretch {int(row['stretch'])}: stands out from its neighbourhood"
-        features.append(_feature("MultiLineString", parts, {"t": title, "v": values}))
+        which = int(row["stretch"])
+        mine = years[years["stretch"] == which]
+        values = stretch_lines(row, mine, ranked[ranked["stretch"] == which], scale)
+        title = f"Stretch {which}: stands out from its neighbourhood"
+        properties: dict[str, Any] = {"t": title, "v": values}
+        if has_chart(mine):
+            # As a picture: nothing in it can run or fetch anything.
+            svg = base64.b64encode(year_chart(mine, which).encode()).decode("ascii")
+            properties |= {"y": f"data:image/svg+xml;base64,{svg}"}
+        features.append(_feature("MultiLineString", parts, properties))
     return _layer(features)
 
 
-def _windows(ranked: gpd.GeoDataFrame, units: Units) -> Layer:
+def _windows(ranked: gpd.GeoDataFrame, scale: Scale) -> Layer:
     features = []
-    rate = "evidence_per_km_year"
-    for row, shape in zip(_rows(ranked), lines_wgs84(ranked), strict=True):
-        note = plain_text(row["interval_note"])
-        words = rate_words(row[rate], row[f"{rate}_low"], row[f"{rate}_high"], note, units)
-        values = [
-            plain_text(row["place"]),
-            measures(row),
-            short_length(row["length_m"], units),
-            words,
-            crossing_rate(row),
-            days_in_window(row),
-            count(row["animals"]),
-            reported(row),
-            count(row["observers"]),
-            chance(row["p_value"], int(np.nan_to_num(row["stretch"]))),
-            rank_range(row),
-            plain_text(row["look_at"]),
-            position(shape[0]),
-            position(shape[-1]),
-        ]
+    for row, shape in zip(rows_of(ranked), lines_wgs84(ranked), strict=True):
         rank, name = int(row["rank"]), road(row["road"])
-        properties = {"t": f"Rank {rank}: {name}", "v": values, "r": rank, "n": name}
-        properties |= {"d": per_length_unit(row[rate], units), "s": int(bool(row["stretch"] > 0))}
+        properties: dict[str, Any] = {
+            "t": f"Rank {rank}: {name}", "v": window_lines(row, shape, scale), "r": rank, "n": name,
+            "s": int(bool(row["stretch"] > 0)),
+        }  # fmt: skip
         features.append(_line(shape, properties))
     return _layer(features)
 
@@ -277,10 +258,11 @@ def _reports(
 def _with_place(table: gpd.GeoDataFrame) -> Iterable[tuple[dict[str, Any], list[float]]]:
     placed = table[~(table.geometry.is_empty | table.geometry.isna())]
     points = np.round(shapely.get_coordinates(placed.geometry.to_crs(WGS84)), 6).tolist()
-    return zip(_rows(placed), points, strict=True)
+    return zip(rows_of(placed), points, strict=True)
 
 
-def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+def rows_of(table: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return a table's rows without geometry, as dictionaries."""
     plain = pd.DataFrame(table.drop(columns="geometry"))
     return [{str(k): v for k, v in row.items()} for row in plain.to_dict("records")]
 

@@ -9,20 +9,28 @@ import pandas as pd
 import pyproj
 
 from roadrisk.base.crs import WGS84
-from roadrisk.base.units import M_PER_MILE
+from roadrisk.reporting.chance_words import p_short
 from roadrisk.reporting.csv_text import plain_text
+from roadrisk.reporting.place_sheets import scale_of
 from roadrisk.reporting.ranked_list import (
+    ENDS,
     FREQUENCIES,
     length_column,
+    measure_units,
     per_length,
+    prefixed,
     rate_name,
     rounded,
     significant,
+    speed_column,
+    window_columns,
 )
+from roadrisk.reporting.sheets import unwatched
 
 if TYPE_CHECKING:
     from roadrisk.base.units import Units
     from roadrisk.findings import Findings
+    from roadrisk.study import Study
 
 _BEFORE_LENGTH = (
     "segment_id", "road", "name", "ref", "road_class", "level", "bridge", "tunnel", "band_of",
@@ -33,28 +41,28 @@ _DOUBTS = ("file", "row", "column", "record", "problem", "mend")
 _MISMATCHES = ("segment_id", "road", "problem")
 
 
-def segments_table(findings: Findings, units: Units) -> pd.DataFrame:
+def segments_table(study: Study, findings: Findings) -> pd.DataFrame:
     """Return one row a road segment with its crossing-days, their rate and its interval.
 
     In US customary units lengths are in feet, speeds in miles per hour, and evidence is per
-    mile and year; measures stay in the agency's own unit.
+    mile and year; measures stay in the agency's own unit. Crossings are missing where no tagged
+    animal was in reach.
     """
-    segments = findings.segments
+    segments, scale = findings.segments, scale_of(study, findings)
+    units = scale.units
+    watched = ~np.array([unwatched(row) for row in segments.to_dict("records")], dtype=bool)
     table: dict[str, Any] = {name: segments[name] for name in _BEFORE_LENGTH}
     table |= {name: rounded(segments[name], 3) for name in ("begin_measure", "end_measure")}
-    speed = pd.to_numeric(segments["speed_limit_kmh"])
-    if units == "us":
-        table["speed_limit_mph"] = rounded(speed * 1000 / M_PER_MILE, 0)
-    else:
-        table["speed_limit_kmh"] = rounded(speed, 0)
+    table["measure_unit"] = measure_units(segments, scale.measure_unit)
+    table |= speed_column(segments["speed_limit_kmh"], units)
     table |= {"lanes": segments["lanes"], **length_column(segments["length_m"], units)}
     table["animals_in_reach"] = segments["animals_in_reach"]
     table["animal_days_in_reach"] = rounded(segments["animal_days_in_reach"], 1)
-    table["animals_crossing"] = rounded(segments["animals_crossing"], 2)
-    table["crossing_days"] = rounded(segments["crossing_days"], 2)
+    for name in ("animals_crossing", "crossing_days"):
+        table[name] = rounded(segments[name], 2).where(watched)
     table |= {name: significant(pd.to_numeric(segments[name])) for name in FREQUENCIES}
     table["crossing_days_note"] = segments["crossing_days_note"]
-    table["least_crossings"] = segments["least_crossings"]
+    table["least_crossings"] = segments["least_crossings"].astype("Int64").where(watched)
     for name in ("reports_alive", "reports_dead", "reports_other"):
         table[name] = rounded(segments[name], 2)
     evidence = "evidence_per_km_year"
@@ -62,23 +70,27 @@ def segments_table(findings: Findings, units: Units) -> pd.DataFrame:
     return pd.DataFrame(table)
 
 
-def stretches_table(findings: Findings, units: Units) -> pd.DataFrame:
+def stretches_table(study: Study, findings: Findings) -> pd.DataFrame:
     """Return one row a stretch that stands out: where it starts and ends, how sure that is."""
-    stretches = findings.stretches
+    stretches, scale = findings.stretches, scale_of(study, findings)
+    units = scale.units
     table: dict[str, Any] = {"stretch": stretches["stretch"].astype("int64")}
     table |= {name: _texts(stretches[name]) for name in ("road", "route")}
     table |= {name: rounded(stretches[name], 3) for name in ("begin_measure", "end_measure")}
+    table["measure_unit"] = measure_units(stretches, scale.measure_unit)
     table |= {name: _texts(stretches[name]) for name in ("begin_place", "end_place")}
     for end in ("begin", "end"):
         xy = stretches[[f"{end}_x_m", f"{end}_y_m"]].to_numpy(dtype=np.float64)
         lon, lat = longitude_latitude(xy, stretches.crs)
         table |= {f"{end}_latitude": lat, f"{end}_longitude": lon}
     table |= length_column(stretches["length_m"], units)
-    table |= {name: rounded(stretches[name], 4) for name in ("p_value", "ends_p_value")}
+    for name, draws in (("p_value", scale.draws), ("ends_p_value", scale.ends_draws)):
+        table[name] = rounded(stretches[name], 4)
+        table[f"{name}_words"] = [p_short(p, draws) for p in stretches[name]]
+    table |= window_columns(stretches, scale.draws)
     table["kept_of_100"] = stretches["kept_of_100"].astype("Int64")
-    for name in ("begin_low_m", "begin_high_m", "end_low_m", "end_high_m"):
-        length = length_column(stretches[name], units)
-        table |= {name.removesuffix("_m") + k.removeprefix("length"): length[k] for k in length}
+    for name in ENDS:
+        table |= prefixed(name, length_column(stretches[f"{name}_m"], units), "length")
     table["ends_note"] = _texts(stretches["ends_note"])
     table |= {name: rounded(stretches[name], 2) for name in ("crossing_days", "reports")}
     table |= {name: stretches[name].astype("int64") for name in ("animals", "observers")}
@@ -88,9 +100,8 @@ def stretches_table(findings: Findings, units: Units) -> pd.DataFrame:
 def stretch_years_table(findings: Findings) -> pd.DataFrame:
     """Return the reports of each stretch by calendar year."""
     years = findings.stretch_years
-    return years.assign(**{
-        name: rounded(years[name], 2) for name in ("reports", "reports_everywhere")
-    })  # fmt: skip
+    counted = ("reports", "reports_everywhere", "reports_at_usual_share")
+    return years.assign(**{name: rounded(years[name], 2) for name in counted})
 
 
 def power_table(findings: Findings, units: Units) -> pd.DataFrame:

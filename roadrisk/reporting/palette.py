@@ -16,6 +16,8 @@ SCALE = ("#e5cf52", "#aea371", "#7d7c78", "#434e6c", "#00224e")
 WIDTHS_PX = (4.0, 5.5, 7.0, 8.5, 10.0)
 PAPER = "#fbfaf7"
 ROAD = "#c6c3bb"
+# Of roads that no tagged animal came near: thin, and darker so that it still prints.
+UNWATCHED = "#8b887f"
 INK = "#1c1c1a"
 # Vermilion: apart from both ends of cividis for all common kinds of colour vision.
 ACCENT = "#d5470b"

@@ -10,8 +10,10 @@ import pandas as pd
 import shapely
 
 from roadrisk.base.crs import WGS84
-from roadrisk.base.units import M_PER_FOOT
+from roadrisk.base.units import M_PER_FOOT, M_PER_MILE
+from roadrisk.reporting.chance_words import p_note, window_p_source
 from roadrisk.reporting.csv_text import plain_text
+from roadrisk.reporting.place_sheets import interval_note, scale_of
 from roadrisk.reporting.wording import (
     CONFIDENTIAL,
     INVENTED_BANNER,
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
 
     from roadrisk.base.units import Units
     from roadrisk.findings import Findings
+    from roadrisk.reporting.place_sheets import Scale
     from roadrisk.study import Study
 
 FREQUENCY = "crossing_days_per_animal_year"
@@ -37,42 +40,47 @@ DAYS = ("crossing_days", "crossing_days_low", "crossing_days_high")
 REPORTS = ("reports_alive", "reports_dead", "reports_other")
 STABLE = ("kept_of_100", "rank_low", "rank_high")
 RATES = ("evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high")
+ENDS = ("begin_low", "begin_high", "end_low", "end_high")
 
 
-def ranked_table(ranked: gpd.GeoDataFrame, units: Units, *, invented: bool = False) -> pd.DataFrame:
+def ranked_table(study: Study, findings: Findings) -> pd.DataFrame:
     """Return the ranked list with the columns and the rounding of the file.
 
     Parameters
     ----------
-    ranked : geopandas.GeoDataFrame
-        `Findings.ranked`.
-    units : {"metric", "us"}
-        In US customary units the length is ``length_ft`` and rates are per mile.
-    invented : bool
-        Whether ``basis`` has to say that the data are invented.
+    study : Study
+        In US customary units lengths are in feet, speeds in miles per hour and rates per mile;
+        route measures stay in the agency's own unit.
+    findings : Findings
 
     Returns
     -------
     pandas.DataFrame
         Coordinates are WGS 84 [degrees, 6 decimals]; crossing-days and reports have 2
         decimals, since they are expected numbers or spread over several roads; rates have 3
-        significant digits.
-        ``stretch`` is missing where nothing stands out.
+        significant digits. Crossings are missing where no tagged animal was in reach.
+        ``stretch`` and what belongs to it are missing where nothing stands out.
     """
+    ranked, scale = findings.ranked, scale_of(study, findings)
+    units = scale.units
     ends = _ends(ranked)
+    invented = f" ({INVENTED_BANNER.lower()})" if study.settings.study.invented else ""
     table: dict[str, Any] = {
         "rank": ranked["rank"].astype("int64"),
-        "basis": basis(units) + (f" ({INVENTED_BANNER.lower()})" if invented else ""),
+        "basis": basis(units) + invented,
         "road": _texts(ranked["road"]),
         "route": _texts(ranked["route"]),
         "begin_measure": rounded(ranked["begin_measure"], 3),
         "end_measure": rounded(ranked["end_measure"], 3),
+        "measure_unit": measure_units(ranked, scale.measure_unit),
         "place": _texts(ranked["place"]),
         "begin_latitude": ends[:, 1],
         "begin_longitude": ends[:, 0],
         "end_latitude": ends[:, 3],
         "end_longitude": ends[:, 2],
         **length_column(ranked["length_m"], units),
+        "rests_on": _texts(ranked["rests_on"]),
+        "animals_in_reach": ranked["animals_in_reach"].astype("int64"),
     }
     table |= {name: rounded(ranked[name], 2) for name in DAYS}
     table |= {name: significant(pd.to_numeric(ranked[name])) for name in FREQUENCIES}
@@ -85,16 +93,69 @@ def ranked_table(ranked: gpd.GeoDataFrame, units: Units, *, invented: bool = Fal
     }
     for name in RATES:
         table[rate_name(name, units)] = significant(per_length(ranked[name], units))
-    stretch = pd.to_numeric(ranked["stretch"]).fillna(0).astype("int64").astype("Int64")
-    table |= {
-        "interval_note": _texts(ranked["interval_note"]),
-        "p_value": rounded(ranked["p_value"], 4),
-        **{name: pd.to_numeric(ranked[name]).astype("Int64") for name in STABLE},
-        "stretch": stretch.mask(stretch == 0),
-        "what_to_look_at": _texts(ranked["look_at"]),
-        "segment_ids": _texts(ranked["segment_ids"]),
-    }
+    table["interval_note"] = [interval_note(row, units) for row in ranked.to_dict("records")]
+    table |= _chance(findings, scale)
+    table |= {"what_to_look_at": _texts(ranked["look_at"]), "owner": _texts(ranked["owner"])}
+    table |= {name: rounded(ranked[name], 0) for name in ("aadt", "aadt_year")}
+    table |= speed_column(ranked["speed_limit_kmh"], units)
+    table["segment_ids"] = _texts(ranked["segment_ids"])
     return pd.DataFrame(table, index=ranked.index).reset_index(drop=True)
+
+
+def _chance(findings: Findings, scale: Scale) -> dict[str, Any]:
+    """Chance, stability and rank of each row; its stretch with the intervals of its ends."""
+    ranked = findings.ranked
+    number = pd.to_numeric(ranked["stretch"]).fillna(0).astype("int64")
+    stretch = number.astype("Int64").mask(number == 0)
+    # The row of each window's stretch; missing columns where it is in none.
+    own = findings.stretches.drop(columns="geometry").set_index("stretch").reindex(number)
+    own.index = ranked.index
+    table: dict[str, Any] = {
+        "p_value": rounded(ranked["p_value"], 4),
+        "p_value_note": [
+            p_note(p, which, scale.draws)
+            for p, which in zip(ranked["p_value"], number, strict=True)
+        ],
+        **{name: pd.to_numeric(ranked[name]).astype("Int64") for name in STABLE},
+        "stretch": stretch,
+        "stretch_p_value": rounded(own["p_value"], 4),
+        "stretch_kept_of_100": pd.to_numeric(own["kept_of_100"]).astype("Int64"),
+    }
+    table |= prefixed("stretch_", length_column(own["length_m"], scale.units))
+    for name in ENDS:
+        table |= prefixed(f"stretch_{name}", length_column(own[f"{name}_m"], scale.units), "length")
+    return table | {
+        f"stretch_{name}": values for name, values in window_columns(own, scale.draws).items()
+    }
+
+
+def window_columns(stretches: pd.DataFrame, draws: int) -> dict[str, Any]:
+    """Return what the fixed windows of road that hold stretches say by themselves.
+
+    Parameters
+    ----------
+    stretches : pandas.DataFrame
+        `Findings.stretches`.
+    draws : int
+        Redistributions that p-values were counted in.
+
+    Returns
+    -------
+    dict
+        window_p_value, window_p_from (the words mark a p-value from a tail fit), q_value; empty
+        for a run that has none of them.
+    """
+    if "window_p_value" not in stretches:
+        return {}
+    p = pd.to_numeric(stretches["window_p_value"])
+    return {
+        "window_p_value": significant(p),
+        "window_p_from": [
+            window_p_source(value, source, draws)
+            for value, source in zip(p, stretches["window_p_from"], strict=True)
+        ],
+        "q_value": significant(pd.to_numeric(stretches["q_value"])),
+    }
 
 
 def ranked_geojson(study: Study, findings: Findings) -> bytes:
@@ -104,7 +165,7 @@ def ranked_geojson(study: Study, findings: Findings) -> bytes:
     what the rank goes by, how it was tested and what the reader should be careful about.
     """
     settings = study.settings
-    table = ranked_table(findings.ranked, settings.study.units, invented=settings.study.invented)
+    table = ranked_table(study, findings)
     shapes = lines_wgs84(findings.ranked)
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
     features = [
@@ -152,6 +213,21 @@ def length_column(length_m: pd.Series[Any], units: Units) -> dict[str, pd.Series
     return {"length_m": rounded(length_m, 1)}
 
 
+def speed_column(kmh: pd.Series[Any], units: Units) -> dict[str, pd.Series[Any]]:
+    """Return speed limits under the name that carries their unit."""
+    speed = pd.to_numeric(kmh)
+    if units == "us":
+        return {"speed_limit_mph": rounded(speed * 1000 / M_PER_MILE, 0)}
+    return {"speed_limit_kmh": rounded(speed, 0)}
+
+
+def prefixed(
+    name: str, columns: dict[str, pd.Series[Any]], instead_of: str = ""
+) -> dict[str, pd.Series[Any]]:
+    """Return columns with a word in front of their name, or in place of its beginning."""
+    return {name + key.removeprefix(instead_of): values for key, values in columns.items()}
+
+
 def rate_name(name: str, units: Units) -> str:
     """Return a rate column's name in the study's units."""
     return name.replace("per_km", f"per_{length_unit(units)}")
@@ -174,6 +250,12 @@ def significant(values: pd.Series[Any], digits: int = 3) -> pd.Series[Any]:
 
 def _texts(values: pd.Series[Any]) -> list[str]:
     return [plain_text(value) for value in values]
+
+
+def measure_units(table: pd.DataFrame, unit: str) -> list[str]:
+    """Return the unit of route measures, where a row has any."""
+    known = pd.to_numeric(table["begin_measure"]).notna()
+    return [unit if measured else "" for measured in known]
 
 
 def _ends(ranked: gpd.GeoDataFrame) -> np.ndarray[Any, np.dtype[np.float64]]:

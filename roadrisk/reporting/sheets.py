@@ -15,26 +15,29 @@ if TYPE_CHECKING:
 
     from roadrisk.base.units import Units
 
+YEARS = "Reports by year"
 SHEETS: dict[str, tuple[str, ...]] = {
     "roads": (
         "Level", "Class", "Route and measure", "Owner", "Traffic", "Speed limit", "Length",
         "Crossing-days of tagged animals", "Crossing-days per animal and year", "Public reports",
-        "Whole segment per {unit} and year", "Segment",
+        "Whole segment: crossing-days and reports per {unit} and year", "Segment",
     ),
     "pieces": ("Smoothed, here at most", "Chance"),
     "tracked": ("Crossing-days of tagged animals, smoothed, here at most",),
     "alive": ("Live reports, smoothed, here at most",),
     "dead": ("Dead reports, smoothed, here at most",),
     "stretches": (
-        "Road", "Starts", "Ends", "Route and measure", "Length", "Chance",
-        "Would it still be there", "Reports by year", "Crossing-days", "Animals",
-        "Public reports", "Observers",
+        "Road", "Starts", "Ends", "Length", "Chance", "Would it still be there",
+        "Its places in the ranked list", YEARS, "Rests on", "Crossing-days",
+        "Public reports", "Route and measure",
     ),
     "windows": (
-        "Where", "Route and measure", "Length", "Evidence per {unit} and year",
-        "Crossing-days per animal and year", "Crossing-days of tagged animals", "Animals",
-        "Public reports", "Observers", "Chance",
-        "Rank with other animals, observers, years", "What to look at there", "From", "To",
+        "Where", "What to look at there", "Rests on",
+        "Crossing-days and reports per {unit} and year", "Chance",
+        "Rank with other animals, observers, years", "Public reports",
+        "Crossing-days of tagged animals", "Crossing-days per animal and year",
+        "Tagged animals in reach", "Traffic", "Speed limit", "Owner", "Route and measure", "Length",
+        "From", "To",
     ),
     "reports": (
         "Record", "Date", "Sex", "Remark", "Position known within", "Nearest road", "Counted on",
@@ -43,18 +46,20 @@ SHEETS: dict[str, tuple[str, ...]] = {
     "crossings": ("Animal", "Between fixes of", "Days between", "Road"),
 }  # fmt: skip
 
+NOT_WATCHED = "not watched: no tagged animal within reach"
+
 
 def road(road: object) -> str:
     """Return a road's label, or the words for a road that has none."""
     return plain_text(road) or "road without a name"
 
 
-def measures(row: Mapping[str, Any]) -> str:
-    """Return route and measures: ``SR 12, 3.200 to 3.300``."""
+def measures(row: Mapping[str, Any], unit: str) -> str:
+    """Return route and measures in the agency's unit: ``SR 12, 3.200 to 3.300 km``."""
     route = plain_text(row["route"])
     if not route or not np.isfinite(row["begin_measure"]):
         return route
-    return f"{route}, {row['begin_measure']:.3f} to {row['end_measure']:.3f}"
+    return f"{route}, {row['begin_measure']:.3f} to {row['end_measure']:.3f} {unit}".strip()
 
 
 def traffic(row: Mapping[str, Any]) -> str:
@@ -74,6 +79,8 @@ def speed(kmh: float, units: Units) -> str:
 
 def crossed(row: Mapping[str, Any]) -> str:
     """Return a segment's crossing-days and what was watched within reach."""
+    if unwatched(row):
+        return NOT_WATCHED
     by = ""
     if row["crossing_days"] >= 0.05:
         by = f", by {count(row['animals_crossing'])} of them"
@@ -83,6 +90,12 @@ def crossed(row: Mapping[str, Any]) -> str:
     )
 
 
+def unwatched(row: Mapping[str, Any]) -> bool:
+    """Return whether no tagged animal was near, in a fix or in a drawn path."""
+    days = row["crossing_days"]
+    return bool(row["animals_in_reach"] == 0 and not (np.isfinite(days) and days >= 0.005))
+
+
 def forced(row: Mapping[str, Any]) -> str:
     """Return how many crossings the fixes alone force."""
     return f"at least {row['least_crossings']:.0f} forced by the fixes"
@@ -90,12 +103,16 @@ def forced(row: Mapping[str, Any]) -> str:
 
 def days_in_window(row: Mapping[str, Any]) -> str:
     """Return a ranked window's crossing-days with the interval over drawn paths."""
+    if unwatched(row):
+        return NOT_WATCHED
     low, high = number(row["crossing_days_low"]), number(row["crossing_days_high"])
     return f"{count(row['crossing_days'])} ({low} to {high}); {forced(row)}"
 
 
 def crossing_rate(row: Mapping[str, Any]) -> str:
     """Return crossing-days per animal and year with the interval over animals."""
+    if unwatched(row):
+        return NOT_WATCHED
     name = "crossing_days_per_animal_year"
     note = plain_text(row["crossing_days_note"])
     words = rate_words(row[name], row[f"{name}_low"], row[f"{name}_high"], note, "metric")
@@ -110,20 +127,7 @@ def reported(row: Mapping[str, Any]) -> str:
     )
 
 
-def p_words(p: float) -> str:
-    """Return a p-value with what it is corrected for."""
-    return f"p = {p:.3g}, for the whole network at once" if np.isfinite(p) else "not tested"
-
-
-def chance(p: float, stretch: int) -> str:
-    """Return whether a place stands out, and how sure that is."""
-    if stretch > 0:
-        return f"part of stretch {stretch}, which stands out ({p_words(p)})"
-    tested = f"does not stand out ({p_words(p)})" if np.isfinite(p) else "not tested"
-    return f"{tested}; that is no proof of safety"
-
-
-def start_and_end(row: Mapping[str, Any], units: Units) -> tuple[str, str]:
+def start_and_end(row: Mapping[str, Any], units: Units, level: float) -> tuple[str, str]:
     """Return where a stretch starts and ends and how sure that is, or why it isn't known."""
     note = plain_text(row["ends_note"])
     begin, end = plain_text(row["begin_place"]), plain_text(row["end_place"])
@@ -134,12 +138,12 @@ def start_and_end(row: Mapping[str, Any], units: Units) -> tuple[str, str]:
         unsure = " (how far off: not identified, too few resamples show it)"
         return begin + unsure, end + unsure
     length = row["length_m"]
-    last = _unsure(row["end_high_m"] - length, length - row["end_low_m"], units)
-    return f"{begin} {_unsure(-near, far, units)}", f"{end} {last}"
+    last = _unsure(row["end_high_m"] - length, length - row["end_low_m"], units, level)
+    return f"{begin} {_unsure(-near, far, units, level)}", f"{end} {last}"
 
 
-def _unsure(outward: float, inward: float, units: Units) -> str:
-    """Return how far an end may lie outside and inside: ``(40 m further out to 20 m further in)``.
+def _unsure(outward: float, inward: float, units: Units, level: float) -> str:
+    """Return how far an end may lie outside and inside: 40 m further out to 20 m further in.
 
     Where even the outermost lies inside, or the innermost outside, both are said alike.
     """
@@ -147,13 +151,15 @@ def _unsure(outward: float, inward: float, units: Units) -> str:
         f"{short_length(abs(metres), units)} further {words[metres < 0]}"
         for metres, words in ((outward, ("out", "in")), (inward, ("in", "out")))
     )
-    return f"(in resamples from {out} to {into})"
+    return f"({100 * level:.0f} % interval: {out} to {into})"
 
 
 def kept(row: Mapping[str, Any]) -> str:
     """Return in how many resamples a place shows."""
     many = row["kept_of_100"]
-    return "can't be told" if pd.isna(many) else f"kept in {int(many)} of 100 resamples"
+    if pd.isna(many):
+        return "can't be told from so few animals and observers"
+    return f"kept in {int(many)} of 100 resamples"
 
 
 def rank_words(low: Any, high: Any) -> str:
@@ -163,20 +169,21 @@ def rank_words(low: Any, high: Any) -> str:
     return f"rank {low} to {high} in resamples"
 
 
-def rank_range(row: Mapping[str, Any]) -> str:
+def rank_range(row: Mapping[str, Any], level: float) -> str:
     """Return the ranks that a window takes in resamples."""
     if pd.isna(row["rank_low"]):
-        return "can't be told from so few animals and observers"
-    return f"{int(row['rank_low'])} to {int(row['rank_high'])}; {kept(row)}"
+        return kept(row)
+    low, high = int(row["rank_low"]), int(row["rank_high"])
+    return f"{low} to {high} ({100 * level:.0f} % interval); {kept(row)}"
 
 
-def by_year(years: pd.DataFrame) -> str:
-    """Return a stretch's reports by year, beside all of that year."""
-    parts = [
-        f"{row['year']:.0f}: {count(row['reports'])} of {count(row['reports_everywhere'])}"
-        for row in years.to_dict("records")
-    ]
-    return f"{'; '.join(parts)} (effort not known)" if parts else ""
+def ranks_of(ranked: pd.DataFrame) -> str:
+    """Return ranks with what they are in resamples: ``1 (1 to 4 in resamples), 4 (2 to 6)``."""
+    parts: list[str] = []
+    for rank, low, high in ranked[["rank", "rank_low", "rank_high"]].itertuples(index=False):
+        known = "" if pd.isna(low) or pd.isna(high) else f" ({low} to {high})"
+        parts.append(f"{rank}{known if parts else known.replace(')', ' in resamples)')}")
+    return ", ".join(parts) or "none among those listed"
 
 
 def distance(metres: float, units: Units) -> str:

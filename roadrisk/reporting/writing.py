@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from roadrisk.reporting.appendix_tables import appendix_tables
+from roadrisk.reporting.column_words import COLUMNS_FILE, columns_table
 from roadrisk.reporting.csv_text import csv_bytes
 from roadrisk.reporting.other_tables import (
     doubts_table,
@@ -30,12 +31,14 @@ if TYPE_CHECKING:
 def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ...]:
     """Write the map, the ranked list and the tables behind them into a folder.
 
-    ``map.html``, ``ranked_stretches.csv`` and ``.geojson``, ``stretches.csv`` (those that stand
+    ``map.html``, ``stretches.html`` (a sheet for each stretch that stands out, to print),
+    ``ranked_stretches.csv`` and ``.geojson``, ``stretches.csv`` (those that stand
     out, from start to end), ``stretch_years.csv`` (their reports by year), ``power.csv`` (what
     could be found), ``segments.csv`` (crossing frequencies), the tables of tagged animals
     (`tracked_tables.tracked_tables`), the appendix (`appendix_tables.appendix_tables`),
-    ``left_out.csv``, ``doubts.csv``, ``road_mismatches.csv``
-    and ``provenance.json``.
+    ``left_out.csv``, ``doubts.csv``, ``road_mismatches.csv``, ``columns.csv`` (what every column
+    is) and ``provenance.json``. All but `column_words.WITHOUT_PLACES` lead to places of protected
+    animals.
     The same study and findings give the same bytes.
 
     Parameters
@@ -57,23 +60,27 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
         Nothing was changed: a file is open in another program, the disk is full, or the like.
     """
     from roadrisk.reporting.map import map_html
+    from roadrisk.reporting.stretch_page import STRETCHES_PAGE, stretches_html
 
-    units, invented = study.settings.study.units, study.settings.study.invented
-    ranked = ranked_table(findings.ranked, units, invented=invented)
-    tracked = tracked_tables(findings.tracked, units)
+    units = study.settings.study.units
+    tables = {
+        "ranked_stretches.csv": ranked_table(study, findings),
+        "stretches.csv": stretches_table(study, findings),
+        "stretch_years.csv": stretch_years_table(findings),
+        "power.csv": power_table(findings, units),
+        "segments.csv": segments_table(study, findings),
+        **tracked_tables(findings.tracked, units),
+        **appendix_tables(findings, units),
+        "left_out.csv": left_out_table(findings),
+        "doubts.csv": doubts_table(findings),
+        "road_mismatches.csv": mismatches_table(findings),
+    }
+    tables[COLUMNS_FILE] = columns_table(tables, study.settings.hotspots.interval)
     files = {
         "map.html": map_html(study, findings),
-        "ranked_stretches.csv": csv_bytes(ranked),
+        STRETCHES_PAGE: stretches_html(study, findings),
         "ranked_stretches.geojson": ranked_geojson(study, findings),
-        "stretches.csv": csv_bytes(stretches_table(findings, units)),
-        "stretch_years.csv": csv_bytes(stretch_years_table(findings)),
-        "power.csv": csv_bytes(power_table(findings, units)),
-        "segments.csv": csv_bytes(segments_table(findings, units)),
-        **{name: csv_bytes(table) for name, table in tracked.items()},
-        **{name: csv_bytes(t) for name, t in appendix_tables(findings, units).items()},
-        "left_out.csv": csv_bytes(left_out_table(findings)),
-        "doubts.csv": csv_bytes(doubts_table(findings)),
-        "road_mismatches.csv": csv_bytes(mismatches_table(findings)),
+        **{name: csv_bytes(table) for name, table in tables.items()},
     }
     files["provenance.json"] = provenance_json(study, findings, files)
     return write_whole(files, out)

@@ -297,16 +297,23 @@ def _notes(
     hardly = int((fixes["note"] == HARDLY_INFORMATIVE).sum())
     how = {"mle": "maximum likelihood", "huber": "Huber's robust version",
            "andrews": "Andrews' robust version"}[section.method]  # fmt: skip
+    without, unsure = groups - len(fixes), len(fixes) - used
     notes = [
-        f"{len(table)} bearings within {section.join_within_minutes:g} minutes of each other (a "
-        f"choice) make {groups} groups and {used} fixes ({how}, Lenth 1981); "
-        f"{groups - len(fixes)} groups give no fix, and the error of {len(fixes) - used} fixes is "
-        "not identified, so that they are not used."
+        f"{_many(len(table), 'bearing')} within {section.join_within_minutes:g} minutes of each "
+        f"other (a choice) make {_many(groups, 'group')} and {_many(used, 'fix', 'fixes')} "
+        f"({how}, Lenth 1981); {_many(without, 'group')} give{'s' * (without == 1)} no fix, and "
+        f"the error of {_many(unsure, 'fix', 'fixes')} is not identified, so that "
+        f"{'it is' if unsure == 1 else 'they are'} not used."
     ]
     if deviation is not None:
         notes.append(deviation.words)
     if hardly:
         notes.append(
-            f"{hardly} fixes are hardly informative: three bearings and no tests of bearings."
+            f"{_many(hardly, 'fix is', 'fixes are')} hardly informative: three bearings and no "
+            "tests of bearings."
         )
     return tuple(notes)
+
+
+def _many(count: int, one: str, more: str = "") -> str:
+    return f"{count} {one if count == 1 else more or one + 's'}"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -75,7 +77,10 @@ def test_a_short_stub_does_not_top_the_list() -> None:
 def test_interval_needs_three_units(road: Ground) -> None:
     _, counted = ranked(road, [100] * 6, [(False, "a")] * 5 + [(True, "o")])
     assert np.isnan(counted[0].low)
-    assert "fewer than 3" in counted[0].note
+    assert counted[0].note == "fewer than 3 animals or observers: interval not identified"
+    # 6 events in 0.2 km-years; exact Poisson, 90 %: 2.613 to 11.842 (chi-square tables).
+    assert counted[0].independent_low == pytest.approx(2.613 / 0.2, rel=1e-3)
+    assert counted[0].independent_high == pytest.approx(11.842 / 0.2, rel=1e-3)
     assert counted[0].largest_share == pytest.approx(5 / 6)
     assert not counted[0].largest_is_observer
 
@@ -88,3 +93,26 @@ def test_interval_holds_the_value_and_widens_with_clumping(road: Ground) -> None
     _, few = ranked(road, [100] * 12 + far, [(True, f"o{i % 3}") for i in range(12)] + elsewhere)
     assert even[0].low < even[0].value < even[0].high
     assert few[0].high - few[0].low > 1.3 * (even[0].high - even[0].low)
+
+
+def test_a_sliver_of_a_report_is_no_observer(road: Ground) -> None:
+    """By hand: of five observers two have half a report here or more, one of them in two parts."""
+    who = [(True, f"o{i}") for i in range(5)]
+    places = np.array([100, 101, 102, 103, 104, 104])
+    unit = np.array([0, 1, 2, 3, 4, 4])
+    weight = np.array([1.0, 0.49, 0.02, 0.3, 0.25, 0.25])
+    rng = np.random.default_rng(1)
+    whole = events_of(road, places, [who[u] for u in unit], rng)
+    # Sorted by unit and place: event k is at places[k].
+    events = replace(whole, weight=weight)
+    window = Windows(np.array([98]), np.array([108]), np.array([100.0]))
+    one = tally(window, events, paths_of(events), years=2.0, level=0.9, rng=generator(1, "x"))[0]
+    assert one.observers == 2
+    assert one.reports == 5
+    assert one.one_report == pytest.approx(1.0 / weight.sum())
+
+
+def test_one_report_alone_is_known_as_such(road: Ground) -> None:
+    _, counted = ranked(road, [100, 150, 150], [(True, f"o{i}") for i in range(3)])
+    assert [round(c.one_report, 3) for c in counted] == [0.5, 1.0]
+    assert [c.reports for c in counted] == [2, 1]

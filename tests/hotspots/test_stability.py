@@ -151,6 +151,7 @@ def test_reports_by_year_beside_those_of_everywhere(line: Ground) -> None:
                             [np.arange(8, 15), np.arange(390, 410)], len(line.lixels))  # fmt: skip
     expected = pd.DataFrame({
         "stretch": [1, 1, 2, 2], "year": [2021, 2022, 2021, 2022], "reports": [1.0, 2, 0, 1],
-        "observers": [1, 2, 0, 1], "reports_everywhere": [1.0, 3, 1, 3], "effort": "not known",
+        "observers": [1, 2, 0, 1], "reports_everywhere": [1.0, 3, 1, 3],
+        "reports_at_usual_share": [0.75, 2.25, 0.25, 0.75], "effort": "not known",
     })  # fmt: skip
     pd.testing.assert_frame_equal(table, expected)

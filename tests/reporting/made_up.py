@@ -54,7 +54,10 @@ def study(*, units: str = "metric", invented: bool = True, folder: Path | None =
                 "units": units, "seed": 7, "invented": invented,
             },
             "sightings": {"file": "sightings.csv"},
-            "roads": {"osm": {"file": "roads.osm"}},
+            "roads": {
+                "osm": {"file": "roads.osm"},
+                "agency": {"file": "lines.gpkg", "measure_unit": "mi"},
+            },
         }
     )  # fmt: skip
     empty = gpd.GeoDataFrame(geometry=[], crs=CRS)
@@ -76,6 +79,8 @@ def findings() -> Findings:
         stretch_years=pd.DataFrame({
             "stretch": 1, "year": [2021, 2022, 2023], "reports": [2.0, 1.75, 4.0],
             "observers": [2, 1, 4], "reports_everywhere": [80.0, 75.0, 96.0],
+            # 7.75 of 251 in all years, times the year's.
+            "reports_at_usual_share": [2.47012, 2.31574, 2.96414],
             "effort": "not known",
         }),
         ranked=_ranked(segments),
@@ -214,7 +219,12 @@ def _tracked() -> TrackedAnimals:
     conditions = pd.DataFrame({"turn_factor": [1.0, 0.5], "width_factor": [1.0, 1.0],
                                days: [41.2, 44.0], total: [60.0, 80.0]})  # fmt: skip
     homes = gpd.GeoDataFrame(
-        {"organismID": ["A01"], "fixes": [110], "kernel95_ha": [3.2], "note": [""]},
+        {
+            "organismID": ["A01"], "fixes": [110], "mcp100_ha": [4.0], "mcp95_ha": [3.0],
+            "kernel95_ha": [3.2], "kernel95_ha_low": [2.9], "kernel95_ha_high": [3.6],
+            "kernel50_ha": [0.8], "kernel50_ha_low": [0.7], "kernel50_ha_high": [0.9],
+            "bandwidth_m": [12.0], "bandwidth": ["reference"], "note": [""],
+        },
         geometry=[Point(X0, Y0).buffer(100)], crs=CRS,
     )  # fmt: skip
     cut = pd.DataFrame({"organismID": ["A01"], "segment": [1], "segment_id": ["s01"],
@@ -291,19 +301,28 @@ def _ranked(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
             "crossing_days_per_animal_year_high": crossings / 5 if known else np.nan,
             "crossing_days_note": "18 animals resampled" if known else "one animal",
             "least_crossings": crossings // 2, "reports_alive": alive,
-            "reports_dead": dead, "reports_other": other, "animals": min(crossings, 4),
-            "observers": 3, "evidence_per_km_year": value,
+            "reports_dead": dead, "reports_other": other, "animals_in_reach": 5,
+            "animals": min(crossings, 4), "observers": 3, "evidence_per_km_year": value,
             "evidence_per_km_year_low": value * 0.45 if known else np.nan,
             "evidence_per_km_year_high": value * 1.8 if known else np.nan,
+            "evidence_if_independent_low": value * 0.5,
+            "evidence_if_independent_high": value * 1.5,
             "interval_note": "animals and observers resampled" if known
             else "fewer than 3 animals or observers",
             "p_value": 0.004 if hot else 0.7, "kept_of_100": 100 - 9 * rank if known else pd.NA,
             "rank_low": max(1, rank - 2) if known else pd.NA,
             "rank_high": rank + 6 if known else pd.NA, "stretch": int(hot),
+            "rests_on": "a single report" if rank == 7 else f"{rank} tagged animals {PICTURE}",
             "look_at": "water on both sides; verge height; culvert under the road"
-            if hot else f"{PICTURE} hedge gap", "segment_ids": f"s{s:02d}",
+            if hot else f"{PICTURE} hedge gap", "owner": "County (invented)" if agency else "",
+            "aadt": 4200.0 if agency else np.nan, "aadt_year": 2019.0 if agency else np.nan,
+            "speed_limit_kmh": 90.0 if agency else 50.0, "segment_ids": f"s{s:02d}",
         })  # fmt: skip
         shapes.append(substring(segments.geometry[s], at, at + 100))
+    # No tagged animal came near the last window: its crossings are not known.
+    rows[-1] |= {name: np.nan for name in rows[-1] if name.startswith("crossing_days")}
+    rows[-1] |= {"animals_in_reach": 0, "animals": pd.NA, "least_crossings": pd.NA,
+                 "crossing_days_note": "not watched: no tagged animal within reach"}  # fmt: skip
     return gpd.GeoDataFrame(pd.DataFrame(rows), geometry=shapes, crs=CRS)
 
 

@@ -10,7 +10,7 @@ from shapely.geometry import shape
 
 from roadrisk.reporting.map import map_html
 from roadrisk.reporting.map_layers import map_layers, off_ground, scale_breaks
-from roadrisk.reporting.sheets import SHEETS, chance, start_and_end
+from roadrisk.reporting.sheets import SHEETS, start_and_end
 from tests.reporting import made_up
 
 
@@ -58,12 +58,20 @@ def test_a_stretch_says_ends_years_and_resamples() -> None:
     said = dict(zip(SHEETS["stretches"], feature["properties"]["v"], strict=True))
     assert said["Starts"] == (
         "530 m east of the junction with Sedge Lane "
-        "(in resamples from 30 m further out to 20 m further in)"
+        "(90 % interval: 30 m further out to 20 m further in)"
     )
     assert "further out to" in said["Ends"]
     assert said["Would it still be there"] == "kept in 97 of 100 resamples"
     assert said["Reports by year"] == (
-        "2021: 2 of 80; 2022: about 1.8 of 75; 2023: 4 of 96 (effort not known)"
+        "2021: 2 of 80; 2022: about 1.8 of 75; 2023: 4 of 96 reports everywhere (effort not known)"
+    )
+    assert (
+        said["Its places in the ranked list"] == "1 (1 to 7 in resamples), 2 (1 to 8), 3 (1 to 9)"
+    )
+    assert said["Route and measure"] == "SR 12, 1.932 to 2.282 mi"
+    assert said["Chance"] == (
+        "in 3 of 999 tries did chance gather as much anywhere on these roads (p = 0.004, for all "
+        "roads at once; permutation test, maximum over the network)"
     )
 
 
@@ -71,14 +79,14 @@ def test_ends_that_are_not_known_say_why() -> None:
     row = {"ends_note": "", "begin_place": "here", "end_place": "there", "length_m": 200.0,
            "begin_low_m": np.nan, "begin_high_m": np.nan, "end_low_m": np.nan,
            "end_high_m": np.nan}  # fmt: skip
-    assert "not identified" in start_and_end(row, "metric")[0]
+    assert "not identified" in start_and_end(row, "metric", 0.9)[0]
     none = row | {"begin_place": "", "end_place": "", "ends_note": "no ends found"}
-    assert start_and_end(none, "metric") == ("no ends found", "no ends found")
+    assert start_and_end(none, "metric", 0.9) == ("no ends found", "no ends found")
     inside = row | {"begin_low_m": 10.0, "begin_high_m": 60.0, "end_low_m": 210.0,
                     "end_high_m": 300.0}  # fmt: skip
-    assert start_and_end(inside, "metric") == (
-        "here (in resamples from 10 m further in to 60 m further in)",
-        "there (in resamples from 100 m further out to 10 m further out)",
+    assert start_and_end(inside, "metric", 0.9) == (
+        "here (90 % interval: 10 m further in to 60 m further in)",
+        "there (90 % interval: 100 m further out to 10 m further out)",
     )
 
 
@@ -127,11 +135,28 @@ def test_five_thousand_segments_stay_light() -> None:
     assert len(map_html(made_up.study(), findings)) < 3_000_000
 
 
-def test_what_a_place_stands_out_by() -> None:
-    """By hand: the three things that can be said, none of which promises safety."""
-    assert chance(0.004, 2) == (
-        "part of stretch 2, which stands out (p = 0.004, for the whole network at once)"
+def test_what_was_not_watched_is_no_zero() -> None:
+    """By hand: the last window and roads without an animal in reach say so and are drawn so."""
+    layers = map_layers(made_up.study(), made_up.findings())
+    said = dict(
+        zip(SHEETS["windows"], layers["windows"]["features"][-1]["properties"]["v"], strict=True)
     )
-    assert chance(0.7, 0).startswith("does not stand out (p = 0.7")
-    assert chance(float("nan"), 0) == "not tested; that is no proof of safety"
-    assert chance(0.7, 0).endswith("no proof of safety")
+    for line in ("Crossing-days of tagged animals", "Crossing-days per animal and year"):
+        assert said[line] == "not watched: no tagged animal within reach"
+    assert said["Rests on"] == "a single report"
+    roads = layers["roads"]["features"]
+    assert [i for i, f in enumerate(roads) if f["properties"].get("u")] == [5, 6, 7, 8, 9]
+    alone = made_up.findings()
+    alone = replace(alone, segments=alone.segments.assign(animals_in_reach=0, crossing_days=0.0))
+    drawn = map_layers(made_up.study(), alone)["roads"]["features"]
+    assert not [f for f in drawn if f["properties"].get("u")]  # no tagged animal at all
+
+
+def test_a_window_says_what_an_engineer_asks_for() -> None:
+    """By hand: traffic, limit, owner and the unit of route measures on the first sheet."""
+    first = map_layers(made_up.study(), made_up.findings())["windows"]["features"][0]
+    said = dict(zip(SHEETS["windows"], first["properties"]["v"], strict=True))
+    assert said["Traffic"] == "4,200 vehicles a day (2019)"
+    assert (said["Speed limit"], said["Owner"]) == ("90 km/h", "County (invented)")
+    assert said["Route and measure"] == "SR 12, 2.052 to 2.152 mi"
+    assert SHEETS["windows"].index("What to look at there") < 3

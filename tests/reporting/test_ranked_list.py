@@ -16,15 +16,18 @@ from roadrisk.reporting.ranked_list import ranked_geojson, ranked_table
 from tests.reporting import made_up
 
 COLUMNS = [
-    "rank", "basis", "road", "route", "begin_measure", "end_measure", "place", "begin_latitude",
-    "begin_longitude", "end_latitude", "end_longitude", "length_m", "crossing_days",
+    "rank", "basis", "road", "route", "begin_measure", "end_measure", "measure_unit", "place",
+    "begin_latitude", "begin_longitude", "end_latitude", "end_longitude", "length_m", "rests_on",
+    "animals_in_reach", "crossing_days",
     "crossing_days_low", "crossing_days_high",
     "crossing_days_per_animal_year", "crossing_days_per_animal_year_low",
     "crossing_days_per_animal_year_high", "crossing_days_note", "least_crossings",
     "reports_alive", "reports_dead", "reports_other", "animals", "observers",
     "evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high",
-    "interval_note", "p_value", "kept_of_100", "rank_low", "rank_high", "stretch",
-    "what_to_look_at", "segment_ids",
+    "interval_note", "p_value", "p_value_note", "kept_of_100", "rank_low", "rank_high", "stretch",
+    "stretch_p_value", "stretch_kept_of_100", "stretch_length_m", "stretch_begin_low_m",
+    "stretch_begin_high_m", "stretch_end_low_m", "stretch_end_high_m", "what_to_look_at", "owner",
+    "aadt", "aadt_year", "speed_limit_kmh", "segment_ids",
 ]  # fmt: skip
 
 
@@ -34,7 +37,7 @@ def read_csv(table: pd.DataFrame) -> pd.DataFrame:
 
 def test_columns_and_rounding() -> None:
     """By hand: first row of the made-up list."""
-    table = read_csv(ranked_table(made_up.findings().ranked, "metric"))
+    table = read_csv(ranked_table(made_up.study(), made_up.findings()))
     assert list(table.columns) == COLUMNS
     first = table.iloc[0]
     assert (first["rank"], first["road"], first["stretch"]) == (1, "Heron Road", 1)
@@ -48,16 +51,39 @@ def test_columns_and_rounding() -> None:
     assert first["evidence_per_km_year"] == 31.4
     assert first["evidence_per_km_year_low"] == 14.1
     assert np.isnan(table["evidence_per_km_year_low"][3])
-    assert table["interval_note"][3] == "fewer than 3 animals or observers"
+    # 9.123 and half of it more or less, were every record independent.
+    assert table["interval_note"][3] == (
+        "fewer than 3 animals or observers; if every record were independent: 4.56 to 13.7 per km "
+        "and year"
+    )
+    assert (first["p_value"], first["stretch_p_value"]) == (0.004, 0.004)
+    assert first["p_value_note"].startswith("of this window's strongest point")
+    assert (first["rests_on"][:18], table["rests_on"][6]) == (
+        "1 tagged animals <",
+        "a single report",
+    )
     assert np.isnan(table["stretch"][3])
     assert first[["kept_of_100", "rank_low", "rank_high"]].tolist() == [91, 1, 7]
     assert np.isnan(table["rank_high"][3])
+    ends = [f"stretch_{e}_m" for e in ("begin_low", "begin_high", "end_low", "end_high")]
+    assert first[ends].tolist() == [-30, 20, 310, 390]
+    assert table.loc[3:, [*ends, "stretch_p_value"]].isna().all(axis=None)
+    assert (first["owner"], first["aadt"], first["measure_unit"]) == (
+        "County (invented)",
+        4200,
+        "mi",
+    )
+    # Nobody watched the last window: missing and not 0.
+    last = table.iloc[-1]
+    assert last["animals_in_reach"] == 0
+    assert last[["crossing_days", "least_crossings", "animals", rate]].isna().all()
+    assert last["crossing_days_note"] == "not watched: no tagged animal within reach"
 
 
 def test_ends_are_those_of_pyproj() -> None:
     """Outside: PROJ through pyproj, point by point; to half a unit of the 6th decimal."""
     ranked = made_up.findings().ranked
-    table = ranked_table(ranked, "metric")
+    table = ranked_table(made_up.study(), made_up.findings())
     to_wgs84 = pyproj.Transformer.from_crs(made_up.CRS, "EPSG:4326", always_xy=True)
     for row, line in zip(table.to_dict("records"), ranked.geometry, strict=True):
         begin = to_wgs84.transform(*line.coords[0])
@@ -68,9 +94,13 @@ def test_ends_are_those_of_pyproj() -> None:
 
 def test_us_customary_units() -> None:
     """By hand: 1 mile is 1.609344 km exactly, 1 foot 0.3048 m exactly (NIST SP 811)."""
-    table = ranked_table(made_up.findings().ranked, "us")
+    table = ranked_table(made_up.study(units="us"), made_up.findings())
     assert table["length_ft"][0] == 328
     assert table["evidence_per_mile_year"][0] == 50.6  # 31.4159 * 1.609344 = 50.559
+    assert table["stretch_begin_low_ft"][0] == -98  # -30 / 0.3048
+    assert table["speed_limit_mph"][0] == 56
+    # 4.5615 and 13.6845 per km.
+    assert table["interval_note"][3].endswith("7.34 to 22 per mile and year")
     assert not [c for c in table if "km" in c or c == "length_m"]
     assert "per mile" in table["basis"][0]
 
@@ -81,7 +111,7 @@ def test_geojson_says_what_the_table_says() -> None:
     content = ranked_geojson(study, findings)
     back = gpd.read_file(io.BytesIO(content))
     assert back.crs == "EPSG:4326"
-    table = ranked_table(findings.ranked, "metric", invented=True)
+    table = ranked_table(study, findings)
     for column in table.select_dtypes("number"):
         np.testing.assert_array_equal(
             back[column].to_numpy(dtype=float, na_value=np.nan),
@@ -102,7 +132,7 @@ def test_what_the_rank_goes_by_is_said() -> None:
     assert metadata["invented"] is True
     assert any("no proof of safety" in text for text in metadata["cautions"])
     assert any("not for publication" in text for text in metadata["cautions"])
-    basis = ranked_table(findings.ranked, "metric", invented=True)["basis"]
+    basis = ranked_table(study, findings)["basis"]
     assert basis.str.contains("being killed is not estimated yet").all()
     assert basis.str.contains("invented").all()
 
@@ -110,7 +140,7 @@ def test_what_the_rank_goes_by_is_said() -> None:
 def test_an_empty_list_is_a_list() -> None:
     """Nothing recorded: a table with its header, a collection without features."""
     study, findings = made_up.study(), made_up.without_evidence()
-    assert list(read_csv(ranked_table(findings.ranked, "metric")).columns) == COLUMNS
+    assert list(read_csv(ranked_table(study, findings)).columns) == COLUMNS
     assert json.loads(ranked_geojson(study, findings))["features"] == []
 
 
@@ -118,14 +148,14 @@ def test_the_findings_are_not_changed() -> None:
     """Inputs are never mutated."""
     findings = made_up.findings()
     before = findings.ranked.copy()
-    ranked_table(findings.ranked, "us")
+    ranked_table(made_up.study(units="us"), findings)
     ranked_geojson(made_up.study(), replace(findings))
     pd.testing.assert_frame_equal(pd.DataFrame(before), pd.DataFrame(findings.ranked))
 
 
 def test_animals_and_observers_are_whole_numbers_in_the_file() -> None:
     """By hand: a planner who reads "5.0" animals wonders what half an animal is."""
-    text = csv_bytes(ranked_table(made_up.findings().ranked, "metric")).decode("utf-8-sig")
+    text = csv_bytes(ranked_table(made_up.study(), made_up.findings())).decode("utf-8-sig")
     first = next(iter(csv.DictReader(io.StringIO(text))))
     assert first["animals"].isdigit()
     assert first["observers"].isdigit()

@@ -14,11 +14,12 @@ from roadrisk.study import settings_from
 from tests.reporting import made_up
 
 NAMES = [
-    "map.html", "ranked_stretches.csv", "ranked_stretches.geojson", "stretches.csv",
-    "stretch_years.csv", "power.csv", "segments.csv", "tracked_animals.csv", "crossing_rates.csv",
+    "map.html", "stretches.html", "ranked_stretches.geojson", "ranked_stretches.csv",
+    "stretches.csv", "stretch_years.csv", "power.csv", "segments.csv", "tracked_animals.csv",
+    "crossing_rates.csv",
     "crossing_times.csv", "crossing_conditions.csv", "home_ranges.csv", "roads_cut.csv",
     "network_k.csv", "local_gi.csv", "left_out.csv", "doubts.csv", "road_mismatches.csv",
-    "provenance.json",
+    "columns.csv", "provenance.json",
 ]  # fmt: skip
 
 
@@ -46,6 +47,8 @@ def test_segments_keep_their_numbers(tmp_path: Path, units: str) -> None:
     assert row["crossing_days_per_animal_year_low"] == 0.562
     assert row["least_crossings"] == 4
     assert row["reports_alive"] == 5.7
+    # No tagged animal in reach: missing and not 0.
+    assert np.isnan(table.loc["s09", ["crossing_days", "least_crossings"]].to_numpy(float)).all()
     if units == "us":
         assert row["speed_limit_mph"] == 56
         assert row["length_ft"] == 4612  # 1405.70 / 0.3048
@@ -63,6 +66,7 @@ def test_a_stretch_with_its_ends(tmp_path: Path, units: str) -> None:
     assert not row["end_place"].startswith("=")
     assert (row["begin_measure"], row["end_measure"]) == (1.932, 2.282)
     assert (row["p_value"], row["ends_p_value"]) == (0.004, 0.012)
+    assert (row["p_value_words"], row["measure_unit"]) == (0.004, "mi")
     assert (row["animals"], row["observers"], row["reports"]) == (5, 6, 7.75)
     assert row["kept_of_100"] == 97
     unit, scale = ("ft", 0.3048) if units == "us" else ("m", 1.0)

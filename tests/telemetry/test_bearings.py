@@ -227,7 +227,7 @@ def test_three_bearings_without_tests_are_hardly_informative() -> None:
     found = made(table(AT[:3], wide % 360))
     assert found.fixes["note"].tolist() == [HARDLY_INFORMATIVE]
     assert found.fixes["used"].tolist() == [True]
-    assert "1 fixes are hardly informative" in found.notes[-1]
+    assert "1 fix is hardly informative" in found.notes[-1]
     four = made(table(AT, (true_bearings(AT) + np.array([4.0, -3.0, 3.0, -2.0])) % 360))
     assert four.fixes["note"].tolist() == [""]
     assert four.fixes["semi_major_m"].iloc[0] < found.fixes["semi_major_m"].iloc[0] / 2

@@ -12,6 +12,7 @@ const view = (() => {
   let map = null;
   let chosen = null;
   const buttons = new Map();
+  const stretchButtons = new Map();
   const chips = [];
 
   function put(parent, tag, text, kind) {
@@ -67,7 +68,10 @@ const view = (() => {
   const outline = 18;
   const thin = () => (map.getZoom() < 14 ? 0.55 : far() ? 0.75 : 1);
   const style = {
-    roads: (f) => ({ color: page.road, weight: 3, opacity: 1, dashArray: dashed(f) }),
+    roads: (f) => ({
+      color: f.properties.u ? page.unwatched : page.road, weight: f.properties.u ? 1.2 : 3.2, opacity: 1,
+      dashArray: dashed(f),
+    }),
     stretches: () => ({ color: page.accent, weight: outline * thin(), opacity: 1, lineCap: "butt" }),
     pieces: (f) => ({
       color: page.colours[f.properties.c], weight: page.widths[f.properties.c] * thin(),
@@ -96,7 +100,7 @@ const view = (() => {
     if (smooth.includes(kind)) {
       const road = (data.roads.features[mine.s] || { properties: { t: "", v: [] } }).properties;
       title = road.t;
-      shown[0][1] += ` ${page.rate}`;
+      shown[0][1] += ` ${page.rates[kind]}`;
       shown = shown.concat(road.v.length ? lines("roads", road.v) : []);
     }
     at("sheet_title").textContent = title;
@@ -104,21 +108,33 @@ const view = (() => {
     list.replaceChildren();
     for (const [label, value] of shown) {
       put(list, "dt", label);
-      put(list, "dd", value);
+      const said = put(list, "dd", value);
+      if (kind === "stretches" && label === page.years) chart(list, mine, said);
     }
     at("sheet").hidden = false;
     at("sheet").scrollTop = 0;
     map_box.classList.add("with_sheet");
-    mark(kind === "windows" ? mine.r : null, layer);
+    mark(kind === "windows" ? mine.r : null, layer, kind === "stretches" ? mine : null);
+  }
+  /* A picture can run nothing; its words stand in the line above it. */
+  function chart(list, mine, said) {
+    if (!mine.y) return;
+    const box = put(list, "dd", "", "wide");
+    const picture = put(box, "img");
+    picture.alt = `${page.years}: ${said.textContent}`;
+    picture.src = mine.y;
+    page.chart.forEach((text) => put(box, "p", text));
   }
   function close() {
     at("sheet").hidden = true;
     map_box.classList.remove("with_sheet");
-    mark(null, null);
+    mark(null, null, null);
   }
   /* Shows which row and which piece of road the sheet is about. */
-  function mark(rank, layer) {
-    buttons.forEach((b, r) => b.setAttribute("aria-pressed", r === rank ? "true" : "false"));
+  function mark(rank, layer, stretch) {
+    const press = (b, on) => b.setAttribute("aria-pressed", on ? "true" : "false");
+    buttons.forEach((b, r) => press(b, r === rank));
+    stretchButtons.forEach((b, mine) => press(b, mine === stretch));
     chips.forEach((c) => c.element.classList.toggle("chosen", c.rank === rank));
     if (chosen) chosen.remove();
     chosen = null;
@@ -142,9 +158,9 @@ const view = (() => {
   }
 
   /* The ranked list and its numbers on the map */
-  function choose(feature, layer) {
+  function choose(kind, feature, layer) {
     if (small()) at("panel").open = false;
-    open("windows", feature, layer);
+    open(kind, feature, layer);
     map.invalidateSize({ animate: false });
     const sheet = at("sheet").getBoundingClientRect();
     const edge = small() ? [30, sheet.height + 30] : [sheet.width + 40, 60];
@@ -154,19 +170,28 @@ const view = (() => {
   }
   /* Room that the open legend takes from the map. */
   const beside = () => (!small() && at("legend").open ? at("legend").offsetWidth + 40 : 40);
-  function addRow(feature, layer, value, ranks) {
-    const mine = feature.properties;
-    const button = put(put(at("list"), "li"), "button");
+  function row(list, sign, kind, lines) {
+    const button = put(put(at(list), "li"), "button");
     button.type = "button";
     button.setAttribute("aria-pressed", "false");
-    put(button, "span", String(mine.r), mine.s ? "rank stands_out" : "rank");
+    put(button, "span", sign, kind);
     const words = put(button, "span", "", "words");
-    put(words, "span", mine.n, "road");
-    put(words, "span", mine.v[0], "place");
-    put(words, "span", `${value} ${page.rate}`, "value");
-    if (ranks) put(words, "span", ranks, "place");
-    button.addEventListener("click", () => choose(feature, layer));
+    for (const [text, look] of lines) put(words, "span", text, look);
+    return button;
+  }
+  function addRow(feature, layer, said) {
+    const mine = feature.properties;
+    const lines = [[mine.n, "road"], [mine.v[0], "place"], [said[0], "value"]];
+    for (const text of said.slice(1)) lines.push([text, "place"]);
+    const button = row("list", String(mine.r), mine.s ? "rank stands_out" : "rank", lines);
+    button.addEventListener("click", () => choose("windows", feature, layer));
     buttons.set(mine.r, button);
+  }
+  function addStretch(feature, layer, said, number) {
+    const lines = said.map((text, i) => [text, i === 0 ? "road" : "place"]);
+    const button = row("stretch_list", String(number), "tag", lines);
+    button.addEventListener("click", () => choose("stretches", feature, layer));
+    stretchButtons.set(feature.properties, button);
   }
   function addChip(feature, layer) {
     const mine = feature.properties;
@@ -240,7 +265,10 @@ const view = (() => {
     for (let i = words.classes.length - 1; i >= 0; i -= 1) {
       swatch(inside, [stroke(page.colours[i], page.widths[i])], words.classes[i]);
     }
-    swatch(inside, [stroke(page.road, 3)], words.plain);
+    swatch(inside, [stroke(page.road, 3.2)], words.plain);
+    if (data.roads.features.some((f) => f.properties.u)) {
+      swatch(inside, [stroke(page.unwatched, 1.2)], words.unwatched);
+    }
     if (page.off_ground) {
       swatch(inside, [stroke(page.road, 3, { "stroke-dasharray": "7 5" })], words.off);
     }
@@ -275,6 +303,13 @@ const view = (() => {
     at("hint").textContent = page.tiles;
     at("invented").textContent = page.invented;
     at("invented").hidden = !page.invented;
+    at("confidential").textContent = page.confidential;
+    const none = page.stretches.length === 0;
+    at("no_stretch").textContent = page.no_stretch;
+    at("no_stretch").hidden = !none;
+    at("print_link").textContent = page.print;
+    at("print_link").href = page.print;
+    at("to_print").hidden = none;
     at("tracked_box").hidden = page.tracked.length === 0;
     for (const id of ["read", "tracked", "notes", "cautions"]) page[id].forEach((text) => put(at(id), "p", text));
     page.counts.forEach((text) => put(at("counts"), "li", text));
@@ -316,11 +351,12 @@ const view = (() => {
   }
   function finish() {
     for (const name of order) window[`${name}_layer`].addData(data[name]);
-    let row = 0;
-    windows_layer.getLayers().forEach((layer) => {
-      addRow(layer.feature, layer, page.values[row], page.ranks[row]);
+    windows_layer.getLayers().forEach((layer, i) => {
+      addRow(layer.feature, layer, page.rows[i]);
       addChip(layer.feature, layer);
-      row += 1;
+    });
+    stretches_layer.getLayers().forEach((layer, i) => {
+      addStretch(layer.feature, layer, page.stretches[i], i + 1);
     });
     inOrder();
     declutter();

@@ -1,0 +1,204 @@
+"""What the sheets of ranked windows and of stretches say, line by line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from roadrisk.hotspots.stretch_ends import MOST_DRAWS
+from roadrisk.reporting.chance_words import (
+    WHOLE,
+    p_short,
+    place_chance,
+    stretch_chance,
+    window_p,
+)
+from roadrisk.reporting.csv_text import plain_text
+from roadrisk.reporting.sheets import (
+    crossing_rate,
+    days_in_window,
+    kept,
+    measures,
+    position,
+    rank_range,
+    rank_words,
+    ranks_of,
+    reported,
+    road,
+    speed,
+    start_and_end,
+    traffic,
+    unwatched,
+)
+from roadrisk.reporting.wording import (
+    count,
+    length_unit,
+    number,
+    per_length_unit,
+    rate_words,
+    short_length,
+)
+from roadrisk.reporting.year_chart import by_year
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+
+    from roadrisk.base.units import Units
+    from roadrisk.findings import Findings
+    from roadrisk.study import Study
+
+_RATE = "evidence_per_km_year"
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What numbers in the sheets are given in.
+
+    Attributes
+    ----------
+    units : {"metric", "us"}
+    measure_unit : str
+        Of route measures, as the agency gives them; "" without an agency layer.
+    level : float
+        Coverage of intervals, two-sided.
+    draws, ends_draws : int
+        Redistributions behind the p-values of places and of ends.
+    """
+
+    units: Units
+    measure_unit: str
+    level: float
+    draws: int
+    ends_draws: int
+
+
+def scale_of(study: Study, findings: Findings) -> Scale:
+    """Return what a study's numbers are given in."""
+    settings = study.settings
+    agency = settings.roads.agency
+    return Scale(
+        units=settings.study.units,
+        measure_unit=agency.measure_unit if agency else "",
+        level=settings.hotspots.interval,
+        draws=findings.chance.draws,
+        ends_draws=min(settings.hotspots.draws, MOST_DRAWS),
+    )
+
+
+def window_lines(row: Mapping[str, Any], shape: list[list[float]], scale: Scale) -> list[str]:
+    """Return the values of a ranked window's sheet, in the order of `sheets.SHEETS`.
+
+    Parameters
+    ----------
+    row : mapping
+        Of `Findings.ranked`.
+    shape : list
+        Its line, [longitude, latitude].
+    scale : Scale
+    """
+    return [
+        plain_text(row["place"]),
+        plain_text(row["look_at"]),
+        plain_text(row["rests_on"]),
+        evidence(row, scale.units),
+        place_chance(row["p_value"], int(np.nan_to_num(row["stretch"])), scale.draws),
+        rank_range(row, scale.level),
+        reported(row),
+        days_in_window(row),
+        crossing_rate(row),
+        count(row["animals_in_reach"]),
+        traffic(row),
+        speed(row["speed_limit_kmh"], scale.units),
+        plain_text(row["owner"]),
+        measures(row, scale.measure_unit),
+        short_length(row["length_m"], scale.units),
+        position(shape[0]),
+        position(shape[-1]),
+    ]
+
+
+def stretch_lines(
+    row: Mapping[str, Any], years: pd.DataFrame, ranked: pd.DataFrame, scale: Scale
+) -> list[str]:
+    """Return the values of a stretch's sheet, in the order of `sheets.SHEETS`.
+
+    Parameters
+    ----------
+    row : mapping
+        Of `Findings.stretches`.
+    years, ranked : pandas.DataFrame
+        Its rows of `Findings.stretch_years` and `Findings.ranked`.
+    scale : Scale
+    """
+    return [
+        road(row["road"]),
+        *start_and_end(row, scale.units, scale.level),
+        short_length(row["length_m"], scale.units),
+        stretch_chance(row, scale.draws),
+        kept(row),
+        ranks_of(ranked),
+        by_year(years),
+        f"{_many(row['animals'], 'tagged animal')}, {_many(row['observers'], 'observer')}",
+        count(row["crossing_days"]),
+        count(row["reports"]),
+        measures(row, scale.measure_unit),
+    ]
+
+
+def evidence(row: Mapping[str, Any], units: Units) -> str:
+    """Return crossing-days and reports per km or mile and year with interval, or why none."""
+    value, low, high = (row[name] for name in (_RATE, f"{_RATE}_low", f"{_RATE}_high"))
+    return rate_words(value, low, high, interval_note(row, units), units)
+
+
+def row_words(row: Mapping[str, Any], scale: Scale) -> list[str]:
+    """Return the short lines of a ranked window in the map's list: its number first."""
+    units = scale.units
+    shown, low, high = (
+        number(per_length_unit(row[name], units))
+        for name in (_RATE, f"{_RATE}_low", f"{_RATE}_high")
+    )
+    interval = f"{low} to {high}" if low and high else "no interval: see its sheet"
+    out = [f"{shown} crossing-days and reports per {length_unit(units)} and year ({interval})"]
+    rests = plain_text(row["rests_on"])
+    if rests.startswith(("a single", "parts of", "faint")):
+        out.append(f"rests on {rests}")
+    if unwatched(row):
+        out.append("tagged animals: not watched here")
+    out.append(rank_words(row["rank_low"], row["rank_high"]))
+    return [line for line in out if line]
+
+
+def stretch_words(row: Mapping[str, Any], scale: Scale) -> list[str]:
+    """Return the short lines of a stretch in the map's list: road, course, how sure."""
+    length = short_length(row["length_m"], scale.units)
+    begin, end = plain_text(row["begin_place"]), plain_text(row["end_place"])
+    course = f"from {begin} to {end}" if begin and end else plain_text(row["ends_note"])
+    sure = [f"p = {p_short(row['p_value'], scale.draws)} {WHOLE}", kept(row)]
+    if np.isfinite(row.get("window_p_value", np.nan)):
+        sure.insert(1, f"its window by itself: p = {window_p(row, scale.draws)}")
+    return [road(row["road"]), f"{length}: {course}", "; ".join(sure)]
+
+
+def interval_note(row: Mapping[str, Any], units: Units) -> str:
+    """Return where a window's interval comes from, or why there is none and what it would be.
+
+    Numbers are per km or per mile, as the study asks for.
+    """
+    note = plain_text(row["interval_note"])
+    if np.isfinite(row[f"{_RATE}_low"]):
+        return note
+    low, high = (
+        number(per_length_unit(row[f"evidence_if_independent_{end}"], units))
+        for end in ("low", "high")
+    )
+    per = f"per {length_unit(units)} and year"
+    return f"{note}; if every record were independent: {low} to {high} {per}"
+
+
+def _many(many: float, what: str) -> str:
+    return f"{count(many)} {what}{'s' * (many != 1)}"

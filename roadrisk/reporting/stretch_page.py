@@ -1,0 +1,121 @@
+"""The stretches that stand out, one by one, as a page to print."""
+
+from __future__ import annotations
+
+import html
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+
+from roadrisk.reporting.map_layers import rows_of
+from roadrisk.reporting.place_sheets import scale_of, stretch_lines
+from roadrisk.reporting.sheets import SHEETS
+from roadrisk.reporting.wording import (
+    CONFIDENTIAL,
+    INVENTED_BANNER,
+    NO_PROOF,
+    SAFETY,
+    credit,
+    how_to_read,
+    study_line,
+)
+from roadrisk.reporting.year_chart import NO_STRETCH, chart_notes, undated, year_chart
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from roadrisk.findings import Findings
+    from roadrisk.reporting.place_sheets import Scale
+    from roadrisk.study import Study
+
+STRETCHES_PAGE = "stretches.html"
+EXACT_PLACES = "Shows exact places of protected animals: not for publication"
+
+
+def stretches_html(study: Study, findings: Findings) -> bytes:
+    """Return a page with a sheet for each stretch that stands out: ends, chance, years.
+
+    Parameters
+    ----------
+    study : Study
+    findings : Findings
+
+    Returns
+    -------
+    bytes
+        UTF-8; no script, no request, one sheet of paper a stretch. All text from data is
+        escaped. The same study and findings give the same bytes.
+    """
+    settings = study.settings
+    scale = scale_of(study, findings)
+    species, period = study_line(settings)
+    banners = [INVENTED_BANNER] if settings.study.invented else []
+    head = [
+        *(f'<p class="banner">{_text(words)}</p>' for words in (*banners, EXACT_PLACES)),
+        f"<h1>{_text(settings.study.name)}</h1>",
+        f'<p class="small">{_text(species)}; {_text(period)}</p>',
+        f'<p class="verdict">{_text(findings.chance.words)}</p>',
+        f'<p class="small">{_text(findings.chance.power)}</p>',
+    ]
+    articles = [
+        _article(row, findings, scale, chart_notes(findings.stretch_years, settings))
+        for row in rows_of(findings.stretches)
+    ]
+    words = [findings.chance.method, *how_to_read(settings), CONFIDENTIAL, *SAFETY, credit(study)]
+    foot = [
+        "<h2>How to read this</h2>",
+        *(f'<p class="small">{_text(sentence)}</p>' for sentence in words if sentence),
+    ]
+    title = f"Stretches that stand out: {settings.study.name}"
+    body = "\n".join([
+        "<header>", *head, "</header>", *(articles or [f"<p>{_text(NO_STRETCH)}</p>",
+        f"<p>{_text(NO_PROOF)}</p>"]), "<footer>", *foot, "</footer>",
+    ])  # fmt: skip
+    style = (resources.files("roadrisk.reporting") / "templates" / "stretches.css").read_text(
+        "utf-8"
+    )
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
+        "style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'\">\n"
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{_text(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n{body}\n"
+        "</body>\n</html>\n"
+    ).encode()
+
+
+def _article(row: dict[str, Any], findings: Findings, scale: Scale, notes: list[str]) -> str:
+    which = int(row["stretch"])
+    years = findings.stretch_years
+    years = years[years["stretch"] == which]
+    ranked = findings.ranked[findings.ranked["stretch"] == which]
+    lines = zip(SHEETS["stretches"], stretch_lines(row, years, ranked, scale), strict=True)
+    out = ["<article>", f"<h2>Stretch {which}</h2>", "<dl>"]
+    out += [f"<dt>{_text(label)}</dt><dd>{_text(value)}</dd>" for label, value in lines if value]
+    out.append("</dl>")
+    chart = year_chart(years, which)
+    if chart:
+        captions = [undated(row, years), *notes]
+        said = " ".join(caption for caption in captions if caption)
+        out += ["<figure>", chart, f"<figcaption>{_text(said)}</figcaption>", "</figure>",
+                _table(years)]  # fmt: skip
+    out.append("</article>")
+    return "\n".join(out)
+
+
+def _table(years: pd.DataFrame) -> str:
+    heads = ("Year", "Reports here", "Observers here", "Reports everywhere",
+             "Here, at the usual share")  # fmt: skip
+    names = ("year", "reports", "observers", "reports_everywhere", "reports_at_usual_share")
+    digits = (0, 1, 0, 1, 1)
+    head = "".join(f'<th scope="col">{_text(words)}</th>' for words in heads)
+    body = "\n".join(
+        "<tr>" + "".join(
+            f"<td>{row[name]:.{d}f}</td>" for name, d in zip(names, digits, strict=True)
+        ) + "</tr>"
+        for row in years.to_dict("records")
+    )  # fmt: skip
+    return f"<table>\n<thead><tr>{head}</tr></thead>\n<tbody>\n{body}\n</tbody>\n</table>"
+
+
+def _text(words: str) -> str:
+    return html.escape(words, quote=True)
