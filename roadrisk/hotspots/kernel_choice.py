@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import shapely
     from numpy.typing import NDArray
 
+    from roadrisk.hotspots.kernel_shapes import Shape
     from roadrisk.roads.network import Lixels, Network
     from roadrisk.study import HotspotsSection
 
@@ -88,7 +89,7 @@ def kernel_of_study(
         If the correction is asked for and the area is not known.
     """
     h, shape = settings.bandwidth_m, settings.kernel_shape
-    peak = float(height(0.0, h, SHAPES[shape], GAUSSIAN_CUT))
+    peak = peak_of(h, shape)
     if settings.kernel == "straight":
         share = straight_lixel_kernel(network, lixels, h, shape=shape, counted=counted)
         return StudyKernel(share, peak, (
@@ -111,6 +112,23 @@ def kernel_of_study(
         return _corrected(network, lixels, settings, area, peak)
     share = lixel_kernel(network, lixels, h, shape=shape, split=settings.kernel)
     return StudyKernel(share, peak, ())
+
+
+def peak_of(bandwidth_m: float, shape: Shape) -> float:
+    """Return the height of one event in its own place, on a lone straight road.
+
+    Parameters
+    ----------
+    bandwidth_m : float
+        Half-width [m].
+    shape : {"quartic", "epanechnikov", "gaussian"}
+
+    Returns
+    -------
+    float
+        [1/m]. What the comparison with chance caps a single animal's or observer's sum at.
+    """
+    return float(height(0.0, bandwidth_m, SHAPES[shape], GAUSSIAN_CUT))
 
 
 def kernel_words(settings: HotspotsSection) -> str:
