@@ -10,10 +10,12 @@ import numpy as np
 from roadrisk.base.intervals import p_from_draws
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.hotspots.bandwidth import choose_bandwidth
-from roadrisk.hotspots.chance import Chance, kernel_sums, moved_lixels
+from roadrisk.hotspots.chance import Chance, moved_lixels
 from roadrisk.hotspots.drawn_masses import unit_weights
+from roadrisk.hotspots.kernel_choice import peak_of
 from roadrisk.hotspots.kernels import lixel_kernel
 from roadrisk.hotspots.paths import path_table
+from roadrisk.hotspots.unit_sums import UnitSums
 
 if TYPE_CHECKING:
     from scipy import sparse
@@ -98,14 +100,18 @@ def compare_with_bandwidth_chosen(
     table = path_table(network, float(tried[-1]), split=split)
     kernels = [lixel_kernel(network, lixels, float(h), shape=shape, split=split) for h in tried]
     fallback = int(np.searchsorted(tried, fallback_m))
+    unit_sums = [
+        UnitSums(events, kernel, lixels.length_m, peak_per_m=peak_of(float(h), shape),
+                 least_units=least_units)
+        for h, kernel in zip(tried, kernels, strict=True)
+    ]  # fmt: skip
     weight = unit_weights(events)
 
     def measured(lixel: Ints) -> tuple[int, str, Floats]:
         k, words = _choice(
             network, lixels, events, weight, lixel, tried, table, fallback, shape, split
         )
-        sums = kernel_sums(events, lixel, kernels[k], lixels.length_m, float(tried[k]), least_units)
-        return k, words, sums * tried[k]
+        return k, words, unit_sums[k].of(lixel) * tried[k]
 
     chosen, words, observed = measured(events.lixel)
     every = np.empty((draws, len(lixels)))
