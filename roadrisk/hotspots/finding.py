@@ -167,6 +167,7 @@ def find_hotspots(
             least_units=settings.least_units,
             draws=settings.draws,
             rng=generator(seed, "hotspots.draws"),
+            peak_per_m=spread.peak_per_m,
             progress=shown,
         )
     lines = lixel_geometry(network, lixels)
