@@ -16,6 +16,7 @@ from roadrisk.hotspots.kernel_choice import peak_of
 from roadrisk.hotspots.kernels import lixel_kernel
 from roadrisk.hotspots.paths import path_table
 from roadrisk.hotspots.unit_sums import UnitSums
+from roadrisk.hotspots.window_chance import judge_windows, windows_of_lixels
 
 if TYPE_CHECKING:
     from scipy import sparse
@@ -99,12 +100,12 @@ def compare_with_bandwidth_chosen(
     tried = np.unique([*TRIED_M, fallback_m])
     table = path_table(network, float(tried[-1]), split=split)
     kernels = [lixel_kernel(network, lixels, float(h), shape=shape, split=split) for h in tried]
-    fallback = int(np.searchsorted(tried, fallback_m))
     unit_sums = [
         UnitSums(events, kernel, lixels.length_m, peak_per_m=peak_of(float(h), shape),
                  least_units=least_units)
         for h, kernel in zip(tried, kernels, strict=True)
     ]  # fmt: skip
+    fallback = int(np.searchsorted(tried, fallback_m))
     weight = unit_weights(events)
 
     def measured(lixel: Ints) -> tuple[int, str, Floats]:
@@ -122,9 +123,14 @@ def compare_with_bandwidth_chosen(
             tick()
     mean = (observed + every.sum(axis=0)) / (draws + 1)
     scale = float(tried[chosen])
-    largest = np.maximum((every - mean).max(axis=1, initial=0.0), 0.0) / scale
     statistic = np.maximum(observed - mean, 0.0) / scale
-    chance = Chance(statistic, p_from_draws(statistic, largest), largest)
+    window = windows_of_lixels(strands)
+    by_window = np.zeros((draws, len(strands.window_m) - 1))
+    for n in range(draws):
+        np.maximum.at(by_window[n], window[window >= 0], (every[n] - mean)[window >= 0] / scale)
+    largest = by_window.max(axis=1, initial=0.0)
+    judged = judge_windows(statistic, window, by_window)
+    chance = Chance(statistic, p_from_draws(statistic, largest), largest, judged)
     return Chosen(scale, kernels[chosen], chance, words)
 
 

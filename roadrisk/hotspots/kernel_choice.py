@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy import sparse
@@ -12,6 +12,7 @@ from roadrisk.errors import InputError, Remark
 from roadrisk.hotspots.edge_correction import expected_density, nodes_at_border
 from roadrisk.hotspots.kernel_shapes import GAUSSIAN_CUT, SHAPES, height
 from roadrisk.hotspots.kernels import lixel_kernel
+from roadrisk.hotspots.path_kernel import LixelKernel, fitting_kernel
 from roadrisk.hotspots.straight_kernel import straight_lixel_kernel
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ class StudyKernel:
 
     Attributes
     ----------
-    share : scipy.sparse.csr_array, shape (lixels, lixels)
+    share : scipy.sparse.csr_array, shape (lixels, lixels), or PathKernel
         Row i: the share of an event in the middle of lixel i that falls in each lixel; with the
         correction at the study area's border, divided by what even events would show there.
     peak_per_m : float
@@ -52,7 +53,7 @@ class StudyKernel:
         What a reader must know of it; empty for a kernel that spreads each event once.
     """
 
-    share: sparse.csr_array[Any, tuple[int, int]]
+    share: LixelKernel
     peak_per_m: float
     notes: tuple[str, ...]
 
@@ -64,6 +65,7 @@ def kernel_of_study(
     *,
     counted: NDArray[np.bool_] | None = None,
     area: shapely.Polygon | shapely.MultiPolygon | None = None,
+    asked: float = np.inf,
 ) -> StudyKernel:
     """Work out the kernel that the settings name.
 
@@ -78,6 +80,8 @@ def kernel_of_study(
         straight lines. Network kernels follow all roads.
     area : shapely.Polygon or shapely.MultiPolygon, optional
         Study area in the network's CRS, for the correction.
+    asked : float
+        As in `path_kernel.fitting_kernel`.
 
     Returns
     -------
@@ -86,7 +90,8 @@ def kernel_of_study(
     Raises
     ------
     InputError
-        If the correction is asked for and the area is not known.
+        If the correction is asked for and the area is not known, or if the kernel reaches too
+        many roads for the memory.
     """
     h, shape = settings.bandwidth_m, settings.kernel_shape
     peak = peak_of(h, shape)
@@ -110,8 +115,8 @@ def kernel_of_study(
                 [Remark("study.toml", None, "hotspots.study_area", problem, "name it")]
             )
         return _corrected(network, lixels, settings, area, peak)
-    share = lixel_kernel(network, lixels, h, shape=shape, split=settings.kernel)
-    return StudyKernel(share, peak, ())
+    fits = fitting_kernel(network, lixels, h, shape=shape, split=settings.kernel, asked=asked)
+    return StudyKernel(fits, peak, ())
 
 
 def peak_of(bandwidth_m: float, shape: Shape) -> float:

@@ -69,6 +69,7 @@ class _Ground:
     kernel: LixelKernel
     length_m: Floats
     share: float
+    peak_per_m: float | None = None
 
 
 def find_power(
@@ -79,6 +80,7 @@ def find_power(
     *,
     settings: HotspotsSection,
     rng: np.random.Generator,
+    peak_per_m: float | None = None,
     progress: Progress | None = None,
 ) -> Power:
     """Work out by simulation how often a planted stretch would be found.
@@ -92,8 +94,11 @@ def find_power(
     kernel : scipy.sparse.csr_array or PathKernel
     lixel_length_m : ndarray, shape (lixels,)
     settings : HotspotsSection
-        `power_worlds` simulated studies a cell.
+        `power_worlds` simulated studies a cell; up to four times as many for 500 m at five times,
+        where it is not clear whether 20 % of them are found.
     rng : numpy.random.Generator
+    peak_per_m : float, optional
+        As in `chance.compare_with_chance`.
     progress : Progress, optional
 
     Returns
@@ -112,6 +117,7 @@ def find_power(
     """
     homes = _homes(tested, strands)
     ground = _sample(strands, kernel, lixel_length_m, len(homes.lixel), rng)
+    ground = replace(ground, peak_per_m=peak_per_m)
     animals = ~homes.unit_is_observer
     groups = {BOTH: np.ones(homes.units, bool), ANIMALS: animals, OBSERVERS: ~animals}
     draws = int(min(np.ceil(3 / settings.alpha) - 1, settings.draws))
@@ -122,13 +128,18 @@ def find_power(
     with (progress or Silent()).step("What could be found", len(cells) * worlds) as tick:
         for who, length, times in cells:
             units = round(groups[who].sum() * ground.share)
-            found = 0
-            for _ in range(worlds):
+            found = made = 0
+            low, high = 0.0, 1.0
+            decides = (who, length, times) == (BOTH, LENGTHS_M[-1], TIMES[-1])
+            while made < worlds or (decides and low < TOO_FEW < high and made < 4 * worlds):
                 chosen = rng.permutation(np.flatnonzero(groups[who]))[: max(units, 1)]
                 found += _found(homes, chosen, ground, length, times, draws, settings, rng)
-                tick()
-            low, high = _interval(found, worlds)
-            rows.append((who, int(groups[who].sum()), length, times, worlds, found / worlds,
+                made += 1
+                if made <= worlds:
+                    tick()
+                if made % worlds == 0:
+                    low, high = _interval(found, made)
+            rows.append((who, int(groups[who].sum()), length, times, made, found / made,
                          low, high))  # fmt: skip
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     best = table[(table["who"] == BOTH) & (table["length_m"] == LENGTHS_M[-1])]
@@ -158,7 +169,7 @@ def _found(
     world = _laid(few, middle, rule, strands)
     chance = compare_with_chance(
         world, strands, ground.kernel, ground.length_m, bandwidth_m=settings.bandwidth_m,
-        least_units=settings.least_units, draws=draws, rng=rng,
+        least_units=settings.least_units, draws=draws, rng=rng, peak_per_m=ground.peak_per_m,
     )  # fmt: skip
     first, last = np.searchsorted(strands.cut_m, [begin, begin + length])
     here = strands.order[max(int(first) - 1, 0) : int(last)]

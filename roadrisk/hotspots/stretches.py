@@ -127,7 +127,7 @@ def describe_stretches(
 
 
 def _by_window(chance: Chance, hot: Ints) -> dict[str, object]:
-    """What the window of road that holds a stretch's strongest place is worth by itself."""
+    """Return what the window that holds a stretch's strongest place shows by itself."""
     found = chance.by_window
     window = -1 if found is None else int(found.window[hot[chance.statistic[hot].argmax()]])
     if found is None or window < 0:

@@ -71,7 +71,7 @@ def test_a_planted_stretch_with_its_ends() -> None:
     )
     runs = match_runs(stretch, scanned.scan.runs, on.lixels.length_m)
     table = describe_stretches(
-        on.network, on.lixels, lixel_geometry(on.network, on.lixels), stretch, chance.p_value,
+        on.network, on.lixels, lixel_geometry(on.network, on.lixels), stretch, chance,
         events, runs, Places(on.network, None, "metric"),
     )  # fmt: skip
     assert len(table) == 1

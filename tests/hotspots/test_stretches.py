@@ -5,6 +5,7 @@ from __future__ import annotations
 import geopandas as gpd
 import numpy as np
 
+from roadrisk.hotspots.chance import Chance
 from roadrisk.hotspots.events import Events
 from roadrisk.hotspots.scan import Run
 from roadrisk.hotspots.stretches import describe_stretches, join_stretches
@@ -16,8 +17,9 @@ from tests.truth.worlds import Ground, events_of, ground
 
 def described(on: Ground, number: np.ndarray, p: np.ndarray, events: Events,
               runs: list[Run | None]) -> gpd.GeoDataFrame:  # fmt: skip
+    chance = Chance(-p, p, np.zeros(1))
     return describe_stretches(
-        on.network, on.lixels, lixel_geometry(on.network, on.lixels), number, p, events, runs,
+        on.network, on.lixels, lixel_geometry(on.network, on.lixels), number, chance, events, runs,
         Places(on.network, None, "metric"),
     )  # fmt: skip
 
