@@ -19,6 +19,7 @@ from roadrisk.roads.along import places_xy
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from roadrisk.hotspots.chance import Chance
     from roadrisk.hotspots.scan import Run
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.places import Places
@@ -63,7 +64,7 @@ def describe_stretches(
     lixels: Lixels,
     geometry: np.ndarray,
     stretch: Ints,
-    p_value: Floats,
+    chance: Chance,
     events: Events,
     runs: Sequence[Run | None],
     places: Places,
@@ -78,7 +79,8 @@ def describe_stretches(
         Line of each lixel.
     stretch : ndarray of int64, shape (lixels,)
         Of `join_stretches`.
-    p_value : ndarray, shape (lixels,)
+    chance : Chance
+        Judged by window as well.
     events : Events
         Those that were tested.
     runs : sequence of Run or None
@@ -108,7 +110,8 @@ def describe_stretches(
             "stretch": number,
             "road": " / ".join(road for road, _ in lengths.most_common()),
             "length_m": float(lixels.length_m[here].sum()),
-            "p_value": float(p_value[hot].min()),
+            "p_value": float(chance.p_value[hot].min()),
+            **_by_window(chance, hot),
             "crossing_days": float(events.weight[mine & (events.kind == CROSSING)].sum()),
             "reports": float(events.weight[mine & (events.kind != CROSSING)].sum()),
             "animals": int((~events.unit_is_observer[units]).sum()),
@@ -121,6 +124,19 @@ def describe_stretches(
     return gpd.GeoDataFrame(
         {c: [row[c] for row in rows] for c in COLUMNS}, geometry=shapes, crs=network.crs
     )
+
+
+def _by_window(chance: Chance, hot: Ints) -> dict[str, object]:
+    """Return what the window that holds a stretch's strongest place shows by itself."""
+    found = chance.by_window
+    window = -1 if found is None else int(found.window[hot[chance.statistic[hot].argmax()]])
+    if found is None or window < 0:
+        return {"window_p_value": np.nan, "window_p_from": "", "q_value": np.nan}
+    return {
+        "window_p_value": float(found.p_value[window]),
+        "window_p_from": "tail fit" if found.tail_fitted[window] else "draws",
+        "q_value": float(found.q_value[window]),
+    }
 
 
 def _ends(
@@ -176,6 +192,6 @@ def end_nodes(network: Network, lixels: Lixels) -> tuple[Ints, Ints]:
 _XY = ("begin_x_m", "begin_y_m", "end_x_m", "end_y_m")
 COLUMNS = (
     "stretch", "road", "route", "begin_measure", "end_measure", "begin_place", "end_place",
-    *_XY, "length_m", "p_value", "ends_p_value", "ends_note", "crossing_days", "reports", "animals",
-    "observers",
+    *_XY, "length_m", "p_value", "window_p_value", "window_p_from", "q_value", "ends_p_value",
+    "ends_note", "crossing_days", "reports", "animals", "observers",
 )  # fmt: skip
