@@ -9,6 +9,7 @@ import pytest
 import shapely
 
 from roadrisk.errors import InputError
+from roadrisk.hotspots.chance import compare_with_chance
 from roadrisk.hotspots.edge_correction import expected_density
 from roadrisk.hotspots.kernel_choice import kernel_of_study, kernel_words
 from roadrisk.hotspots.kernels import lixel_kernel
@@ -16,6 +17,7 @@ from roadrisk.hotspots.straight_kernel import straight_lixel_kernel
 from roadrisk.roads.lixels import lay_lixels
 from roadrisk.study import HotspotsSection
 from tests.roads.small import make_network
+from tests.truth.worlds import events_of, ground
 
 CROSS = [[(0, 0), (300, 0)], [(300, 0), (600, 0)], [(300, 0), (300, 200)], [(300, 0), (300, -50)]]
 
@@ -116,3 +118,21 @@ def test_the_kernel_is_named_truthfully(settings: dict[str, object], says: str) 
     words = kernel_words(of(**settings))
     assert says in words
     assert ("straight" in words) == (settings.get("kernel") == "straight")
+
+
+def test_one_observer_counts_as_one_event_of_the_chosen_shape() -> None:
+    """By hand: five observers with a hundred reports each on one lixel of a long road. The largest
+    is left out; each of the others is capped at the Gaussian's own peak, 4 / sqrt(2 pi) / h, which
+    is 1.7 times the quartic's. The draws' mean, 4 events on 3 km at most, is taken off."""
+    on = ground(make_network([[(0, 0), (3000, 0)]]))
+    rng = np.random.default_rng(1)
+    who = [(True, f"o{i % 5}") for i in range(500)]
+    events = events_of(on, [150] * 500, who, rng)
+    for shape, height in (("gaussian", 4 / sqrt(2 * pi)), ("quartic", 15 / 16)):
+        kernel = kernel_of_study(on.network, on.lixels, of(kernel_shape=shape))
+        chance = compare_with_chance(
+            events, on.strands, kernel.share, on.lixels.length_m, bandwidth_m=100.0, least_units=3,
+            draws=99, rng=rng, peak_per_m=kernel.peak_per_m,
+        )  # fmt: skip
+        expected = 4 * height / 100
+        assert expected - 0.01 < chance.statistic.max() <= expected * (1 + 1e-4)
