@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numba as nb
 import numpy as np
 
+from roadrisk.hotspots.growing import grown
 from roadrisk.hotspots.kernel_shapes import mass_to, odd_powers
 from roadrisk.hotspots.paths import paths_from, room_for_paths
 
@@ -86,8 +87,7 @@ def rows_of_edges(
             room_needed = 0
             for f in near:
                 room_needed += lixel_first[f + 1] - lixel_first[f]
-            if used + room_needed > len(lixel):
-                lixel, mass = _longer(lixel, used + room_needed), _longer(mass, used + room_needed)
+            lixel, mass = grown(lixel, used + room_needed), grown(mass, used + room_needed)
             start, total = used, 0.0
             for f in near:
                 for i in range(lixel_first[f], lixel_first[f + 1]):
@@ -260,10 +260,3 @@ def _sort(a: Ints) -> None:
             a[j] = a[j - 1]
             j -= 1
         a[j] = value
-
-
-@nb.njit(cache=True, nogil=True)
-def _longer(a: Any, needed: int) -> Any:
-    out = np.empty(max(needed, 2 * len(a)), a.dtype)
-    out[: len(a)] = a
-    return out

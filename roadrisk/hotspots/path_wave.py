@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numba as nb
 import numpy as np
 
+from roadrisk.hotspots.growing import grown
+
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
 
@@ -102,9 +104,8 @@ def wave_from(start: int, roads: Any, rule: Any, room: Any) -> tuple[Ints, Float
         for turn in range(ROUNDS + 1):
             if not _passed_on(slot, turn, weight, into, first, to, far, on, back):
                 break
-        if found + len(known) > len(entry):
-            more = 2 * (found + len(known))
-            entry, at, share = _longer(entry, more), _longer(at, more), _longer(share, more)
+        more = found + len(known)
+        entry, at, share = grown(entry, more), grown(at, more), grown(share, more)
         for k in range(len(known)):
             if into[k] != 0.0:
                 entry[found], at[found], share[found] = known[k], slot * step, into[k]
@@ -179,8 +180,7 @@ def _near(start: int, roads: Any, rule: Any, room: Any) -> Any:
             far = d + length[arm // 2]
             if far < reach and far < best[other]:
                 if best[other] == np.inf:
-                    if met == len(nodes):
-                        nodes = _longer(nodes, 2 * met)
+                    nodes = grown(nodes, met + 1)
                     nodes[met] = other
                     met += 1
                 best[other] = far
@@ -202,10 +202,3 @@ def _near(start: int, roads: Any, rule: Any, room: Any) -> Any:
             k = arm_at[arms[i]]
             known[k], to[k], ahead[k] = arms[i], arm_at[arms[i] ^ 1], length[arms[i] // 2]
     return nodes[:met].copy(), known, first, to, ahead, on, back
-
-
-@nb.njit(cache=True, nogil=True)
-def _longer(a: Any, size: int) -> Any:
-    out = np.empty(size, a.dtype)
-    out[: len(a)] = a
-    return out

@@ -11,13 +11,13 @@ import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
+from roadrisk.hotspots.growing import grown
 from roadrisk.hotspots.path_wave import share_of, wave_from, wave_room
 from roadrisk.hotspots.reach import edge_ends
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints, Network
 
-AnyArray = Any
 Bools = NDArray[np.bool_]
 Split = Literal["continuous", "discontinuous"]
 
@@ -185,7 +185,7 @@ def _paths_of(begin: int, end: int, roads: Any, rule: Any) -> tuple[Ints, Ints, 
     for x in range(begin, end):
         e, a, s = paths_from(x, roads, rule, room)
         entry, at, share = (
-            _grow(entry, used + len(e)), _grow(at, used + len(e)), _grow(share, used + len(e))
+            grown(entry, used + len(e)), grown(at, used + len(e)), grown(share, used + len(e))
         )  # fmt: skip
         entry[used : used + len(e)] = e
         at[used : used + len(e)] = a
@@ -230,32 +230,23 @@ def _exact_from(start: int, roads: Any, rule: Any) -> tuple[Ints, Floats, Floats
             out = w * share_of(arms_here, arm == x, continuous, reflect, is_open[node])
             if out == 0.0:
                 continue
-            entry = _grow(entry, found + 1)
-            at = _grow(at, found + 1)
-            share = _grow(share, found + 1)
+            entry = grown(entry, found + 1)
+            at = grown(at, found + 1)
+            share = grown(share, found + 1)
             entry[found], at[found], share[found] = arm, d, out
             found += 1
             far = d + length[arm // 2]
             if far < reach:
-                key = _grow(key, size + 1)
-                exit_ = _grow(exit_, size + 1)
-                dist = _grow(dist, size + 1)
-                wt = _grow(wt, size + 1)
+                key = grown(key, size + 1)
+                exit_ = grown(exit_, size + 1)
+                dist = grown(dist, size + 1)
+                wt = grown(wt, size + 1)
                 # Entering from u leaves at v, and the other way round.
                 key[size], exit_[size] = np.int64(far / SAME_M + 0.5), arm ^ 1
                 dist[size], wt[size] = far, out
                 size += 1
                 _sift_up(key, exit_, dist, wt, size - 1)
     return entry[:found], at[:found], share[:found], True
-
-
-@nb.njit(cache=True, nogil=True)
-def _grow(a: AnyArray, needed: int) -> AnyArray:
-    if needed <= len(a):
-        return a
-    bigger = np.empty(max(needed, 2 * len(a)), a.dtype)
-    bigger[: len(a)] = a
-    return bigger
 
 
 @nb.njit(cache=True, nogil=True)

@@ -10,6 +10,8 @@ import numba as nb
 import numpy as np
 from scipy import sparse
 
+from roadrisk.hotspots.growing import grown
+
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints, Network
 
@@ -169,9 +171,7 @@ def _reach(
             d, k = heapq.heappop(heap)
             if d > best[k]:
                 continue
-            if used == len(found):
-                found = np.concatenate((found, np.empty_like(found)))
-                far = np.concatenate((far, np.empty_like(far)))
+            found, far = grown(found, used + 1), grown(far, used + 1)
             found[used], far[used] = k, d
             used += 1
             for i in range(arm_first[k], arm_first[k + 1]):
@@ -337,9 +337,7 @@ def _pairs(
                     continue
                 d = distance_on(n, offset[j], room)
                 if d < reach:
-                    if used == len(data):
-                        indices = np.concatenate((indices, np.empty_like(indices)))
-                        data = np.concatenate((data, np.empty_like(data)))
+                    indices, data = grown(indices, used + 1), grown(data, used + 1)
                     indices[used], data[used] = j, d
                     used += 1
         indptr[i + 1] = used

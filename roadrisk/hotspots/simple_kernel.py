@@ -8,6 +8,7 @@ import numba as nb
 import numpy as np
 from scipy import sparse
 
+from roadrisk.hotspots.growing import grown
 from roadrisk.hotspots.kernel_shapes import GAUSSIAN_CUT, SHAPES, Shape, height, mass_to
 from roadrisk.hotspots.reach import (
     by_edge,
@@ -160,9 +161,7 @@ def _rows(
                 mass = _between(a, b, n, room, h, shape, cut)
                 if mass == 0.0:
                     continue
-                if used == len(data):
-                    indices = np.concatenate((indices, np.empty_like(indices)))
-                    data = np.concatenate((data, np.empty_like(data)))
+                indices, data = grown(indices, used + 1), grown(data, used + 1)
                 indices[used], data[used] = j, mass
                 used += 1
         indptr[i + 1] = used

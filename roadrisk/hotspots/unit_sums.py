@@ -15,7 +15,9 @@ from typing import TYPE_CHECKING, Any
 import numba as nb
 import numpy as np
 
-from roadrisk.hotspots.path_kernel import LixelKernel, PathKernel, add_event
+from roadrisk.hotspots.growing import grown
+from roadrisk.hotspots.path_kernel import LixelKernel, PathKernel
+from roadrisk.hotspots.path_spread import add_event
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -237,8 +239,7 @@ def _sums(lixel: Ints, fixed: Any, room: Any) -> tuple[Ints, Ints, Floats]:
                         units[i] += 1
                         total[i] += here
                         most[i] = max(most[i], here)
-        if used + met > len(where):
-            where, value = _longer(where, used + met), _longer(value, used + met)
+        where, value = grown(where, used + met), grown(value, used + met)
         start = used
         for t in range(met):
             i = listed[t]
@@ -308,10 +309,3 @@ def _along_paths(
             share, length, lixel_first, h, shape, cut, stamp, mark, touched, seen, own,
         )  # fmt: skip
     return seen
-
-
-@nb.njit(cache=True, nogil=True)
-def _longer(a: Any, needed: int) -> Any:
-    out = np.empty(max(needed, 2 * len(a)), a.dtype)
-    out[: len(a)] = a
-    return out
