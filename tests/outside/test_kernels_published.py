@@ -7,6 +7,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.sparse import coo_array, diags_array
+from scipy.sparse.linalg import expm_multiply
 from scipy.stats import norm
 
 from roadrisk.hotspots.kernels import density_at, lixel_kernel
@@ -183,6 +185,48 @@ def test_gaussian_equal_split_kernels_of_another_program(
                      reflect=False)  # fmt: skip
     assert got == pytest.approx(whole, rel=1e-9)
     assert got * UNIT == pytest.approx(theirs, rel=1e-5)
+
+
+def heat_on(network: Network, edge: np.ndarray, offset: np.ndarray, sd: float, step: float
+            ) -> np.ndarray:  # fmt: skip
+    """Heat at the places of unit sources after the time sd^2 / 2, by finite volumes on pieces of
+    about `step`; sources and places are shared out between the two points around them."""
+    count = np.maximum(2, np.round(network.edge_length_m / step).astype(int))
+    first = len(network.node_xy) + np.concatenate([[0], np.cumsum(count - 1)])
+    size = network.edge_length_m / count
+    chains = [
+        np.concatenate([[u], np.arange(a, b), [v]])
+        for u, v, a, b in zip(network.edge_u, network.edge_v, first[:-1], first[1:], strict=True)
+    ]
+    i, j = (np.concatenate([c[part] for c in chains]) for part in (slice(-1), slice(1, None)))
+    flow, half = 1 / np.repeat(size, count), np.repeat(size, count) / 2
+    volume = np.bincount(np.concatenate([i, j]), np.concatenate([half, half]))
+    every = (np.concatenate([flow, flow]), (np.concatenate([i, j]), np.concatenate([j, i])))
+    links = coo_array(every, shape=(first[-1], first[-1])).tocsr()
+    laplace = diags_array(1 / volume) @ (links - diags_array(np.asarray(links.sum(axis=1))))
+    piece = np.minimum((offset / size[edge]).astype(int), count[edge] - 1)
+    low, high = (np.array([chains[e][k + n] for e, k in zip(edge, piece, strict=True)])
+                 for n in (0, 1))  # fmt: skip
+    part = offset / size[edge] - piece
+    sources = np.bincount(low, 1 - part, first[-1]) + np.bincount(high, part, first[-1])
+    heat = expm_multiply(laplace * (sd**2 / 2), sources / volume)
+    return (1 - part) * heat[low] + part * heat[high]
+
+
+def test_the_gaussian_continuous_kernel_solves_the_heat_equation(
+    reference: tuple[Network, np.ndarray, np.ndarray, pd.DataFrame],
+) -> None:
+    """Against scipy: the equal-split continuous Gaussian is heat after the time sd^2 / 2
+    (McSwiggan, Baddeley & Nair 2017, Scand J Stat 44, from memory). Shorter pieces come nearer.
+    (The table's own column of heat lies up to 3 % from both.)"""
+    network, edge, offset, _ = reference
+    sd = 0.1 * UNIT
+    got = density_at(network, edge, offset, np.ones(len(edge)), edge, offset, bandwidth_m=8 * sd,
+                     shape="gaussian", gaussian_cut=8.0)  # fmt: skip
+    coarse, fine = (np.abs(heat_on(network, edge, offset, sd, step) / got - 1).max()
+                    for step in (10.0, 2.5))  # fmt: skip
+    assert coarse < 2e-3
+    assert fine < 1e-4
 
 
 def test_mass_on_the_reference_network(
