@@ -38,6 +38,7 @@ MOST_PIECES = 4_000
 TOO_FEW = 0.20
 COLUMNS = ("who", "units", "length_m", "times", "worlds", "found", "found_low", "found_high")
 BOTH, ANIMALS, OBSERVERS = "animals and observers", "animals only", "observers only"
+ONE_YEAR, TWICE = "with the reports of one year only", "with twice as many of each"
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,6 +82,7 @@ def find_power(
     settings: HotspotsSection,
     rng: np.random.Generator,
     peak_per_m: float | None = None,
+    event_year: Ints | None = None,
     progress: Progress | None = None,
 ) -> Power:
     """Work out by simulation how often a planted stretch would be found.
@@ -99,6 +101,8 @@ def find_power(
     rng : numpy.random.Generator
     peak_per_m : float, optional
         As in `chance.compare_with_chance`.
+    event_year : ndarray of int64, shape (events,), optional
+        `points.Points.event_year`; without it one year is not told from the others.
     progress : Progress, optional
 
     Returns
@@ -122,8 +126,21 @@ def find_power(
     groups = {BOTH: np.ones(homes.units, bool), ANIMALS: animals, OBSERVERS: ~animals}
     draws = int(min(np.ceil(3 / settings.alpha) - 1, settings.draws))
     cells = list(product([BOTH], LENGTHS_M, TIMES))
-    if animals.any() and (~animals).any():  # what pooling them brings, in the strongest case
-        cells += [(who, LENGTHS_M[-1], TIMES[-1]) for who in (ANIMALS, OBSERVERS)]
+    # What pooling kinds of evidence and years brings, and what more of both would, for the
+    # strongest case.
+    others = [ANIMALS, OBSERVERS] if animals.any() and (~animals).any() else []
+    pools = dict.fromkeys((BOTH, ANIMALS, OBSERVERS), homes)
+    year = _fullest_year(tested, event_year)
+    if year is not None:
+        pools[ONE_YEAR] = _homes(_of_year(tested, event_year, year), strands)
+        others.append(ONE_YEAR)
+    if homes.units:
+        pools[TWICE] = _doubled(homes)
+        others.append(TWICE)
+    for who in (ONE_YEAR, TWICE):
+        if who in pools:
+            groups[who] = np.ones(pools[who].units, bool)
+    cells += [(who, LENGTHS_M[-1], TIMES[-1]) for who in others]
     rows, worlds = [], settings.power_worlds
     with (progress or Silent()).step("What could be found", len(cells) * worlds) as tick:
         for who, length, times in cells:
@@ -133,7 +150,7 @@ def find_power(
             decides = (who, length, times) == (BOTH, LENGTHS_M[-1], TIMES[-1])
             while made < worlds or (decides and low < TOO_FEW < high and made < 4 * worlds):
                 chosen = rng.permutation(np.flatnonzero(groups[who]))[: max(units, 1)]
-                found += _found(homes, chosen, ground, length, times, draws, settings, rng)
+                found += _found(pools[who], chosen, ground, length, times, draws, settings, rng)
                 made += 1
                 if made <= worlds:
                     tick()
@@ -144,7 +161,7 @@ def find_power(
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     best = table[(table["who"] == BOTH) & (table["length_m"] == LENGTHS_M[-1])]
     share = float(best["found"].max()) if len(best) else 0.0
-    return Power(table, share >= TOO_FEW, _words(table, ground, homes.units))
+    return Power(table, share >= TOO_FEW, _words(table, ground, homes.units, year))
 
 
 def _found(
@@ -209,6 +226,36 @@ def _homes(events: Events, strands: Strands) -> Events:
     return _pieces(scaled, keep)
 
 
+def _fullest_year(tested: Events, event_year: Ints | None) -> int | None:
+    """Return the year with most reports, None where reports are of fewer than two years."""
+    if event_year is None:
+        return None
+    year = event_year[tested.event]
+    years, count = np.unique(year[year > 0], return_counts=True)
+    return int(years[count.argmax()]) if len(years) > 1 else None
+
+
+def _of_year(tested: Events, event_year: Ints | None, year: int) -> Events:
+    """Leave out the reports of other years; tagged animals stay."""
+    of = np.zeros(len(tested.event), np.int64) if event_year is None else event_year[tested.event]
+    return _pieces(tested, ~tested.unit_is_observer[tested.unit] | (of == year))
+
+
+def _doubled(homes: Events) -> Events:
+    """Return every unit twice."""
+    twice = {
+        name: np.tile(getattr(homes, name), 2) for name in ("lixel", "position_m", "weight", "kind")
+    }
+    return replace(
+        homes, **twice,
+        event=np.concatenate([homes.event, homes.event + homes.event.max() + 1]),
+        unit=np.concatenate([homes.unit, homes.unit + homes.units]),
+        block=np.concatenate([homes.block, homes.block + homes.blocks]),
+        unit_is_observer=np.tile(homes.unit_is_observer, 2), unit_names=homes.unit_names * 2,
+        rule=None if homes.rule is None else np.tile(homes.rule, 2),
+    )  # fmt: skip
+
+
 def _pieces(events: Events, keep: Bools) -> Events:
     """Keep some pieces, with units and blocks numbered anew."""
     units, unit = np.unique(events.unit[keep], return_inverse=True)
@@ -263,7 +310,7 @@ def _interval(found: int, worlds: int) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def _words(table: pd.DataFrame, ground: _Ground, units: int) -> str:
+def _words(table: pd.DataFrame, ground: _Ground, units: int, year: int | None) -> str:
     if not units:
         return "With no animal and no observer nothing can be found."
 
@@ -283,6 +330,18 @@ def _words(table: pd.DataFrame, ground: _Ground, units: int) -> str:
         words += (
             f" Of the strongest, 500 m and five times, the animals alone would show "
             f"{of_100(ANIMALS, 500.0, 5.0)}, the observers alone {of_100(OBSERVERS, 500.0, 5.0)}."
+        )
+    strongest = "" if ANIMALS in set(table["who"]) else " of the strongest"
+    if year is not None:
+        words += (
+            f" With the reports of {year} alone (and all tagged animals) about "
+            f"{of_100(ONE_YEAR, 500.0, 5.0)}{strongest}; "
+            f"with twice as many animals and observers, about {of_100(TWICE, 500.0, 5.0)}."
+        )
+    else:
+        words += (
+            f" With twice as many animals and observers, about {of_100(TWICE, 500.0, 5.0)}"
+            f"{strongest}."
         )
     if ground.share < 1:
         words += f" Worked out on {100 * ground.share:.0f} % of the roads, so somewhat too high."

@@ -7,7 +7,15 @@ import pytest
 
 from roadrisk.hotspots import power
 from roadrisk.hotspots.events import Events
-from roadrisk.hotspots.power import ANIMALS, BOTH, OBSERVERS, Power, find_power
+from roadrisk.hotspots.power import (
+    ANIMALS,
+    BOTH,
+    OBSERVERS,
+    ONE_YEAR,
+    TWICE,
+    Power,
+    find_power,
+)
 from roadrisk.study import HotspotsSection
 from tests.truth.false_alarms import share_found
 from tests.truth.worlds import Ground, events_of, ground, independent, line_30_km, mixed, planted
@@ -62,7 +70,7 @@ def test_pooling_is_shown_and_few_are_too_few(line: Ground) -> None:
     assert "animals alone" in got.words
     few = powered(line, independent(line, np.random.default_rng(1), 8), 20)
     assert not few.enough
-    assert set(few.table["who"]) == {BOTH}
+    assert set(few.table["who"]) == {BOTH, TWICE}
     assert "8 different animals and observers" in few.words
 
 
@@ -93,10 +101,44 @@ def test_a_long_network_is_sampled_and_says_so(
     monkeypatch.setattr(power, "MOST_ROAD_M", 10_000.0)
     got = powered(line, independent(line, np.random.default_rng(1), 90), 20)
     assert "% of the roads, so somewhat too high" in got.words
-    assert (got.table["units"] == 90).all()
+    twice = got.table["who"] == TWICE
+    assert (got.table["units"] == np.where(twice, 180, 90)).all()
 
 
 def test_interval_of_a_share() -> None:
     """Outside: Clopper-Pearson 90 % of 0 of 60 is 1 - 0.05^(1/60); of 60 of 60, 0.05^(1/60)."""
     assert power._interval(0, 60) == pytest.approx((0.0, 1 - 0.05 ** (1 / 60)))
     assert power._interval(60, 60) == pytest.approx((0.05 ** (1 / 60), 1.0))
+
+
+def test_one_year_alone_and_twice_as_many(line: Ground) -> None:
+    """By hand: 150 observers, a third of them in 2023: fewer are found with the fuller of two
+    years than with both, and more with twice as many; without years no year is named."""
+    events, _ = planted(line, np.random.default_rng(1), 150, 500.0, 1.0)
+    per_unit = np.where(np.arange(events.units) % 3 == 0, 2023, 2024)
+    year = np.zeros(events.event.max() + 1, np.int64)
+    year[events.event] = per_unit[events.unit]
+    settings = HotspotsSection.model_validate({"power_worlds": 40})
+    got = find_power(
+        events, line.strands, line.kernel, line.lixels.length_m, settings=settings,
+        rng=np.random.default_rng(3), event_year=year,
+    )  # fmt: skip
+    one, both, twice = (found(got, 500, 5, who) for who in (ONE_YEAR, BOTH, TWICE))
+    assert one < both < twice
+    assert "reports of 2024 alone" in got.words
+    alone = powered(line, events, 20)
+    assert ONE_YEAR not in set(alone.table["who"])
+    assert "reports of" not in alone.words
+    assert "twice as many" in alone.words
+
+
+def test_more_worlds_where_it_is_close(line: Ground) -> None:
+    """By hand: what decides whether evidence is enough is asked until 20 % is outside of its
+    interval, at most four times as often."""
+    events, _ = planted(line, np.random.default_rng(1), 60, 500.0, 1.0)
+    table = powered(line, events, 20).table
+    decides = (table["who"] == BOTH) & (table["length_m"] == 500) & (table["times"] == 5)
+    cell = table[decides].iloc[0]
+    close = cell["found_low"] < power.TOO_FEW < cell["found_high"]
+    assert cell["worlds"] == 80 if close else cell["worlds"] in {20, 40, 60, 80}
+    assert (table.loc[~decides, "worlds"] == 20).all()
