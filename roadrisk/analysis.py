@@ -11,6 +11,7 @@ from roadrisk.base.progress import Progress, Silent
 from roadrisk.findings import Findings, TrackedAnimals
 from roadrisk.hotspots.finding import find_hotspots
 from roadrisk.hotspots.ranked_rows import with_reach
+from roadrisk.hotspots.watching import watching_of
 from roadrisk.roads.bands import partner_lixels
 from roadrisk.roads.build import build_network
 from roadrisk.roads.lixels import lay_lixels
@@ -90,6 +91,7 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         near_m=settings.placement.near_m,
         units=settings.study.units,
     )
+    watching = watching_of(study, network, lixels, index, partner)
     hot = find_hotspots(
         network,
         lixels,
@@ -103,16 +105,18 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         seed=settings.study.seed,
         zone=settings.study.time_zone,
         area=study.area,
+        watching=watching,
         progress=shown,
     )
-    remarks = (*study.remarks, *fixes_lost, *reports_lost)
+    remarks = (*study.remarks, *fixes_lost, *reports_lost, *watching.remarks)
     bearing_notes: tuple[str, ...] = ()
     if from_bearings is not None:
         remarks += from_bearings.remarks
         bearing_notes = from_bearings.notes
     reach = reach_by_segment(network.segments, steps, reach_m=settings.crossings.reach_m)
     near = reach_by_segment(hot.ranked, steps, reach_m=settings.crossings.reach_m)
-    left_out = pd.concat([_left_out(remarks), repeats, placed.left_out], ignore_index=True)
+    lost = [_left_out(remarks), repeats, placed.left_out, watching.left_out]
+    left_out = pd.concat([table for table in lost if table is not None], ignore_index=True)
     return Findings(
         segments=_segment_table(network, lixels, reach, frequencies, placed, settings.study.years),
         lixels=hot.lixels,
@@ -133,6 +137,7 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
             *built.notes,
             *bearing_notes,
             *_notes(steps, crossings, repeats, placed),
+            *watching.notes,
             *hot.notes,
         ),
         counts={
@@ -232,5 +237,4 @@ def _notes(
         "or above it, and that is no road crossing.",
         f"{len(repeats)} exact repeats among the reports were counted once; "
         f"{len(placed.left_out)} reports lie too far from any road for their uncertainty.",
-        "Reports follow people and traffic as much as animals: no effort is known for them.",
     )

@@ -84,7 +84,7 @@ class StudySection(Section):
 
 
 class TableSection(Section):
-    """A point table: ``[animals]``, ``[fixes]``, ``[sightings]``, ``[traffic]``.
+    """A table: ``[animals]``, ``[fixes]``, ``[sightings]``, ``[traffic]`` and others.
 
     `columns` maps our column (a Darwin Core term where one exists) to the user's.
     """
@@ -124,6 +124,19 @@ class SightingsSection(TableSection):
     """``[sightings]``."""
 
     default_uncertainty_m: float = Field(default=100.0, gt=0)
+
+
+class EffortSection(TableSection):
+    """``[effort]``: which roads were searched or watched, how often or how long."""
+
+    match_within_m: float = Field(default=30.0, gt=0)
+
+
+class BackgroundSection(TableSection):
+    """``[background]``: the same public's reports of anything else, as a measure of reporting."""
+
+    default_uncertainty_m: float = Field(default=100.0, gt=0)
+    spread_m: float = Field(default=500.0, gt=0)
 
 
 North = Literal["true", "magnetic"]
@@ -237,8 +250,15 @@ class PlacementSection(Section):
     near_m: float = Field(default=30.0, gt=0)
 
 
+Month = Annotated[int, Field(ge=1, le=12)]
+Season = Annotated[tuple[Month, ...], Field(min_length=1)]
+
+
 class HotspotsSection(Section):
     """``[hotspots]``: kernel, null model, ranking.
+
+    `null`: groups move within windows or anywhere by length of road, anywhere by survey effort
+    (``[effort]``), or as people report at all (``[background]``, else a fitted rate).
 
     `kernel`: equal-split continuous or discontinuous network kernel, simple network kernel (no
     density: it counts more than once beyond junctions), or straight-line distance.
@@ -253,7 +273,9 @@ class HotspotsSection(Section):
     bandwidth_from: Literal["setting", "records"] = "setting"
     draws: int = Field(default=999, ge=19, le=99_999)
     alpha: float = Field(default=0.05, gt=0, lt=1)
-    null: Literal["windows", "free"] = "windows"
+    null: Literal["windows", "free", "effort", "reports"] = "windows"
+    seasons: tuple[Season, ...] = Field(default=(), description="months; the rest is one more")
+    null_within: Literal["all year", "season"] = "all year"
     block_window_m: float = Field(default=2000.0, gt=0)
     link_m: float = Field(default=200.0, gt=0)
     least_units: int = Field(default=3, ge=2)
@@ -262,6 +284,27 @@ class HotspotsSection(Section):
     rank_window_m: float = Field(default=100.0, gt=0)
     rows: int = Field(default=30, ge=1)
     interval: float = Field(default=0.90, gt=0, lt=1)
+
+    @field_validator("seasons")
+    @classmethod
+    def _no_month_twice(cls, value: tuple[Season, ...]) -> tuple[Season, ...]:
+        months = [month for season in value for month in season]
+        twice = sorted({m for m in months if months.count(m) > 1})
+        if twice:
+            raise ValueError(
+                f"seasons may not overlap: month {', '.join(map(str, twice))} stands there twice"
+            )
+        return value
+
+    @field_validator("null_within")
+    @classmethod
+    def _has_seasons(cls, value: str, info: ValidationInfo) -> str:
+        if value == "season":
+            if not info.data.get("seasons", "-"):
+                raise ValueError("name the seasons' months: seasons = [[4, 5, 6], [7, 8, 9, 10]]")
+            if info.data.get("null", "effort") in ("windows", "free"):
+                raise ValueError('goes with null = "effort" or null = "reports"')
+        return value
 
     @field_validator("edge_correction")
     @classmethod
@@ -295,6 +338,8 @@ class Settings(Section):
     bearing_tests: BearingTestsSection | None = None
     roads: RoadsSection
     traffic: TableSection | None = None
+    effort: EffortSection | None = None
+    background: BackgroundSection | None = None
     population: PopulationSection | None = None
     crossings: CrossingsSection = CrossingsSection()
     placement: PlacementSection = PlacementSection()
@@ -304,6 +349,15 @@ class Settings(Section):
     def _some_points(self) -> Settings:
         if self.fixes is None and self.sightings is None and self.bearings is None:
             raise ValueError("name at least one of [fixes], [bearings] and [sightings]")
+        return self
+
+    @model_validator(mode="after")
+    def _known_effort(self) -> Settings:
+        hotspots = self.hotspots
+        if hotspots.null == "effort" and self.effort is None:
+            raise ValueError('[hotspots] null = "effort" needs a table of survey effort: [effort]')
+        if hotspots.null_within == "season" and hotspots.null == "reports" and not self.background:
+            raise ValueError('[hotspots] null_within = "season" needs other reports: [background]')
         return self
 
 
@@ -345,6 +399,10 @@ class Study:
         Columns of `records.schemas.BEARINGS`; the geometry is the observer's place.
     bearing_tests : geopandas.GeoDataFrame or None
         Columns of `records.schemas.BEARING_TESTS`; likewise.
+    effort : geopandas.GeoDataFrame or None
+        Columns of `records.schemas.EFFORT`.
+    background : geopandas.GeoDataFrame or None
+        Columns of `records.schemas.BACKGROUND`.
     profile : Profile
         What is known of the species.
     profile_words : str
@@ -366,6 +424,8 @@ class Study:
     inputs: tuple[InputFile, ...] = field(default=())
     bearings: gpd.GeoDataFrame | None = None
     bearing_tests: gpd.GeoDataFrame | None = None
+    effort: gpd.GeoDataFrame | None = None
+    background: gpd.GeoDataFrame | None = None
     profile: Profile = field(default_factory=lambda: built_in_profile(GENERIC))
     profile_words: str = "Species values: the generic small slow animal stands in."
     area: shapely.Polygon | shapely.MultiPolygon | None = None

@@ -111,7 +111,7 @@ def gather(
     unit_of_event = np.array([number[u] for u in event_unit], np.int64)
     unit = unit_of_event[event] if len(event) else np.zeros(0, np.int64)
     observer = np.array([is_observer for is_observer, _ in names], bool)
-    place = _places(unit_of_event, observer, event_xy, link_m)
+    place = linked_places(unit_of_event, observer, event_xy, link_m)
     position = strands.position_m(lixel, along_m)
     block = _blocks(place[event] if len(event) else event, position, window_m / 2)
     order = np.lexsort((position, event, unit))
@@ -129,8 +129,22 @@ def gather(
     )
 
 
-def _places(unit: Ints, observer: Bools, xy: Floats, link_m: float) -> Ints:
-    """Group events: all of one animal; an observer's linked within `link_m` (single linkage)."""
+def linked_places(unit: Ints, observer: Bools, xy: Floats, link_m: float) -> Ints:
+    """Group events: all of one animal; an observer's linked within `link_m` (single linkage).
+
+    Parameters
+    ----------
+    unit : ndarray of int64, shape (events,)
+    observer : ndarray of bool, shape (units,)
+        Whether a unit is an observer.
+    xy : ndarray, shape (events, 2)
+        [m].
+    link_m : float
+
+    Returns
+    -------
+    ndarray of int64, shape (events,)
+    """
     events = len(unit)
     if events == 0:
         return np.zeros(0, np.int64)

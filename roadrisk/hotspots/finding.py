@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
@@ -15,12 +15,14 @@ from roadrisk.hotspots.chance import Chance, compare_with_chance
 from roadrisk.hotspots.chance_chosen import compare_with_bandwidth_chosen
 from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, Events
 from roadrisk.hotspots.kernel_choice import kernel_of_study
-from roadrisk.hotspots.points import gathered, points_of, without_faint
+from roadrisk.hotspots.null_models import choose_null_model
+from roadrisk.hotspots.path_kernel import spread_events
+from roadrisk.hotspots.points import gathered, points_of
 from roadrisk.hotspots.power import Power, find_power
 from roadrisk.hotspots.ranked_rows import ranked_rows, window_rates
 from roadrisk.hotspots.ranking import best_windows, tally
 from roadrisk.hotspots.stability import how_stable
-from roadrisk.hotspots.strands import free_strands, lay_strands
+from roadrisk.hotspots.strands import lay_strands
 from roadrisk.hotspots.stretch_ends import (
     MOST_DRAWS,
     SHORTEST_M,
@@ -31,14 +33,16 @@ from roadrisk.hotspots.stretch_ends import (
 from roadrisk.hotspots.stretch_years import reports_by_year
 from roadrisk.hotspots.stretches import describe_stretches, join_stretches
 from roadrisk.hotspots.verdict import chance_words
+from roadrisk.hotspots.watching import Watching
 from roadrisk.roads.lixels import lixel_geometry
 
 if TYPE_CHECKING:
     import pandas as pd
     import shapely
-    from scipy import sparse
 
     from roadrisk.findings import ChanceTest
+    from roadrisk.hotspots.null_models import NullWords
+    from roadrisk.hotspots.path_kernel import LixelKernel
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.places import Places
     from roadrisk.roads.placing import Placement
@@ -84,6 +88,7 @@ def find_hotspots(
     seed: int,
     zone: str = "UTC",
     area: shapely.Polygon | shapely.MultiPolygon | None = None,
+    watching: Watching | None = None,
     progress: Progress | None = None,
 ) -> Hotspots:
     """Find where crossings and reports gather, test it against chance, rank windows of road.
@@ -112,6 +117,8 @@ def find_hotspots(
         Time zone of the calendar years of the reports.
     area : shapely.Polygon or shapely.MultiPolygon, optional
         The study area, where settings ask for the correction at its border.
+    watching : Watching, optional
+        Survey effort and other reports, for the null models that ask for them.
     progress : Progress, optional
 
     Returns
@@ -121,15 +128,20 @@ def find_hotspots(
     shown = progress or Silent()
     counted = partner == np.arange(len(lixels))
     strands = lay_strands(network, lixels, counted, settings.block_window_m)
-    if settings.null == "free":
-        strands = free_strands(strands)
     mass = frequencies.found.mass
     points = points_of(network, lixels, partner, mass, sightings, placement, zone)
     events = gathered(strands, points, settings)
-    tested = gathered(strands, without_faint(points, lixels), settings)
+    null = choose_null_model(
+        network, lixels, partner, strands, points, watching or Watching(), settings=settings,
+        zone=zone,
+    )  # fmt: skip
+    strands, tested = null.strands, gathered(null.strands, null.points, settings)
     with shown.step("Kernel along the network", 1) as tick:
-        spread = kernel_of_study(network, lixels, settings, counted=counted, area=area)
-        kernel, notes = spread.share, spread.notes
+        spread = kernel_of_study(
+            network, lixels, settings, counted=counted, area=area,
+            asked=settings.draws * max(len(tested.lixel), 1),
+        )  # fmt: skip
+        kernel, notes = spread.share, (*null.notes, *spread.notes)
         tick()
     # Before the test: what it could find at all.
     power = find_power(
@@ -139,6 +151,8 @@ def find_hotspots(
         lixels.length_m,
         settings=settings,
         rng=generator(seed, "hotspots.power"),
+        peak_per_m=spread.peak_per_m,
+        event_year=points.event_year,
         progress=shown,
     )
     if settings.bandwidth_from == "records":
@@ -168,6 +182,7 @@ def find_hotspots(
             draws=settings.draws,
             rng=generator(seed, "hotspots.draws"),
             peak_per_m=spread.peak_per_m,
+            by_window=True,
             progress=shown,
         )
     lines = lixel_geometry(network, lixels)
@@ -184,9 +199,7 @@ def find_hotspots(
         progress=shown,
     )
     runs = match_runs(stretch, scanned.scan.runs, lixels.length_m)
-    stretches = describe_stretches(
-        network, lixels, lines, stretch, chance.p_value, tested, runs, places
-    )
+    stretches = describe_stretches(network, lixels, lines, stretch, chance, tested, runs, places)
     windows = best_windows(
         network,
         lixels,
@@ -235,7 +248,7 @@ def find_hotspots(
         _beside(stretches, stable.stretches, "ends_p_value"),
         _beside(ranked, stable.windows, "p_value"),
         reports_by_year(events, points.event_year, spans, len(lixels)),
-        _verdict(tested, chance, stretches, power, settings),
+        _verdict(tested, chance, stretches, power, null.words, settings),
         power.table,
         network_k_table(
             network,
@@ -274,15 +287,15 @@ def _lixel_table(
     partner: Ints,
     lines: np.ndarray,
     events: Events,
-    kernel: sparse.csr_array[Any, tuple[int, int]],
+    kernel: LixelKernel,
     chance: Chance,
     stretch: Ints,
     years: float,
 ) -> gpd.GeoDataFrame:
     def density(keep: np.ndarray) -> Floats:
         mass = np.bincount(events.lixel[keep], events.weight[keep], minlength=len(lixels))
-        spread = np.asarray(kernel.T @ mass) / lixels.length_m * 1000 / years
-        return np.asarray(np.maximum(spread, 0.0)[partner])
+        per_m = spread_events(kernel, mass.astype(np.float64)) / lixels.length_m
+        return np.asarray((np.maximum(per_m, 0.0) * 1000 / years)[partner])
 
     crossing = events.kind == CROSSING
     return gpd.GeoDataFrame(
@@ -310,6 +323,7 @@ def _verdict(
     chance: Chance,
     stretches: gpd.GeoDataFrame,
     power: Power,
+    null: NullWords,
     settings: HotspotsSection,
 ) -> ChanceTest:
     present = np.unique(events.unit)
@@ -328,5 +342,6 @@ def _verdict(
         p_value=float(chance.p_value.min(initial=1.0)),
         stretches=len(stretches),
         power=power,
+        null=null,
         settings=settings,
     )

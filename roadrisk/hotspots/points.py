@@ -15,6 +15,7 @@ from roadrisk.roads.along import places_xy
 if TYPE_CHECKING:
     import geopandas as gpd
 
+    from roadrisk.hotspots.events import Bools
     from roadrisk.hotspots.strands import Strands
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.placing import Placement
@@ -44,6 +45,10 @@ class Points:
     event_year : ndarray of int64, shape (events,)
         Calendar year of a report; 0 for an animal's crossings, which are of all years, and for
         a report without a time.
+    event_time : Series of datetime64[ns, UTC], length events
+        NaT likewise.
+    event_rule : ndarray of int64, shape (events,), or None
+        Row of `strands.Strands.rules`.
     """
 
     lixel: Ints
@@ -54,6 +59,20 @@ class Points:
     event_kind: Ints
     event_xy: Floats
     event_year: Ints
+    event_time: pd.Series[pd.Timestamp]
+    event_rule: Ints | None = None
+
+    @property
+    def is_report(self) -> Bools:
+        """Whether each event is a report."""
+        return np.array([observer for observer, _ in self.event_unit], dtype=bool)
+
+    def only(self, keep: Bools) -> Points:
+        """Return the points with some of their pieces."""
+        return replace(
+            self, lixel=self.lixel[keep], along_m=self.along_m[keep], weight=self.weight[keep],
+            event=self.event[keep],
+        )  # fmt: skip
 
 
 def points_of(
@@ -94,6 +113,7 @@ def points_of(
     kinds = [CROSSING] * len(who) + [_KINDS.get(str(v), OTHER) for v in sightings["vitality"]]
     time = pd.to_datetime(sightings["time"], utc=True).dt.tz_convert(zone)
     year = time.dt.year.fillna(0).to_numpy(np.int64)
+    no_time = pd.Series(pd.NaT, index=range(len(who)), dtype="datetime64[ns, UTC]")
     return Points(
         np.concatenate([lixel, report_lixel]),
         np.concatenate([along, lixels.length_m[report_lixel] / 2]),
@@ -105,6 +125,7 @@ def points_of(
             [own, shapely.get_coordinates(sightings.geometry.to_numpy()).reshape(-1, 2)]
         ),
         np.concatenate([np.zeros(len(who), np.int64), year]),
+        pd.concat([no_time, time.dt.tz_convert("UTC")], ignore_index=True),
     )
 
 
@@ -128,10 +149,7 @@ def without_faint(points: Points, lixels: Lixels) -> Points:
     _, road = np.unique(key, return_inverse=True)
     enough = np.bincount(road, points.weight) >= FAINT_DAYS
     keep = ~crossing | enough[road]
-    return replace(
-        points, lixel=points.lixel[keep], along_m=points.along_m[keep],
-        weight=points.weight[keep], event=points.event[keep],
-    )  # fmt: skip
+    return points.only(keep)
 
 
 def gathered(strands: Strands, points: Points, settings: HotspotsSection) -> Events:
@@ -151,4 +169,5 @@ def gathered(strands: Strands, points: Points, settings: HotspotsSection) -> Eve
         strands, lixel=points.lixel, along_m=points.along_m, weight=points.weight,
         event=points.event, event_unit=points.event_unit, event_kind=points.event_kind,
         event_xy=points.event_xy, link_m=settings.link_m, window_m=settings.block_window_m,
+        event_rule=points.event_rule,
     )  # fmt: skip

@@ -8,6 +8,7 @@ from roadrisk.findings import ChanceTest, Verdict
 from roadrisk.hotspots.kernel_choice import kernel_words
 
 if TYPE_CHECKING:
+    from roadrisk.hotspots.null_models import NullWords
     from roadrisk.hotspots.power import Power
     from roadrisk.study import HotspotsSection
 
@@ -23,6 +24,7 @@ def chance_words(
     p_value: float,
     stretches: int,
     power: Power,
+    null: NullWords,
     settings: HotspotsSection,
 ) -> ChanceTest:
     """Put the result of the test in words.
@@ -38,6 +40,8 @@ def chance_words(
     power : Power
         Where even the strongest planted stretch is found in fewer than one in five simulated
         studies, that none stands out would say nothing.
+    null : NullWords
+        What moved where.
     settings : HotspotsSection
 
     Returns
@@ -45,19 +49,13 @@ def chance_words(
     ChanceTest
     """
     verdict: Verdict
-    also = "in somewhat more where reporting follows traffic that nobody counted"
     percent = f"{100 * alpha:g} %"
-    moved = f"within windows of about {settings.block_window_m / 1000:g} km of road"
-    around = "the road around"
-    if settings.null == "free":
-        moved, around = "to anywhere on the network, by length of road", "all other roads"
-        also = "in many more where some roads were watched more than others"
     if stretches:
         verdict = "stretches stand out"
         count = "One stretch stands" if stretches == 1 else f"{stretches} stretches stand"
         words = (
-            f"{count} out from {around} by more than chance (p = {p_value:.3g}; in about "
-            f"{percent} of studies without any hot stretch would one be shown, {also})."
+            f"{count} out from {null.around} by more than chance (p = {p_value:.3g}; in about "
+            f"{percent} of studies without any hot stretch would one be shown, {null.also})."
         )
     elif not power.enough:
         verdict = "too few to tell"
@@ -69,7 +67,7 @@ def chance_words(
     else:
         verdict = "none stands out"
         words = (
-            f"No stretch stands out from {around} by more than chance (p = {p_value:.3g}). "
+            f"No stretch stands out from {null.around} by more than chance (p = {p_value:.3g}). "
             "That is no proof of safety: a weaker or shorter hot stretch may have been missed. "
             "The ranks and rates stand all the same, with their intervals."
         )
@@ -78,8 +76,8 @@ def chance_words(
         "each animal's or observer's kernel sum capped at one event, the largest left out, at "
         f"least {settings.least_units} different animals or observers; maximum over the network; "
         f"{draws} seeded redistributions of {blocks} groups (one animal's crossings; one "
-        f"observer's reports linked within {settings.link_m:g} m), each moved as a whole {moved}; "
-        "p = (r + 1)/(n + 1)."
+        f"observer's reports linked within {settings.link_m:g} m), each moved as a whole "
+        f"{null.moved}; p = (r + 1)/(n + 1)."
     )
     return ChanceTest(
         verdict,

@@ -38,6 +38,15 @@ TERMS: dict[str, tuple[str, ...]] = {
         "eventDate", "eventTime", "bearing_degrees", "north", "recordedBy", *PLACE_TERMS,
         "transmitterLatitude", "transmitterLongitude", "transmitter_x", "transmitter_y",
     ),
+    "background": (
+        "occurrenceID", "eventDate", "eventTime", "scientificName", "recordedBy",
+        *POSITION_TERMS,
+    ),
+    "effort": (
+        "eventDate", "eventTime", "sampleSizeValue", "sampleSizeUnit", "samplingEffort", "route",
+        "begin_measure", "end_measure", "footprintWKT", "beginLatitude", "beginLongitude",
+        "endLatitude", "endLongitude", "begin_x", "begin_y", "end_x", "end_y",
+    ),
     "traffic": (
         "name", "ref", "route", "begin_measure", "end_measure", "aadt", "aadt_year",
         "speed_limit_kmh",

@@ -1,4 +1,4 @@
-"""Fixes and sightings: from a raw table to rows with time and position."""
+"""Fixes, sightings and other reports: from a raw table to rows with time and position."""
 
 from __future__ import annotations
 
@@ -24,35 +24,36 @@ from roadrisk.records.sighting_columns import add_sighting_columns
 
 if TYPE_CHECKING:
     from roadrisk.records.whereabouts import Whereabouts
-    from roadrisk.study import FixesSection, SightingsSection, StudySection
+    from roadrisk.study import BackgroundSection, FixesSection, SightingsSection, StudySection
 
-Kind = Literal["fixes", "sightings"]
-Placed = Literal["fixes", "sightings", "bearings", "bearing_tests"]
+Kind = Literal["fixes", "sightings", "background"]
+Placed = Literal["fixes", "sightings", "bearings", "bearing_tests", "background"]
 
 _SCHEMAS = {
     "fixes": schemas.FIXES,
     "sightings": schemas.SIGHTINGS,
     "bearings": schemas.BEARINGS,
     "bearing_tests": schemas.BEARING_TESTS,
+    "background": schemas.BACKGROUND,
 }
-_IDS = {"fixes": "organismID", "sightings": "occurrenceID"}
+_IDS = {"fixes": "organismID", "sightings": "occurrenceID", "background": "occurrenceID"}
 
 
 def read_point_table(
     kind: Kind,
     raw: RawTable,
-    section: FixesSection | SightingsSection,
+    section: FixesSection | SightingsSection | BackgroundSection,
     study: StudySection,
     where: Whereabouts,
     notes: Notes,
 ) -> pd.DataFrame | None:
-    """Read fixes or sightings.
+    """Read fixes, sightings, or other reports as background.
 
     Parameters
     ----------
-    kind : {"fixes", "sightings"}
+    kind : {"fixes", "sightings", "background"}
     raw : RawTable
-    section : FixesSection or SightingsSection
+    section : FixesSection, SightingsSection or BackgroundSection
     study : StudySection
         Period, time zone and species.
     where : Whereabouts
@@ -100,6 +101,10 @@ def read_point_table(
     )
     if kind == "fixes":
         table["method"] = columns.text(raw, "method")
+    elif kind == "background":
+        for term in ("scientificName", "recordedBy"):
+            table[term] = columns.text(raw, term)
+        _leave_out_own(table["scientificName"], study, gate, about, notes)
     else:
         add_sighting_columns(table, raw, columns, study, gate, about, notes)
     table["coordinateUncertaintyInMeters"] = _uncertainty(raw, columns, section, gate, about, notes)
@@ -118,7 +123,7 @@ def place(
 
     Parameters
     ----------
-    kind : {"fixes", "sightings", "bearings", "bearing_tests"}
+    kind : {"fixes", "sightings", "bearings", "bearing_tests", "background"}
     tables : list of pandas.DataFrame
         As `read_point_table` or `bearing_tables.read_bearing_table` returns them.
     crs : pyproj.CRS
@@ -155,7 +160,7 @@ def _ids(kind: Kind, raw: RawTable, columns: Columns, notes: Notes) -> pd.Series
     term = _IDS[kind]
     ids = columns.text(raw, term)
     note_spoiled(ids, raw, columns, term, notes)
-    if kind == "fixes":
+    if kind != "sightings":
         return ids
     missing = ids == ""
     if missing.any():
@@ -183,10 +188,19 @@ def _leave_out_nameless(
         notes.leave_out(nameless, about, "no organismID", column=column)
 
 
+def _leave_out_own(
+    name: pd.Series[str], study: StudySection, gate: Gate, about: About, notes: Notes
+) -> None:
+    """Leave out the study's own species: only reports of anything else show who reports where."""
+    known = {study.species.casefold(), study.common_name.casefold()} - {""}
+    own = name.str.strip().str.casefold().isin(known).to_numpy()
+    notes.leave_out(gate.shut(own), about, "the study's own species in the background table")
+
+
 def _uncertainty(
     raw: RawTable,
     columns: Columns,
-    section: FixesSection | SightingsSection,
+    section: FixesSection | SightingsSection | BackgroundSection,
     gate: Gate,
     about: About,
     notes: Notes,

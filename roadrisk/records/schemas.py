@@ -164,6 +164,39 @@ AGENCY_LINES = pa.DataFrameSchema(
     ordered=True,
 )
 
+BACKGROUND = pa.DataFrameSchema(
+    {
+        **_where(),
+        "occurrenceID": _text(),
+        **_when(),
+        "coordinateUncertaintyInMeters": pa.Column(float, pa.Check.gt(0), coerce=True),
+        "scientificName": _text(),
+        "recordedBy": _text(),
+        **_on_road(),
+        "geometry": pa.Column(Geometry),
+    },
+    strict=True,
+    ordered=True,
+)
+
+EFFORT = pa.DataFrameSchema(
+    {
+        **_where(),
+        "eventDate": _text(),
+        "time": pa.Column(UTC_TIME, coerce=True, nullable=True),
+        "placed_by": _text(checks=pa.Check.isin(("route", "ends", "line"))),
+        "route": _text(),
+        "begin_measure": _number(),
+        "end_measure": _number(),
+        "amount": pa.Column(float, pa.Check.gt(0), coerce=True),
+        "amount_unit": _text(checks=pa.Check.isin(("passes", "metres", "hours"))),
+        "geometry": pa.Column(Geometry, nullable=True),
+    },
+    strict=True,
+    ordered=True,
+)
+"""Geometry: the line that was gone along, or one from end to end (placed_by "ends"), or empty."""
+
 TRAFFIC = pa.DataFrameSchema(
     {
         **_where(),

@@ -15,6 +15,7 @@ from roadrisk.records import schemas
 from roadrisk.records.area_layer import read_area
 from roadrisk.records.attribute_tables import read_animals, read_traffic
 from roadrisk.records.bearing_tables import read_bearing_table
+from roadrisk.records.effort_tables import read_effort
 from roadrisk.records.joined_tables import join_animals, join_sightings, strangers
 from roadrisk.records.line_layer import read_lines
 from roadrisk.records.osm_glance import glance
@@ -33,9 +34,9 @@ if TYPE_CHECKING:
     import networkx as nx
     import pyproj
 
-_Table = Literal["animals", "traffic"] | Placed
+_Table = Literal["animals", "traffic", "effort"] | Placed
 _TABLES: tuple[_Table, ...] = (
-    "animals", "fixes", "sightings", "bearings", "bearing_tests", "traffic",
+    "animals", "fixes", "sightings", "bearings", "bearing_tests", "traffic", "background", "effort",
 )  # fmt: skip
 
 
@@ -147,8 +148,10 @@ class _Work:
     animals: pd.DataFrame = field(default_factory=lambda: schemas.empty(schemas.ANIMALS))
     traffic: pd.DataFrame | None = None
     points: dict[Placed, list[pd.DataFrame]] = field(
-        default_factory=lambda: {"fixes": [], "sightings": [], "bearings": [], "bearing_tests": []}
-    )
+        default_factory=lambda: {"fixes": [], "sightings": [], "bearings": [], "bearing_tests": [],
+                                 "background": []}
+    )  # fmt: skip
+    effort: gpd.GeoDataFrame | None = None
 
     @property
     def failed(self) -> bool:
@@ -240,6 +243,7 @@ class _Work:
         where = self.where()
         animals: list[pd.DataFrame] = []
         traffic: list[pd.DataFrame] = []
+        effort: list[gpd.GeoDataFrame] = []
         for part in _TABLES:
             section: Any = getattr(self.settings, part)
             if section is None or not self._crs_is_known(part):
@@ -249,6 +253,12 @@ class _Work:
                 if path is None:
                     continue
                 notes = Notes(name)
+                if part == "effort":
+                    found = read_effort(path, name, section, self.settings.study, notes)
+                    effort += _some(found)
+                    self.remarks += notes.remarks
+                    self.describe(path, None if found is None else len(found))
+                    continue
                 raw = read_raw(path, name, section, notes)
                 if raw is None:
                     pass
@@ -262,6 +272,7 @@ class _Work:
                 self.describe(path, None if raw is None else len(raw))
         self._join(animals)
         self.traffic = pd.concat(traffic, ignore_index=True) if traffic else None
+        self.effort = pd.concat(effort, ignore_index=True) if effort else None
 
     def _points(
         self, kind: Placed, raw: RawTable, where: Whereabouts, notes: Notes
@@ -271,7 +282,7 @@ class _Work:
         match kind:
             case "bearings" | "bearing_tests":
                 return read_bearing_table(kind, raw, section, study, where, notes)
-            case "fixes" | "sightings":
+            case "fixes" | "sightings" | "background":
                 return read_point_table(kind, raw, section, study, where, notes)
 
     def _join(self, animals: list[pd.DataFrame]) -> None:
@@ -295,7 +306,7 @@ class _Work:
             table[["lon", "lat"]]
             for kind, some in self.points.items()
             for table in some
-            if kind != "bearing_tests"
+            if kind not in ("bearing_tests", "background")
         ]
         crs, remark = working_crs(self.settings.study.crs, places, self.where())
         # The settings are checked for a system in metres before.
@@ -308,7 +319,7 @@ class _Work:
         table, lost = place(kind, tables, crs)
         if lost.any():
             rows = pd.concat(tables, ignore_index=True)[lost]
-            record = "occurrenceID" if kind == "sightings" else "organismID"
+            record = "occurrenceID" if kind in ("sightings", "background") else "organismID"
             reason = f"a position that {crs.name} can't express"
             for file, number, name in rows[["source_file", "source_row", record]].itertuples(
                 index=False
@@ -327,6 +338,7 @@ class _Work:
             return None
         fixes, sightings = self._place("fixes", crs), self._place("sightings", crs)
         bearings, tests = self._place("bearings", crs), self._place("bearing_tests", crs)
+        background = self._place("background", crs)
         if self.failed or not with_roads or self.chosen is None:
             return None
         return Study(
@@ -343,6 +355,8 @@ class _Work:
             inputs=tuple(self.inputs),
             bearings=None if self.settings.bearings is None else bearings,
             bearing_tests=None if self.settings.bearing_tests is None else tests,
+            effort=None if self.effort is None else self.effort.to_crs(crs),
+            background=None if self.settings.background is None else background,
             profile=self.chosen.profile,
             profile_words=self.chosen.words,
             area=None if self.area is None else self.area.to_crs(crs).iloc[0],

@@ -146,9 +146,13 @@ def how_to_read(settings: Settings) -> list[str]:
     smoothed = short_length(hot.bandwidth_m, study.units)
     if hot.bandwidth_from == "records":
         smoothed = "a half-width that the records themselves ask for; the notes name it"
-    moved = f"within {short_length(hot.block_window_m, study.units)} of road"
-    if hot.null == "free":
-        moved = "to anywhere on the roads, as if all of them had been watched alike"
+    within = f"within {short_length(hot.block_window_m, study.units)} of road"
+    moved = {
+        "free": "to anywhere on the roads, as if all of them had been watched alike",
+        "effort": f"to where survey effort went, as much as there was (a tagged animal's {within})",
+        "reports": "to where people report at all, as much as they report there and as far as the "
+        f"notes say that it is known (a tagged animal's {within})",
+    }.get(hot.null, within)
     return [
         f"Colour and width: {basis(study.units)}. {_smoothing(hot, smoothed)}",
         f"The list ranks pieces of road of about {short_length(hot.rank_window_m, study.units)} "

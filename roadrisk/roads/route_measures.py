@@ -47,12 +47,12 @@ def coordinates_of(
     wanted = np.flatnonzero(missing & (points["route"] != "").to_numpy())
     if not len(wanted):
         return points, ()
-    rows = {} if agency_lines is None else _rows_by_route(agency_lines)
+    rows = {} if agency_lines is None else lines_by_route(agency_lines)
     filled, remarks = shapes.copy(), []
     for k in wanted.tolist():
         record = points.iloc[k]
         measure = float(record["route_measure"])
-        here = rows.get(_plain(record["route"]))
+        here = rows.get(plain_route(record["route"]))
         if here is None or agency_lines is None:
             problem = f"there is no route {record['route']!r} in the agency layer."
             remarks.append(_remark(record, "route", problem, _near(record["route"], agency_lines)))
@@ -78,15 +78,26 @@ def coordinates_of(
     return points.set_geometry(type(points.geometry.array)(filled, crs=points.crs)), tuple(remarks)
 
 
-def _rows_by_route(agency_lines: gpd.GeoDataFrame) -> dict[str, Ints]:
+def lines_by_route(agency_lines: gpd.GeoDataFrame) -> dict[str, Ints]:
+    """Return the rows of each route's lines, by `plain_route`.
+
+    Parameters
+    ----------
+    agency_lines : geopandas.GeoDataFrame
+
+    Returns
+    -------
+    dict of str to ndarray of int64
+    """
     groups: dict[str, list[int]] = {}
     for row, route in enumerate(agency_lines["route"]):
         if route:
-            groups.setdefault(_plain(route), []).append(row)
+            groups.setdefault(plain_route(route), []).append(row)
     return {route: np.array(rows, dtype=np.int64) for route, rows in groups.items()}
 
 
-def _plain(route: str) -> str:
+def plain_route(route: str) -> str:
+    """Return a route's name for comparison: no blanks, upper and lower case the same."""
     return "".join(str(route).split()).casefold()
 
 

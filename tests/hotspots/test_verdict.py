@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 from roadrisk.findings import ChanceTest
+from roadrisk.hotspots.null_models import FREE, within_windows
 from roadrisk.hotspots.power import Power
 from roadrisk.hotspots.verdict import chance_words
 from roadrisk.study import HotspotsSection
@@ -15,6 +16,7 @@ def said(stretches: int, enough: bool, null: str = "windows") -> ChanceTest:
     return chance_words(
         units=70, blocks=90, draws=999, alpha=0.05, threshold=0.02, largest=0.03, p_value=0.012,
         stretches=stretches, power=Power(pd.DataFrame(), enough, "What could be found."),
+        null=FREE if null == "free" else within_windows(2000.0),
         settings=HotspotsSection.model_validate({"null": null}),
     )  # fmt: skip
 
@@ -42,6 +44,7 @@ def test_a_chosen_half_width_is_named() -> None:
     got = chance_words(
         units=70, blocks=90, draws=199, alpha=0.05, threshold=0.02, largest=0.03, p_value=0.012,
         stretches=1, power=Power(pd.DataFrame(), True, ""),
+        null=within_windows(2000.0),
         settings=HotspotsSection(bandwidth_from="records", bandwidth_m=110.0),
     )  # fmt: skip
     assert "half-width 110 m (chosen from the records" in got.method
