@@ -127,6 +127,8 @@ class Findings:
         Stretches that stand out, between their ends. Columns: stretch (1..), road, route,
         begin_measure, end_measure, begin_place, end_place (words), begin_x_m, begin_y_m,
         end_x_m, end_y_m (working system), length_m, p_value (that it stands out),
+        window_p_value (of the fixed window of road that holds it, by itself), window_p_from
+        ("draws" or "tail fit"), q_value (Benjamini-Hochberg over all windows),
         ends_p_value (of the scan that found the ends), kept_of_100, begin_low_m,
         begin_high_m, end_low_m, end_high_m (in resamples, along the stretch from its
         beginning), ends_note (why there are no ends, or empty), crossing_days, reports,

@@ -36,6 +36,9 @@ def test_run_writes_into_reports_of_the_current_folder(study: Path, tmp_path: Pa
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""  # no progress in a pipe, no warnings
     assert "stand out" in done.stdout
+    last = done.stdout.splitlines()[-1]
+    assert last.startswith("Not for publication")
+    assert "left_out.csv, doubts.csv" in last
     for name in ("map.html", "ranked_stretches.csv"):
         assert (tmp_path / "reports" / "demo" / name).stat().st_size > 1000
     first = {p.name: p.read_bytes() for p in (tmp_path / "reports" / "demo").iterdir()}

@@ -41,7 +41,7 @@ def smallest(draws: int) -> float:
     return (1 + 1e-6) / (draws + 1)
 
 
-def stretch_chance(row: Mapping[str, Any], draws: int) -> str:
+def stretch_chance(row: Mapping[str, Any], draws: int, window: str) -> str:
     """Return how sure it is that a stretch stands out.
 
     Parameters
@@ -50,6 +50,8 @@ def stretch_chance(row: Mapping[str, Any], draws: int) -> str:
         Of `Findings.stretches`; with window_p_value, window_p_from and q_value where a run has
         them.
     draws : int
+    window : str
+        Length of that window, in words.
 
     Returns
     -------
@@ -64,10 +66,10 @@ def stretch_chance(row: Mapping[str, Any], draws: int) -> str:
         f"in {tries} did chance gather as much anywhere on these roads (p = {p_short(p, draws)}, "
         f"{WHOLE}; {METHOD})"
     )
-    return "; ".join([words, *window_words(row, draws)])
+    return "; ".join([words, *window_words(row, draws, window)])
 
 
-def window_words(row: Mapping[str, Any], draws: int) -> list[str]:
+def window_words(row: Mapping[str, Any], draws: int, window: str) -> list[str]:
     """Return what the fixed window of road that holds a stretch says by itself, if it is known.
 
     A p-value from a tail fit is marked as such; the q-value comes with what it promises.
@@ -75,7 +77,7 @@ def window_words(row: Mapping[str, Any], draws: int) -> list[str]:
     out = []
     p = float(row.get("window_p_value", np.nan))
     if np.isfinite(p):
-        out.append(f"its window of road by itself: p = {window_p(row, draws)}")
+        out.append(f"the {window} window of road around it, by itself: p = {window_p(row, draws)}")
     q = float(row.get("q_value", np.nan))
     if np.isfinite(q):
         out.append(

@@ -13,7 +13,6 @@ from roadrisk.reporting.chance_words import (
     p_short,
     place_chance,
     stretch_chance,
-    window_p,
 )
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.sheets import (
@@ -67,6 +66,8 @@ class Scale:
         Coverage of intervals, two-sided.
     draws, ends_draws : int
         Redistributions behind the p-values of places and of ends.
+    window : str
+        Length of road within which groups move, in words.
     """
 
     units: Units
@@ -74,6 +75,7 @@ class Scale:
     level: float
     draws: int
     ends_draws: int
+    window: str
 
 
 def scale_of(study: Study, findings: Findings) -> Scale:
@@ -86,6 +88,7 @@ def scale_of(study: Study, findings: Findings) -> Scale:
         level=settings.hotspots.interval,
         draws=findings.chance.draws,
         ends_draws=min(settings.hotspots.draws, MOST_DRAWS),
+        window=short_length(settings.hotspots.block_window_m, settings.study.units),
     )
 
 
@@ -138,7 +141,7 @@ def stretch_lines(
         road(row["road"]),
         *start_and_end(row, scale.units, scale.level),
         short_length(row["length_m"], scale.units),
-        stretch_chance(row, scale.draws),
+        stretch_chance(row, scale.draws, scale.window),
         kept(row),
         ranks_of(ranked),
         by_year(years),
@@ -179,8 +182,6 @@ def stretch_words(row: Mapping[str, Any], scale: Scale) -> list[str]:
     begin, end = plain_text(row["begin_place"]), plain_text(row["end_place"])
     course = f"from {begin} to {end}" if begin and end else plain_text(row["ends_note"])
     sure = [f"p = {p_short(row['p_value'], scale.draws)} {WHOLE}", kept(row)]
-    if np.isfinite(row.get("window_p_value", np.nan)):
-        sure.insert(1, f"its window by itself: p = {window_p(row, scale.draws)}")
     return [road(row["road"]), f"{length}: {course}", "; ".join(sure)]
 
 

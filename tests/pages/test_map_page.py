@@ -10,6 +10,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from roadrisk.reporting.map import map_html
+from roadrisk.reporting.stretch_page import stretches_html
 from tests.reporting import made_up
 
 if TYPE_CHECKING:
@@ -85,6 +86,7 @@ def test_legend_layers_and_scale_are_there(made_map: Path, open_page: Opener) ->
     legend = page.locator("#legend_inside")
     for words in ("per km of road and year", "10 and more", "0.3 to 1", "less than 0.1",
                   "bridge or tunnel: passing below or above is no road crossing",
+                  "not watched: no tagged animal within 200 m",
                   "stands out from its neighbourhood", "alive", "dead", "crossing"):  # fmt: skip
         expect(legend).to_contain_text(words)
     expect(page.locator(".leaflet-control-scale")).to_contain_text(re.compile(r"\d+ k?m"))
@@ -124,6 +126,63 @@ def test_ranks_in_resamples_stand_in_the_list(made_map: Path, open_page: Opener)
     expect(rows.nth(3)).not_to_contain_text("in resamples")
 
 
+def test_a_row_says_what_is_counted_and_what_it_rests_on(made_map: Path, open_page: Opener) -> None:
+    """By hand: the noun of the first row's number; the last rests on one report, not watched."""
+    rows = open_page(made_map).page.locator("#list li")
+    expect(rows.nth(0)).to_contain_text(
+        "31.4 crossing-days and reports per km and year (14.1 to 56.5)"
+    )
+    expect(rows.nth(6)).to_contain_text("rests on a single report")
+    expect(rows.nth(6)).to_contain_text("tagged animals: not watched here")
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_a_stretch_shows_its_years(made_map: Path, open_page: Opener, width: int) -> None:
+    """Chosen from its list: the chart is drawn without a request and its words stand beside it."""
+    opened = open_page(made_map, width)
+    page = opened.page
+    if width < 700:
+        page.locator("#panel > summary").click()
+    row = page.locator("#stretch_list button")
+    expect(row).to_have_count(1)
+    for words in ("Heron Road", "from 530 m east of the junction with Sedge Lane",
+                  "p = 0.004 for all roads at once; kept in 97 of 100 resamples"):  # fmt: skip
+        expect(row).to_contain_text(words)
+    row.click()
+    sheet = page.locator("#sheet")
+    chart = sheet.locator("img")
+    alt = chart.get_attribute("alt") or ""
+    assert alt.startswith("Reports by year: 2021: 2 of 80; 2022: about 1.8 of 75; 2023: 4 of 96")
+    size = chart.evaluate("async (e) => { await e.decode(); return [e.naturalWidth, e.width]; }")
+    assert min(size) > 200
+    for words in ("2021 counts from 1 April 2021", "in 3 of 999 tries did chance gather as much",
+                  "90 % interval: 30 m further out to 20 m further in",
+                  "Crossings of tagged animals are not in the chart"):  # fmt: skip
+        expect(sheet).to_contain_text(words)
+    expect(page.locator("#stretch_list button[aria-pressed=true]")).to_have_count(1)
+    page.keyboard.press("Escape")
+    expect(page.locator("#stretch_list button[aria-pressed=true]")).to_have_count(0)
+    pressed = [url for url in opened.requests if not url.startswith("data:")]
+    assert pressed == [made_map.as_uri()]
+    assert opened.complaints == []
+
+
+def test_the_sheets_to_print_open_by_themselves(tmp_path: Path, open_page: Opener) -> None:
+    """One request, nothing runs, names are text, a chart a stretch; it fits a phone."""
+    path = tmp_path / "stretches.html"
+    path.write_bytes(stretches_html(made_up.study(), made_up.findings()))
+    for width in (1280, 390):
+        opened = open_page(path, width)
+        page = opened.page
+        expect(page.locator("h1")).to_have_text(made_up.study().settings.study.name)
+        expect(page.locator("article svg")).to_have_count(1)
+        expect(page.locator("article svg")).to_have_attribute("role", "img")
+        assert page.locator("script, img, b").count() == 0
+        assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+        assert opened.requests == [path.as_uri()]
+        assert opened.complaints == []
+
+
 def test_one_kind_of_evidence_at_a_time(made_map: Path, open_page: Opener) -> None:
     """Switching one on takes the others off and names it in the legend; the rank stays."""
     page = open_page(made_map).page
@@ -148,6 +207,9 @@ def test_what_the_study_is(made_map: Path, open_page: Opener) -> None:
     assert page.locator("#study_name").text_content() == name
     expect(page.locator("#invented")).to_have_text("Invented demonstration data")
     expect(page.locator("#period")).to_have_text("1 April 2021 to 31 October 2023")
+    banner = page.locator("#confidential")
+    expect(banner).to_have_text("Shows exact places of protected animals: not for publication")
+    expect(banner).to_be_visible()
     expect(page.locator("#verdict")).to_have_text(made_up.findings().chance.words)
     expect(page.locator("#power")).to_have_text(made_up.findings().chance.power)
     expect(page.locator("#basis")).to_contain_text("being killed is not estimated yet")
@@ -325,6 +387,10 @@ def test_nothing_recorded_is_shown_as_such(tmp_path: Path, open_page: Opener) ->
     path.write_bytes(map_html(made_up.study(units="us"), made_up.without_evidence()))
     opened = open_page(path)
     expect(opened.page.locator("#list_empty")).to_be_visible()
+    expect(opened.page.locator("#no_stretch")).to_have_text(
+        "No stretch stands out, so there are no ends and no years to show."
+    )
+    expect(opened.page.locator("#to_print")).to_be_hidden()
     expect(opened.page.locator("#verdict")).to_contain_text("Too few animals and observers")
     expect(opened.page.locator("#legend_inside")).to_contain_text("nothing recorded")
     expect(opened.page.locator(".leaflet-control-scale")).to_contain_text(re.compile(r"\d (ft|mi)"))

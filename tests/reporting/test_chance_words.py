@@ -14,8 +14,8 @@ from roadrisk.reporting.chance_words import (
     window_words,
 )
 from roadrisk.reporting.other_tables import stretches_table
-from roadrisk.reporting.place_sheets import scale_of, stretch_words
 from roadrisk.reporting.ranked_list import ranked_table
+from roadrisk.reporting.stretch_page import stretches_html
 from tests.reporting import made_up
 
 
@@ -31,12 +31,14 @@ def test_the_smallest_that_draws_can_show_is_marked(p: float, draws: int, words:
 
 def test_a_stretch_by_chance() -> None:
     """r of n tries in words, with the corrected p-value and the method's name beside them."""
-    assert stretch_chance({"p_value": 0.001}, 999) == (
+    assert stretch_chance({"p_value": 0.001}, 999, "2 km") == (
         "in none of 999 tries did chance gather as much anywhere on these roads "
         "(p = 0.001 or less, for all roads at once; permutation test, maximum over the network)"
     )
-    assert stretch_chance({"p_value": 0.004}, 999).startswith("in 3 of 999 tries did chance")
-    assert stretch_chance({"p_value": np.nan}, 0) == "not tested"
+    assert stretch_chance({"p_value": 0.004}, 999, "2 km").startswith(
+        "in 3 of 999 tries did chance"
+    )
+    assert stretch_chance({"p_value": np.nan}, 0, "2 km") == "not tested"
 
 
 def test_a_window_is_not_said_to_have_the_networks_p() -> None:
@@ -56,7 +58,7 @@ def test_a_window_is_not_said_to_have_the_networks_p() -> None:
 
 @pytest.mark.parametrize("source", ["draws", "tail fit"])
 def test_a_tail_fit_is_marked_wherever_it_is_printed(source: str) -> None:
-    """In the sheet, in the list's lines, in both tables."""
+    """In the sheet, on the page to print, in both tables."""
     study, findings = made_up.study(), made_up.findings()
     stretches = findings.stretches.assign(
         window_p_value=0.00002, window_p_from=source, q_value=0.0003
@@ -65,15 +67,17 @@ def test_a_tail_fit_is_marked_wherever_it_is_printed(source: str) -> None:
     row = pd.DataFrame(stretches.drop(columns="geometry")).to_dict("records")[0]
     tables = (stretches_table(study, findings)["window_p_from"][0],
               ranked_table(study, findings)["stretch_window_p_from"][0])  # fmt: skip
-    said = [stretch_chance(row, 999), " ".join(stretch_words(row, scale_of(study, findings)))]
-    for words in (*said, *tables):
+    said = stretch_chance(row, 999, "2 km")
+    page = stretches_html(study, findings).decode()
+    for words in (said, page, *tables):
         assert ("extrapolated by a tail fit" in words) is (source == "tail fit")
-    assert "about 0.03 in 100 are expected to be false (q = 0.0003, Benjamini" in said[0]
+    assert "about 0.03 in 100 are expected to be false (q = 0.0003, Benjamini" in said
+    assert "the 2 km window of road around it, by itself: p = 2e-05" in said
     assert ranked_table(study, findings)["stretch_q_value"].notna().sum() == 3
     assert (stretches_table(study, findings)["q_value"] == 0.0003).all()
 
 
 def test_nothing_is_said_of_windows_that_were_not_tested() -> None:
-    assert window_words({"p_value": 0.01}, 999) == []
+    assert window_words({"p_value": 0.01}, 999, "2 km") == []
     nothing = {"window_p_value": np.nan, "window_p_from": "", "q_value": np.nan}
-    assert window_words(nothing, 999) == []
+    assert window_words(nothing, 999, "2 km") == []
