@@ -23,7 +23,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from roadrisk.errors import InputError, Remark
 from roadrisk.hotspots.kernel_shapes import GAUSSIAN_CUT, SHAPES, Shape
+from roadrisk.hotspots.path_kernel import BYTES_A_MASS, MOST_BYTES, SAMPLED
 from roadrisk.roads.along import places_xy, vertex_offsets
 from roadrisk.roads.lixels import lay_lixels
 
@@ -113,6 +115,11 @@ def straight_lixel_kernel(
         lixel, exactly on every straight piece; a row sums to 1, or is empty where nothing that
         is counted lies within the half-width. Not symmetric: an event among many roads is shared
         by more of them.
+
+    Raises
+    ------
+    InputError
+        If the matrix would be larger than `path_kernel.MOST_BYTES`.
     """
     h = float(bandwidth_m)
     start, end, lixel = _straight_pieces(network, lixels)
@@ -120,10 +127,21 @@ def straight_lixel_kernel(
         keep = counted[lixel]
         start, end, lixel = start[keep], end[keep], lixel[keep]
     middle = places_xy(network, lixels.edge, (lixels.start_m + lixels.end_m) / 2)
-    indptr, indices, data = _rows(
-        middle, start, end, lixel, _grid((start + end) / 2, _reach(start, end, h)), h,
-        SHAPES[shape], float(gaussian_cut),
-    )  # fmt: skip
+    near = (start, end, lixel, _grid((start + end) / 2, _reach(start, end, h)), len(lixels))
+    kernel = (h, SHAPES[shape], float(gaussian_cut))
+    some = np.unique(np.linspace(0, len(lixels) - 1, SAMPLED).astype(np.int64))
+    each = _rows(middle[some], near, kernel, 64)[0][-1] / len(some)
+    need = each * len(lixels) * BYTES_A_MASS
+    if need > MOST_BYTES:
+        raise InputError([Remark(
+            "study.toml", None, "hotspots.bandwidth_m",
+            f"a half-width of {h:g} m on {len(lixels):,} pieces of road needs {need / 1e9:.0f} GB "
+            'with kernel = "straight"',
+            "take a smaller half-width, longer lixels (lixel_m), fewer roads or another kernel",
+        )])  # fmt: skip
+    indptr, indices, data = _rows(middle, near, kernel, int(1.1 * each) + 8)
+    if indptr[-1] < 2**31:  # else the column numbers would take twice the memory too
+        indptr = indptr.astype(np.int32)
     return sparse.csr_array((data, indices, indptr), shape=(len(lixels), len(lixels)))
 
 
@@ -240,22 +258,15 @@ def _sums(
 
 
 @nb.njit(cache=True)
-def _rows(
-    middle: Floats,
-    start: Floats,
-    end: Floats,
-    lixel: Ints,
-    grid: Any,
-    h: float,
-    shape: int,
-    cut: float,
-) -> tuple[Ints, Ints, Floats]:
+def _rows(middle: Floats, near: Any, kernel: Any, each: int) -> tuple[Ints, Any, Floats]:
+    """Shares of events at some places, with room for `each` of them a place to begin with."""
+    start, end, lixel, grid, lixels = near
+    h, shape, cut = kernel
     count = len(middle)
     indptr = np.zeros(count + 1, np.int64)
-    indices = np.empty(64 * count + 64, np.int64)
-    data = np.empty(64 * count + 64, np.float64)
-    sums = np.zeros(count)
-    touched = np.empty(count, np.int64)
+    indices, data = np.empty(each * count + 64, np.int32), np.empty(each * count + 64)
+    sums = np.zeros(lixels)
+    touched = np.empty(lixels, np.int64)
     used = 0
     for n in range(count):
         seen, whole = 0, 0.0
@@ -272,8 +283,8 @@ def _rows(
                 sums[lixel[p]] += mass
                 whole += mass
         while used + seen > len(data):
-            indices = np.concatenate((indices, np.empty_like(indices)))
-            data = np.concatenate((data, np.empty_like(data)))
+            indices = np.concatenate((indices, np.empty(len(data) // 4 + 64, np.int32)))
+            data = np.concatenate((data, np.empty(len(data) // 4 + 64)))
         for i in np.sort(touched[:seen]):
             indices[used], data[used] = i, sums[i] / whole
             sums[i] = 0.0

@@ -11,6 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import integrate
 
+from roadrisk.errors import InputError
+from roadrisk.hotspots import straight_kernel
 from roadrisk.hotspots.straight_kernel import straight_density_at, straight_lixel_kernel
 from roadrisk.roads.lixels import lay_lixels, places_xy
 from roadrisk.roads.network import Network
@@ -179,3 +181,13 @@ def test_where_the_map_cuts_its_lines_changes_no_value(
     rows, again = (straight_lixel_kernel(network, lay_lixels(network, 10.0), 90.0, shape=shape)
                    for network in (one_way, other))  # fmt: skip
     assert abs(rows - again).max() < 1e-9
+
+
+def test_a_matrix_too_large_for_the_memory_is_an_error(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: 100 lixels that each reach about 20 need 24 kB."""
+    road = make_network([[(0, 0), (1000, 0)]])
+    monkeypatch.setattr(straight_kernel, "MOST_BYTES", 30_000)
+    assert straight_lixel_kernel(road, lay_lixels(road, 10.0), 100.0).nnz > 1900
+    monkeypatch.setattr(straight_kernel, "MOST_BYTES", 20_000)
+    with pytest.raises(InputError, match="smaller half-width"):
+        straight_lixel_kernel(road, lay_lixels(road, 10.0), 100.0)
