@@ -98,6 +98,14 @@ file = "sightings.csv"               # the same keys as [fixes]
 
 # [traffic]
 # file = "traffic.csv"               # aadt by name, ref, or route and measures
+
+# [effort]                           # roads that were searched or watched; see null below
+# file = "effort.csv"                # a piece of road, samplingEffort ("3 passes"), eventDate
+# match_within_m = 30.0
+
+# [background]                       # the same public's reports of anything else; see null below
+# file = "other_reports.csv"         # eventDate, position, recordedBy
+# spread_m = 500.0                   # how far they are spread along the roads
 """
 
 _ROADS = """
@@ -142,6 +150,10 @@ _METHODS = """
 # bandwidth_m = 200.0
 # rank_window_m = 100.0
 # rows = 30
+# null = "windows"                   # what stands out is compared with: records moved within
+# block_window_m = 2000.0            # windows of road; or "free", "effort", "reports"
+# null_within = "all year"           # or "season", with
+# seasons = [[4, 5, 6], [7, 8, 9]]   # months; the others are one more season
 """
 
 

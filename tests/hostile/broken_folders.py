@@ -246,6 +246,21 @@ def _delete_folder(folder: Path) -> None:
     folder.rmdir()
 
 
+def with_table(name: str, text: str) -> Callable[[Path], None]:
+    """Return a function that adds a section with a table of its own."""
+
+    def break_it(folder: Path) -> None:
+        section = f'[{name}]\nfile = "{name}.csv"\n\n[animals]'
+        change("study.toml", "[animals]", section)(folder)
+        put(f"{name}.csv", text)(folder)
+
+    return break_it
+
+
+def _hotspots(keys: str) -> Callable[[Path], None]:
+    return change("study.toml", "[animals]", f"[hotspots]\n{keys}\n\n[animals]")
+
+
 def _profile(text: str) -> Callable[[Path], None]:
     def break_it(folder: Path) -> None:
         change("study.toml", "invented = true", 'profile = "mine.toml"')(folder)
@@ -406,6 +421,35 @@ CASES = [
          "roads.osm", "can't be read"),
     Case("garbage named .osm.pbf", use("roads.osm", "roads.osm.pbf", b"\0\1\2\3" * 50),
          "roads.osm.pbf", "can't be read"),
+    Case("effort that is no number",
+         with_table("effort", "route,samplingEffort\nR12,3\nR12,daily\n"),
+         "effort.csv", "'daily' is no amount of effort", 3, "samplingEffort"),
+    Case("effort in a unit that nobody knows",
+         with_table("effort", "route,sampleSizeValue,sampleSizeUnit\nR12,3,furlongs\n"),
+         "effort.csv", "'furlongs' is no unit of effort", 2, "sampleSizeUnit"),
+    Case("effort in hours and in passes",
+         with_table("effort", "route,samplingEffort\nR12,3 h\nR12,2 passes\n"),
+         "effort.csv", "can't be added up", 2, "samplingEffort"),
+    Case("effort on no road that is named",
+         with_table("effort", "route,eventDate\nR12,2024-05-02\n,2024-05-03\n"),
+         "effort.csv", "doesn't say which road", 3),
+    Case("effort with a date that is none",
+         with_table("effort", "route,eventDate\nR12,2024-02-31\n"),
+         "effort.csv", "can't be read as a date", 2, "eventDate"),
+    Case("effort along a line that is none",
+         with_table("effort", 'footprintWKT\n"LINESTRING (-76.1)"\n'),
+         "effort.csv", "the line can't be read", 2, "footprintWKT"),
+    Case("effort from here to nowhere",
+         with_table("effort", "beginLatitude,beginLongitude,endLatitude,endLongitude\n"
+                              "38.5,-76.1,138.5,-76.1\n"),
+         "effort.csv", "no place on Earth", 2, "beginLongitude"),
+    Case("background without dates",
+         with_table("background", "decimalLatitude,decimalLongitude\n38.5,-76.1\n"),
+         "background.csv", "no column eventDate", None, "eventDate"),
+    Case("null model by effort that is not there", _hotspots('null = "effort"'),
+         "study.toml", "needs a table of survey effort"),
+    Case("seasons that overlap", _hotspots("seasons = [[4, 5], [5, 6]]"),
+         "study.toml", "month 5 stands there twice", 12, "hotspots.seasons"),
     Case("traffic names no road", put("traffic.csv", "aadt\n2400\n"), "traffic.csv", "which road"),
     Case(
         "profile not there",
