@@ -11,6 +11,7 @@ import pandas as pd
 from roadrisk.base.crs import WGS84
 from roadrisk.base.north import grid_azimuth
 from roadrisk.base.units import length_words
+from roadrisk.reporting.column_words import COLUMNS_FILE, columns_table
 from roadrisk.reporting.csv_text import csv_bytes
 from roadrisk.reporting.fix_picture import Words, fix_svg
 from roadrisk.reporting.whole import write_whole
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from roadrisk.telemetry.bearing_tests import Deviation
     from roadrisk.telemetry.bearings import BearingFixes
 
+LEVEL = 0.95
 FIXES, NO_FIX = "fixes_from_bearings.csv", "bearings_without_fix.csv"
 TESTS = "bearing_deviation.csv"
 ECHOES = (
@@ -41,7 +43,8 @@ def write_field_book(study: Study, found: BearingFixes, out: Path) -> tuple[Path
     """Write the field book: tables and one picture a fix.
 
     ``fixes_from_bearings.csv``, ``bearings_without_fix.csv`` (each bearing that counts in no fix,
-    with the reason), ``bearing_deviation.csv`` (what the tests say; empty without tests) and
+    with the reason), ``bearing_deviation.csv`` (what the tests say; empty without tests),
+    ``columns.csv`` (what every column is) and
     ``fix_<animal>_<date>_<time>.svg`` for each fix.
 
     Parameters
@@ -66,11 +69,13 @@ def write_field_book(study: Study, found: BearingFixes, out: Path) -> tuple[Path
     lon, lat = wgs.x.to_numpy(), wgs.y.to_numpy()
     north = grid_azimuth(study.crs, lon, lat, np.zeros(len(wgs)))
     names = _picture_names(study, found.fixes)
-    files = {
-        FIXES: csv_bytes(fixes_table(study, found, names, north)),
-        NO_FIX: csv_bytes(no_fix_table(study, found)),
-        TESTS: csv_bytes(deviation_table(found.deviation)),
+    tables = {
+        FIXES: fixes_table(study, found, names, north),
+        NO_FIX: no_fix_table(study, found),
+        TESTS: deviation_table(found.deviation),
     }
+    tables[COLUMNS_FILE] = columns_table(tables, LEVEL)
+    files = {name: csv_bytes(table) for name, table in tables.items()}
     for i, name in enumerate(names):
         files[name] = _picture(study, found, i, float(north[i]))
     return write_whole(files, out)

@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 
 from roadrisk.errors import OutputError
+from roadrisk.reporting.column_words import descriptions
 from roadrisk.reporting.field_book import FIXES, NO_FIX, TESTS, write_field_book
 from roadrisk.telemetry.bearings import bearing_fixes
 from tests.reporting.made_up import FORMULA, SCRIPT
@@ -102,6 +103,17 @@ def test_tables_can_be_read_back(tmp_path):
     assert "region" not in re.findall(r'class="(\w+)"', pictures(written)[1].read_text("utf-8"))
 
 
+def test_every_column_is_described(tmp_path):
+    """Both ways: columns that are there, and lines of the descriptions for these files."""
+    _, written = write(tmp_path, table(bearings=off([3.0, -4.0, 2.0, 1.0])), trials(ERRORS))
+    told = read(next(p for p in written if p.name == "columns.csv"))
+    found = {(p.name, c) for p in written if p.suffix == ".csv" for c in read(p).columns}
+    assert set(zip(told["file"], told["column"], strict=True)) == found
+    assert {k for k in descriptions() if k[0] in (FIXES, NO_FIX, TESTS)} <= found
+    ends = told["column"].str.endswith(("_low", "_high"))
+    assert told.loc[ends, "interval"].str.startswith("95 %").all()
+
+
 def test_what_the_tests_say_is_written(tmp_path):
     _, written = write(tmp_path, table(bearings=off([3.0, -4.0, 2.0, 1.0])), trials(ERRORS))
     row = read(written[2]).iloc[0]
@@ -147,7 +159,7 @@ def test_a_large_region_is_cut_and_said_so(tmp_path):
 
 def test_no_bearing_gave_a_fix(tmp_path):
     _, written = write(tmp_path, table(AT[:1]))
-    assert [p.name for p in written] == [FIXES, NO_FIX, TESTS]
+    assert [p.name for p in written] == [FIXES, NO_FIX, TESTS, "columns.csv"]
     assert read(written[0]).empty
 
 
