@@ -13,11 +13,15 @@ if TYPE_CHECKING:
 # paper and in a grey print. Cividis is even in lightness for readers with and without red-green
 # colour blindness (Nuñez, Anderton & Renslow 2018, doi:10.1371/journal.pone.0199239).
 SCALE = ("#e5cf52", "#aea371", "#7d7c78", "#434e6c", "#00224e")
-WIDTHS_PX = (4.0, 5.5, 7.0, 8.5, 10.0)
+WIDTHS_PX = (5.0, 6.25, 7.5, 8.75, 10.0)
 PAPER = "#fbfaf7"
+# Plain roads stay thinner than the lowest class at every zoom: in a grey print both are light.
 ROAD = "#c6c3bb"
-# Of roads that no tagged animal came near: thin, and darker so that it still prints.
-UNWATCHED = "#8b887f"
+ROAD_PX = 1.8
+# Of roads that no tagged animal came near: dots, as maps mark what was not surveyed.
+UNWATCHED = "#96938a"
+UNWATCHED_PX = 1.6
+UNWATCHED_DASH = "0.5 4"
 INK = "#1c1c1a"
 # Vermilion: apart from both ends of cividis for all common kinds of colour vision.
 ACCENT = "#d5470b"

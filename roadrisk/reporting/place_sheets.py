@@ -51,6 +51,7 @@ if TYPE_CHECKING:
     from roadrisk.study import Study
 
 _RATE = "evidence_per_km_year"
+_ALONE = ("1 observer", "1 tagged animal")
 
 
 @dataclass(frozen=True)
@@ -168,7 +169,7 @@ def row_words(row: Mapping[str, Any], scale: Scale) -> list[str]:
     interval = f"{low} to {high}" if low and high else "no interval: see its sheet"
     out = [f"{shown} crossing-days and reports per {length_unit(units)} and year ({interval})"]
     rests = plain_text(row["rests_on"])
-    if rests.startswith(("a single", "parts of", "faint")):
+    if rests.startswith(("a single", "parts of", "faint")) or rests in _ALONE:
         out.append(f"rests on {rests}")
     if unwatched(row):
         out.append("tagged animals: not watched here")

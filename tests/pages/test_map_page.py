@@ -408,6 +408,12 @@ def test_on_paper_the_map_fits_the_sheet(made_map: Path, open_page: Opener) -> N
     width = page.evaluate("document.getElementById('roads_map').clientWidth")
     assert width == pytest.approx(182 / 25.4 * 96, abs=2)
     assert page.evaluate("roads_map.getSize().x") == width
+    # All roads, as large as the paper takes them: less than twice as large would fit.
+    assert page.evaluate(
+        "(() => { const all = roads_layer.getBounds();"
+        " return roads_map.getBounds().contains(all)"
+        " && roads_map.getBoundsZoom(all) - roads_map.getZoom() < 1; })()"
+    )
     page.emulate_media(media="screen")
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")
     expect(page.locator("#list button").first).to_be_hidden()

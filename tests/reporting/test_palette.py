@@ -3,7 +3,15 @@
 import numpy as np
 import pytest
 
-from roadrisk.reporting.palette import ACCENT, PAPER, SCALE, WIDTHS_PX, class_breaks, classify
+from roadrisk.reporting.palette import (
+    ACCENT,
+    PAPER,
+    ROAD_PX,
+    SCALE,
+    WIDTHS_PX,
+    class_breaks,
+    classify,
+)
 
 
 def luminance(colour: str) -> float:
@@ -56,3 +64,8 @@ def test_a_limit_belongs_to_the_class_above() -> None:
     """By hand: 'from 5 to 10' holds 5 and not 10; below the first limit and NaN hold nothing."""
     found = classify(np.array([0.9, 1, 4.99, 5, 9.99, 10, np.nan]), (1.0, 5.0, 10.0))
     assert list(found) == [-1, 0, 0, 1, 1, 2, -1]
+
+
+def test_plain_road_is_thinner_than_any_class_also_from_afar() -> None:
+    """From afar the page draws classes at 0.55 of their width; light grey tells little on paper."""
+    assert 0.55 * min(WIDTHS_PX) > 1.5 * ROAD_PX

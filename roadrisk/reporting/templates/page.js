@@ -69,8 +69,9 @@ const view = (() => {
   const thin = () => (map.getZoom() < 14 ? 0.55 : far() ? 0.75 : 1);
   const style = {
     roads: (f) => ({
-      color: f.properties.u ? page.unwatched : page.road, weight: f.properties.u ? 1.2 : 3.2, opacity: 1,
-      dashArray: dashed(f),
+      color: f.properties.u ? page.unwatched : page.road, opacity: 1,
+      dashArray: dashed(f) || (f.properties.u ? page.unwatched_dash : null), lineCap: f.properties.u ? "round" : "butt",
+      weight: f.properties.u ? page.unwatched_width : page.road_width,
     }),
     stretches: () => ({ color: page.accent, weight: outline * thin(), opacity: 1, lineCap: "butt" }),
     pieces: (f) => ({
@@ -265,12 +266,13 @@ const view = (() => {
     for (let i = words.classes.length - 1; i >= 0; i -= 1) {
       swatch(inside, [stroke(page.colours[i], page.widths[i])], words.classes[i]);
     }
-    swatch(inside, [stroke(page.road, 3.2)], words.plain);
+    swatch(inside, [stroke(page.road, page.road_width)], words.plain);
     if (data.roads.features.some((f) => f.properties.u)) {
-      swatch(inside, [stroke(page.unwatched, 1.2)], words.unwatched);
+      swatch(inside, [stroke(page.unwatched, page.unwatched_width, {
+        "stroke-dasharray": page.unwatched_dash, "stroke-linecap": "round" })], words.unwatched);
     }
     if (page.off_ground) {
-      swatch(inside, [stroke(page.road, 3, { "stroke-dasharray": "7 5" })], words.off);
+      swatch(inside, [stroke(page.road, page.road_width, { "stroke-dasharray": "7 5" })], words.off);
     }
     if (words.stretch) {
       swatch(inside, [stroke(page.accent, 18), stroke(page.colours[4], 10)], words.stretch);
@@ -395,7 +397,8 @@ const view = (() => {
       folds.forEach((f) => { f.open = true; });
       document.body.classList.add("printing");
       map.invalidateSize({ animate: false, pan: false });
-      map.fitBounds(before.bounds, { animate: false });
+      const all = L.latLngBounds(page.bounds);
+      map.fitBounds(before.bounds.contains(all) ? all : before.bounds, { animate: false });
     });
     window.addEventListener("afterprint", () => {
       document.body.classList.remove("printing");
