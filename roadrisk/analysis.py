@@ -104,6 +104,7 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         years=settings.study.years,
         seed=settings.study.seed,
         zone=settings.study.time_zone,
+        surveys=settings.sightings.surveys if settings.sightings else (),
         area=study.area,
         watching=watching,
         progress=shown,

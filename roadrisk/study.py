@@ -121,9 +121,10 @@ class FixesSection(TableSection):
 
 
 class SightingsSection(TableSection):
-    """``[sightings]``."""
+    """``[sightings]``; which protocols (samplingProtocol) are carcass surveys."""
 
     default_uncertainty_m: float = Field(default=100.0, gt=0)
+    surveys: tuple[str, ...] = ()
 
 
 class EffortSection(TableSection):

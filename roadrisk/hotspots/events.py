@@ -82,6 +82,7 @@ def gather(
     link_m: float,
     window_m: float,
     event_rule: Ints | None = None,
+    nameless_join: bool = False,
 ) -> Events:
     """Gather pieces of events and group those that belong together.
 
@@ -101,11 +102,23 @@ def gather(
         Pieces of a group farther apart along the line than half of this move separately [m].
     event_rule : ndarray of int64, shape (events,), optional
         Row of `strands.rules` for each event.
+    nameless_join : bool
+        Whether a report without a name counts as that of the observer who reported nearest to
+        it, within `link_m`: it may be the same person's.
 
     Returns
     -------
     Events
+
+    Notes
+    -----
+    Roads that meet at a junction lie far apart on the long line, so an animal's pieces on its arms
+    are groups of their own. Laying them as one beside its main run was tried: a draw then covers
+    less road than an animal does in truth, and on a town's streets 17 % of simulated worlds
+    without a hot stretch showed one at 5 %; moved by themselves, 3 %.
     """
+    if nameless_join:
+        event_unit = _named(event_unit, event_xy, link_m)
     names = sorted(set(event_unit))
     number = {name: i for i, name in enumerate(names)}
     unit_of_event = np.array([number[u] for u in event_unit], np.int64)
@@ -127,6 +140,20 @@ def gather(
         unit_names=tuple(name for _, name in names),
         rule=None if event_rule is None else event_rule[event][order],
     )
+
+
+def _named(event_unit: list[tuple[bool, str]], xy: Floats, link_m: float) -> list[tuple[bool, str]]:
+    """Give reports without a name the name of the nearest report that has one."""
+    named = np.array([i for i, (seen, name) in enumerate(event_unit) if seen and name], np.int64)
+    none = np.array([i for i, (seen, name) in enumerate(event_unit) if seen and not name], np.int64)
+    if not len(named) or not len(none):
+        return event_unit
+    found = cKDTree(xy[named]).query(xy[none], distance_upper_bound=link_m)
+    far, nearest = np.asarray(found[0]), np.asarray(found[1])
+    out = list(event_unit)
+    for k in np.flatnonzero(np.isfinite(far)):
+        out[none[k]] = event_unit[named[nearest[k]]]
+    return out
 
 
 def linked_places(unit: Ints, observer: Bools, xy: Floats, link_m: float) -> Ints:

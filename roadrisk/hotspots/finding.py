@@ -87,6 +87,7 @@ def find_hotspots(
     years: float,
     seed: int,
     zone: str = "UTC",
+    surveys: tuple[str, ...] = (),
     area: shapely.Polygon | shapely.MultiPolygon | None = None,
     watching: Watching | None = None,
     progress: Progress | None = None,
@@ -115,6 +116,8 @@ def find_hotspots(
     seed : int
     zone : str
         Time zone of the calendar years of the reports.
+    surveys : tuple of str
+        As in `points.points_of`.
     area : shapely.Polygon or shapely.MultiPolygon, optional
         The study area, where settings ask for the correction at its border.
     watching : Watching, optional
@@ -129,13 +132,19 @@ def find_hotspots(
     counted = partner == np.arange(len(lixels))
     strands = lay_strands(network, lixels, counted, settings.block_window_m)
     mass = frequencies.found.mass
-    points = points_of(network, lixels, partner, mass, sightings, placement, zone)
+    points = points_of(
+        network, lixels, partner, mass, sightings, placement, zone, surveys=surveys,
+        link_m=settings.link_m,
+    )  # fmt: skip
     events = gathered(strands, points, settings)
     null = choose_null_model(
         network, lixels, partner, strands, points, watching or Watching(), settings=settings,
         zone=zone,
     )  # fmt: skip
-    strands, tested = null.strands, gathered(null.strands, null.points, settings)
+    strands, tested = (
+        null.strands,
+        gathered(null.strands, null.points, settings, nameless_join=True),
+    )
     with shown.step("Kernel along the network", 1) as tick:
         spread = kernel_of_study(
             network, lixels, settings, counted=counted, area=area,

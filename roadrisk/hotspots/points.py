@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, OTHER, Events, gather
+from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, OTHER, Events, gather, linked_places
 from roadrisk.roads.along import places_xy
 
 if TYPE_CHECKING:
@@ -83,6 +83,9 @@ def points_of(
     sightings: gpd.GeoDataFrame,
     placement: Placement,
     zone: str,
+    *,
+    surveys: tuple[str, ...] = (),
+    link_m: float = 200.0,
 ) -> Points:
     """Take each animal's expected crossing-days as one event in pieces, then the reports.
 
@@ -97,7 +100,13 @@ def points_of(
         `sightings.placed.PlacedSightings.table`.
     placement : Placement
     zone : str
-        Time zone of the calendar years.
+        Time zone of the calendar years, and of the surveys' days.
+    surveys : tuple of str
+        Protocols (samplingProtocol) that are surveys. Their finds of one day that are linked
+        within `link_m` count as one observer, whoever walked: one cluster of carcasses may be one
+        event, and the surveyor looks everywhere.
+    link_m : float
+        [m].
 
     Returns
     -------
@@ -109,7 +118,7 @@ def points_of(
     own = places_xy(network, lixels.edge[lixel[first]], lixels.start_m[lixel[first]])
     report_lixel = partner[placement.lixel]
     units = [(False, mass.animals[a]) for a in who]
-    units += [(True, str(o).strip()) for o in sightings["recordedBy"]]
+    units += [(True, who) for who in _observers(sightings, zone, surveys, link_m)]
     kinds = [CROSSING] * len(who) + [_KINDS.get(str(v), OTHER) for v in sightings["vitality"]]
     time = pd.to_datetime(sightings["time"], utc=True).dt.tz_convert(zone)
     year = time.dt.year.fillna(0).to_numpy(np.int64)
@@ -127,6 +136,26 @@ def points_of(
         np.concatenate([np.zeros(len(who), np.int64), year]),
         pd.concat([no_time, time.dt.tz_convert("UTC")], ignore_index=True),
     )
+
+
+def _observers(
+    sightings: gpd.GeoDataFrame, zone: str, surveys: tuple[str, ...], link_m: float
+) -> list[str]:
+    """Return whose report each one is; a survey day's linked finds are one's."""
+    who = [str(o).strip() for o in sightings["recordedBy"]]
+    names = {name.strip().casefold() for name in surveys}
+    found = sightings["samplingProtocol"].str.strip().str.casefold().isin(names).to_numpy()
+    if not found.any():
+        return who
+    rows = np.flatnonzero(found)
+    time = pd.to_datetime(sightings["time"], utc=True).dt.tz_convert(zone).iloc[rows]
+    day = time.dt.strftime("%Y-%m-%d").fillna("no date")
+    number, days = pd.factorize(day)
+    xy = shapely.get_coordinates(sightings.geometry.to_numpy()[rows])
+    cluster = linked_places(number.astype(np.int64), np.ones(len(days), bool), xy, link_m)
+    for row, one, label in zip(rows, day, cluster, strict=True):
+        who[row] = f"survey of {one}, finds {label + 1}"
+    return who
 
 
 def without_faint(points: Points, lixels: Lixels) -> Points:
@@ -152,7 +181,9 @@ def without_faint(points: Points, lixels: Lixels) -> Points:
     return points.only(keep)
 
 
-def gathered(strands: Strands, points: Points, settings: HotspotsSection) -> Events:
+def gathered(
+    strands: Strands, points: Points, settings: HotspotsSection, *, nameless_join: bool = False
+) -> Events:
     """Group points into events that move together.
 
     Parameters
@@ -160,6 +191,8 @@ def gathered(strands: Strands, points: Points, settings: HotspotsSection) -> Eve
     strands : Strands
     points : Points
     settings : HotspotsSection
+    nameless_join : bool
+        As in `events.gather`: so for what is compared with chance.
 
     Returns
     -------
@@ -169,5 +202,5 @@ def gathered(strands: Strands, points: Points, settings: HotspotsSection) -> Eve
         strands, lixel=points.lixel, along_m=points.along_m, weight=points.weight,
         event=points.event, event_unit=points.event_unit, event_kind=points.event_kind,
         event_xy=points.event_xy, link_m=settings.link_m, window_m=settings.block_window_m,
-        event_rule=points.event_rule,
+        event_rule=points.event_rule, nameless_join=nameless_join,
     )  # fmt: skip

@@ -27,7 +27,8 @@ TERMS: dict[str, tuple[str, ...]] = {
     "fixes": ("organismID", "eventDate", "eventTime", "method", *POSITION_TERMS),
     "sightings": (
         "occurrenceID", "eventDate", "eventTime", "scientificName", "vitality", "sex",
-        "lifeStage", "behavior", "recordedBy", "occurrenceRemarks", "associatedMedia",
+        "lifeStage", "behavior", "recordedBy", "samplingProtocol", "occurrenceRemarks",
+        "associatedMedia",
         "identificationVerificationStatus", "occurrenceStatus", *POSITION_TERMS,
     ),
     "bearings": (

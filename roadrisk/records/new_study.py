@@ -30,7 +30,7 @@ _TEMPLATES: dict[str, tuple[str, ...]] = {
     "sightings.csv": (
         "occurrenceID", "eventDate", "decimalLatitude", "decimalLongitude",
         "coordinateUncertaintyInMeters", "scientificName", "vitality", "sex", "lifeStage",
-        "behavior", "recordedBy", "occurrenceRemarks", "associatedMedia",
+        "behavior", "recordedBy", "samplingProtocol", "occurrenceRemarks", "associatedMedia",
         "identificationVerificationStatus",
     ),
     "traffic.csv": TERMS["traffic"],

@@ -93,6 +93,7 @@ SIGHTINGS = pa.DataFrameSchema(
         "lifeStage": _text(),
         "behavior": _text(),
         "recordedBy": _text(),
+        "samplingProtocol": _text(),
         "occurrenceRemarks": _text(),
         "associatedMedia": _text(),
         "identificationVerificationStatus": _text(),

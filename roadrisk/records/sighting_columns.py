@@ -42,8 +42,8 @@ def add_sighting_columns(
         Takes doubts and left-outs.
     """
     for term in (
-        "scientificName", "lifeStage", "behavior", "recordedBy", "occurrenceRemarks",
-        "associatedMedia", "identificationVerificationStatus",
+        "scientificName", "lifeStage", "behavior", "recordedBy", "samplingProtocol",
+        "occurrenceRemarks", "associatedMedia", "identificationVerificationStatus",
     ):  # fmt: skip
         table[term] = columns.text(raw, term)
     table["sex"] = words.sex(columns.text(raw, "sex"))

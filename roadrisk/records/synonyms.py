@@ -38,6 +38,7 @@ SYNONYMS: dict[str, tuple[str, ...]] = {
     "sex": ("gender", "m f"),
     "lifeStage": ("age", "age class", "stage", "life stage"),
     "behavior": ("behaviour", "activity", "doing"),
+    "samplingProtocol": ("protocol", "survey protocol", "survey type", "sampling method"),
     "recordedBy": ("observer", "reporter", "recorder", "seen by", "reported by", "collector"),
     "occurrenceRemarks": ("remarks", "notes", "note", "comment", "comments", "description"),
     "associatedMedia": ("photo", "photos", "image", "picture", "photo url", "media"),

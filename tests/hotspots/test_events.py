@@ -10,7 +10,7 @@ from roadrisk.roads.lixels import lay_lixels
 from tests.roads.small import make_network
 
 
-def gathered(who: list[tuple[bool, str]], at_m: list[float]) -> Events:
+def gathered(who: list[tuple[bool, str]], at_m: list[float], nameless_join: bool = False) -> Events:
     network = make_network([[(0, 0), (6000, 0)]])
     lixels = lay_lixels(network, 10.0)
     strands = lay_strands(network, lixels, np.ones(len(lixels), bool), 2000.0)
@@ -21,6 +21,7 @@ def gathered(who: list[tuple[bool, str]], at_m: list[float]) -> Events:
         event=np.arange(len(x)), event_unit=who,
         event_kind=np.array([ALIVE if o else CROSSING for o, _ in who]),
         event_xy=np.column_stack([x, np.zeros(len(x))]), link_m=200.0, window_m=2000.0,
+        nameless_join=nameless_join,
     )  # fmt: skip
 
 
@@ -48,6 +49,20 @@ def test_anonymous_reports_are_one_unit_and_linked_by_place() -> None:
     events = gathered([(True, "")] * 3, [0.0, 100.0, 3000.0])
     assert events.units == 1
     assert blocks(events) == [{0, 1}, {2}]
+
+
+def test_anonymous_reports_near_a_name_may_be_that_observer_s() -> None:
+    """By hand: 100 m from o and 190 m from p: o's; 500 m from both: nobody's; an animal's name
+    is none."""
+    who = [(True, "o"), (True, ""), (True, "p"), (True, ""), (False, "a")]
+    events = gathered(who, [0.0, 100.0, 290.0, 790.0, 800.0], nameless_join=True)
+    assert events.unit_names == ("a", "", "o", "p")
+    assert sorted(map(sorted, blocks(events))) == [[0, 1], [2], [3], [4]]
+    apart = gathered(who, [0.0, 100.0, 290.0, 790.0, 800.0])
+    assert {3} in blocks(apart)
+    assert {1} in blocks(apart)
+    alone = gathered([(True, ""), (False, "a")], [0.0, 10.0], nameless_join=True)
+    assert alone.unit_names == ("a", "")
 
 
 def test_an_animal_and_an_observer_of_one_name_stay_apart() -> None:

@@ -84,7 +84,8 @@ def reports(rng: np.random.Generator) -> gpd.GeoDataFrame:
         "time_known": True, "coordinateUncertaintyInMeters": rng.uniform(10, 60, 50),
         "vitality": np.where(np.arange(50) % 3 == 0, "dead", "alive"), "sex": "", "lifeStage": "",
         "scientificName": "",
-        "behavior": "", "recordedBy": [f"o{i}" for i in range(50)], "occurrenceRemarks": "",
+        "behavior": "", "recordedBy": [f"o{i}" for i in range(50)], "samplingProtocol": "",
+        "occurrenceRemarks": "",
         "associatedMedia": "", "identificationVerificationStatus": "", "route": "",
         "route_measure": np.nan, "side": "",
     })  # fmt: skip

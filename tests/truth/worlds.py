@@ -132,7 +132,7 @@ def events_of(on: Ground, lixel: Ints, who: list[tuple[bool, str]], rng: np.rand
     return gather(
         on.strands, lixel=lixel, along_m=along, weight=np.ones(len(lixel)),
         event=np.arange(len(lixel)), event_unit=who, event_kind=kind, event_xy=xy,
-        link_m=link_m, window_m=window_m,
+        link_m=link_m, window_m=window_m, nameless_join=True,
     )  # fmt: skip
 
 
