@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
 
 _ROUNDED = 4.0  # [m]
-# Shares of pieces on lixels that are kept for `ExpectedMasses`: some 250 MB.
-MOST_SHARES = 20_000_000
+# Shares of pieces on lixels that are kept for `ExpectedMasses`: some 100 MB.
+MOST_SHARES = 8_000_000
 
 
 def unit_weights(events: Events, most: float = 1.0, weight: Floats | None = None) -> Floats:

@@ -131,11 +131,13 @@ def choose_null_model(
     -----
     ``windows``: every group within its window, by length of road. ``free``: anywhere, by length.
     ``effort``: observers' groups anywhere in proportion to survey effort; a report on road without
-    any (half of it or more) can't be tested. ``reports``: observers' groups anywhere in proportion
-    to where the same public reports anything else; without such a table within their windows in
-    proportion to a fitted rate. Tagged animals are located wherever they go, so their groups move
-    within windows by length always, except with ``free``. Within season a report's group goes
-    by the effort or the background of its season.
+    any (half of it or more) can't be tested; a group keeps its shape, so that parts of it may come
+    to lie beside watched road, as parts of the observed ones do. ``reports``: observers' groups
+    anywhere in proportion to where the same public reports anything else; without such a table
+    within their windows in proportion to a fitted rate, which leaves out much that makes people
+    report. Tagged animals are located wherever they go, so their groups move within windows by
+    length always, except with ``free``. Within season a report's group goes by the effort or the
+    background of its season.
     """
     tested = without_faint(points, lixels)
     if settings.null == "free":
@@ -231,7 +233,7 @@ def _by_effort(
     ]
     words = NullWords(
         f"(observers' groups to anywhere in proportion to survey effort{within}{animals})",
-        "the other roads, as much as each was searched or watched,",
+        "the other roads that were searched or watched, effort allowed for,",
         "in more where effort was not as recorded",
     )
     return NullModel(strands, ruled, words, tuple(notes))
@@ -282,7 +284,7 @@ def _by_background(
     words = NullWords(
         f"(observers' groups to anywhere in proportion to where the same public reports anything "
         f"else{within}, spread {spread_m:g} m along the roads{animals})",
-        "the other roads, as much as people report there at all,",
+        "the other roads, what people report of anything else allowed for,",
         "in more where those other reports come from other people or places than these would",
     )
     return NullModel(strands, ruled, words, tuple(notes))
@@ -339,8 +341,8 @@ def _by_fitted_rate(
     words = NullWords(
         f"{within.moved} (observers' groups in proportion to a rate of reporting fitted by class "
         f"of road, traffic and people nearby; tagged animals' groups by length)",
-        "the road around, as much as roads of its class, traffic and neighbourhood are reported "
-        "from,",
+        "the road around, what roads of such class, traffic and neighbourhood are reported from "
+        "allowed for,",
         "in somewhat more where reporting follows what was not counted",
     )
     return NullModel(strands, ruled, words, (_ALLOWED, note))

@@ -21,6 +21,7 @@ HOMES = ("residential", "living_street", "service")
 LEAST_A_PARAMETER = 10
 _Z90 = 1.6448536269514722
 _KINDS = ("main roads", "minor roads", "small roads", "roads of unknown class")
+_PIECE_KM = 0.5
 _CELL_M, _MOST_CELLS = 50.0, 5000
 
 
@@ -76,12 +77,15 @@ def fit_reporting_rate(
     table, names, known = _design(network, lixels, on_line)
     length_km = lixels.length_m[on_line] / 1000
     counted = places[on_line] + length_km / length_km.sum()
-    rows, row = np.unique(table, axis=0, return_inverse=True)
-    row = row.ravel()
+    # Pieces of road that are alike are counted together, up to some length each, so that the
+    # scatter between them shows.
+    piece = np.cumsum(length_km) // _PIECE_KM
+    rows, row = np.unique(np.column_stack([table, piece]), axis=0, return_inverse=True)
+    rows, row = rows[:, :-1], row.ravel()
     km, count = np.bincount(row, length_km), np.bincount(row, counted)
     parameters = rows.shape[1]
-    if parameters == 1:
-        return FittedRate(None, "class, traffic and people nearby are the same on all roads.")
+    if parameters == 1 or len(rows) <= parameters:
+        return FittedRate(None, "class, traffic and people nearby are the same on all these roads.")
     if observers < LEAST_A_PARAMETER * parameters:
         return FittedRate(
             None,
@@ -91,7 +95,7 @@ def fit_reporting_rate(
     import statsmodels.api as sm
 
     model = sm.GLM(count, rows, family=sm.families.Poisson(), offset=np.log(km))
-    found = model.fit(scale="X2" if len(rows) > parameters else 1.0)
+    found = model.fit(scale="X2")
     if not found.converged or not np.isfinite(found.params).all():
         return FittedRate(None, "not identified: the regression found no end.")
     rate = np.zeros(len(lixels))
@@ -182,8 +186,9 @@ def _words(found: Any, names: list[str], known: dict[str, Any], observers: int) 
             continue
         step = np.log1p(3.0) if name == "people" else 1.0
         middle, error = found.params[n] * step, found.bse[n] * step
-        times, low, high = np.exp([middle, middle - _Z90 * error, middle + _Z90 * error])
-        said = f"{times:.2g} times ({low:.2g} to {high:.2g})"
+        ends = np.exp([middle, middle - _Z90 * error, middle + _Z90 * error])
+        times, low, high = (f"{float(f'{v:.2g}'):,.6g}" for v in ends)
+        said = f"{times} times ({low} to {high})"
         if name == "traffic":
             parts.append(f"twice the traffic {said}")
         elif name == "people":

@@ -69,7 +69,7 @@ def test_reports_on_road_without_effort_are_left_out_and_counted(line: Ground) -
     assert rules[1].chance[250] == 0
     assert "in proportion to survey effort" in model.words.moved
     assert "tagged animals' groups within windows" in model.words.moved
-    assert "searched or watched" in model.words.around
+    assert "searched or watched, effort allowed for" in model.words.around
 
 
 def test_effort_of_the_season(line: Ground) -> None:
@@ -165,6 +165,22 @@ def test_fitted_rate_finds_what_reports_follow(classes: Ground) -> None:
     assert "fitted by class" in model.words.moved
 
 
+def test_a_rate_by_class_alone_is_count_over_length() -> None:
+    """Closed form: with one class beside another the Poisson fit gives each its places per km, with
+    the one observer spread evenly added: 40 and 10 on 2 and 3 km, so 40.4/2 and 10.6/3 per km."""
+    network = make_network([[(0, 0), (2000, 0)], [(2000, 0), (5000, 0)]],
+                           road_class=["primary", "tertiary"])  # fmt: skip
+    lixels = lay_lixels(network, 10.0)
+    main = network.segments["road_class"].to_numpy()[lixels.segment] == "primary"
+    places = np.zeros(500)
+    places[np.flatnonzero(main)[[3, 90]]] = 15.0, 25.0
+    places[np.flatnonzero(~main)[7]] = 10.0
+    got = fit_reporting_rate(network, lixels, np.arange(500), places, 20)
+    assert got.rate[main] == pytest.approx((40 + 0.4) / 200, rel=1e-6)
+    assert got.rate[~main] == pytest.approx((10 + 0.6) / 300, rel=1e-6)
+    assert "main roads 5.7 times" in got.words
+
+
 def test_few_observers_are_not_fitted(classes: Ground) -> None:
     world = by_class(classes, np.random.default_rng(6), observers=20)
     model = null_of(classes, world, "reports")
@@ -176,7 +192,7 @@ def test_few_observers_are_not_fitted(classes: Ground) -> None:
 def test_roads_that_are_all_alike_are_not_fitted(line: Ground) -> None:
     got = fit_reporting_rate(line.network, line.lixels, np.arange(500), np.ones(500), 500)
     assert got.rate is None
-    assert "the same on all roads" in got.words
+    assert "the same on all these roads" in got.words
 
 
 def test_people_nearby_are_streets_within_500_m() -> None:

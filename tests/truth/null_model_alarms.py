@@ -14,7 +14,13 @@ from functools import partial
 import numpy as np
 
 from roadrisk.base.seeds import generator
-from tests.truth.watched_worlds import SEASONS, WORLDS, compared_under, roads_of_classes
+from tests.truth.watched_worlds import (
+    SEASONS,
+    WORLDS,
+    compared_under,
+    planted,
+    roads_of_classes,
+)
 from tests.truth.worlds import Ground, ground, line_30_km
 
 SEASON = {"null_within": "season", "seasons": SEASONS}
@@ -29,6 +35,16 @@ def share_shown(on: Ground, world: str, null: str, worlds: int, make: object = N
         made = (make or WORLDS[world])(on, rng)
         shown += compared_under(on, made, null, rng, **more).p_value.min() <= 0.05
     return shown / worlds
+
+
+def share_found(on: Ground, null: str, observers: int, worlds: int) -> float:
+    """Share of worlds in which a planted stretch of 500 m at five times is shown at 5 %."""
+    found = 0
+    for number in range(worlds):
+        rng = generator(number, f"null models planted {observers}")
+        world, here = planted(on, rng, observers, 500.0, 5.0)
+        found += compared_under(on, world, null, rng).p_value[here].min() <= 0.05
+    return found / worlds
 
 
 def main(worlds: int) -> None:
@@ -50,6 +66,12 @@ def main(worlds: int) -> None:
     for name, more in (("within season", SEASON), ("all year", {})):
         share = share_shown(line, "season", "reports", worlds, **more)
         print(f"season   null = reports, {name}: shown in {share:.3f}", flush=True)
+    for observers in (60, 120):
+        for null in ("reports", "windows"):
+            share = share_found(line, null, observers, worlds)
+            print(
+                f"planted  {observers} observers, null = {null}: found in {share:.3f}", flush=True
+            )
     for others in (50, 100, 200, 1000):
         for spread_m in (250.0, 500.0, 1000.0, 2000.0):
             make = partial(WORLDS["traffic"], others=others, spread_m=spread_m)

@@ -126,6 +126,22 @@ def by_traffic(on: Ground, rng: np.random.Generator, observers: int = 60, others
     return World(points, background(on, other, [w for _, w in whose], months, spread_m, rng))
 
 
+def planted(on: Ground, rng: np.random.Generator, observers: int, length_m: float, times: float
+            ) -> tuple[World, Ints]:  # fmt: skip
+    """Unknown traffic as in `by_traffic`, and one stretch with so many times the reports of this
+    animal; 300 other observers follow the traffic alone. Returns the stretch's lixels too."""
+    chance = field(on, rng)
+    lixels = on.lixels
+    begin = rng.random() * (on.network.length_m - length_m)
+    here = (lixels.end_m > begin) & (lixels.start_m < begin + length_m)
+    lixel, who = repeated(on, chance * np.where(here, times, 1.0), observers, rng)
+    other, whose = repeated(on, chance, 300, rng, "b")
+    months = np.full(len(other), 5)
+    known = background(on, other, [w for _, w in whose], months, 500.0, rng)
+    points = points_at(on, lixel, who, np.full(len(lixel), 5), rng)
+    return World(points, known), np.flatnonzero(here)
+
+
 def by_season(on: Ground, rng: np.random.Generator, observers: int = 60, others: int = 300
               ) -> World:  # fmt: skip
     """People report along other roads in each season, and this animal in one season mostly."""
