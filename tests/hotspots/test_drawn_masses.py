@@ -5,14 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from roadrisk.hotspots.chance import _place
+from roadrisk.hotspots.chance import moved_lixels
 from roadrisk.hotspots.drawn_masses import (
     drawn_masses,
     drawn_places,
     places_on_roads,
     unit_weights,
 )
-from roadrisk.hotspots.moves import lay_out
 from tests.truth.worlds import Ground, country_roads, ground, mixed
 
 
@@ -37,13 +36,8 @@ def test_the_same_draws_as_in_the_comparison_with_chance(roads: Ground) -> None:
     rows = drawn_masses(
         events, roads.strands, events.weight, draws=7, rng=np.random.default_rng(5)
     ).toarray()
-    laid = lay_out(events, roads.strands)
-    low, high = laid.low, laid.high
-    moved = low + np.random.default_rng(5).random((7, events.blocks)) * (high - low)
-    where = (roads.strands.cut_m, roads.strands.order, laid.offset, events.block, low, high)
-    lixel = np.empty(len(events.weight), np.int64)
-    for row, middle in zip(rows, moved, strict=True):
-        _place(middle, where, lixel)
+    moved = moved_lixels(events, roads.strands, 7, np.random.default_rng(5))
+    for row, lixel in zip(rows, moved, strict=True):
         expected = np.bincount(lixel, events.weight, minlength=len(roads.lixels))
         assert row == pytest.approx(expected)
 
