@@ -97,9 +97,11 @@ def compare_with_chance(
 
     Notes
     -----
-    At each lixel the kernel sums of the units are added up, every unit's sum capped at one
-    event in its place and the largest left out, so that the sum T counts how many different
-    animals and observers gather there and no single one can make a stretch. The statistic is
+    At each lixel the kernel sums of the units are added up, every animal and every observer at
+    one place counting as one event at most (`Events.voice`), and the largest left out, so that the
+    sum T counts how many different animals and observers gather there and no single one can make
+    a stretch. (With every event counted and the sum capped at one event's peak instead, fewer
+    planted stretches of 200 m were found.) The statistic is
     T - m, with m the mean over all draws and the observation together (so that all are treated
     alike and the test stays exact where groups lie evenly within their windows): how far a
     place stands out from its own neighbourhood. In simulated studies this found planted
@@ -153,7 +155,7 @@ def kernel_sums(
     bandwidth_m: float,
     least_units: int,
 ) -> Floats:
-    """Sum the kernels of all units but the largest, each capped at one event in its place.
+    """Sum the kernels of all units but the largest, each unit with one voice.
 
     Parameters
     ----------

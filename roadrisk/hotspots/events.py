@@ -68,6 +68,18 @@ class Events:
         """Number of groups that move together."""
         return int(self.block.max()) + 1 if len(self.block) else 0
 
+    @property
+    def voice(self) -> Floats:
+        """Weights with which no animal, and no observer at one place, has more than one event's.
+
+        Who crosses or reports at one place thirty times is one animal or observer, not thirty
+        pieces of evidence. An animal's groups on the arms of a junction are one animal.
+        """
+        of_unit = np.bincount(self.unit, self.weight, minlength=self.units)[self.unit]
+        of_block = np.bincount(self.block, self.weight, minlength=self.blocks)[self.block]
+        whole = np.where(self.unit_is_observer[self.unit], of_block, of_unit)
+        return np.asarray(self.weight / np.maximum(whole, 1.0))
+
 
 def gather(
     strands: Strands,

@@ -73,7 +73,7 @@ def chance_words(
         )
     method = (
         f"{kernel_words(settings)}; "
-        "each animal's or observer's kernel sum capped at one event, the largest left out, at "
+        "each animal, and each observer at one place, one event at most, the largest left out, at "
         f"least {settings.least_units} different animals or observers; maximum over the network; "
         f"{draws} seeded redistributions of {blocks} groups (one animal's crossings; one "
         f"observer's reports linked within {settings.link_m:g} m), each moved as a whole "
