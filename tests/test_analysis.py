@@ -46,7 +46,9 @@ def test_no_telemetry(study: Path) -> None:
     assert (findings.segments["crossing_days_note"] == "no tagged animal within reach").all()
     assert len(findings.tracked.animals) == 0
     assert findings.tracked.groups["crossing_days_note"].str.startswith("not identified").all()
-    assert findings.ranked["animals"].max() == 0
+    # Nobody was there to cross: missing and not 0.
+    assert (findings.ranked["animals_in_reach"] == 0).all()
+    assert findings.ranked[["animals", "crossing_days", "least_crossings"]].isna().all(axis=None)
 
 
 def test_no_public_report(study: Path) -> None:

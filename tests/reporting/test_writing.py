@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +10,7 @@ import pandas as pd
 import pytest
 
 from roadrisk.errors import OutputError
+from roadrisk.hotspots.ranked_rows import with_reach
 from roadrisk.reporting.writing import write_reports
 from roadrisk.study import settings_from
 from tests.reporting import made_up
@@ -156,6 +158,21 @@ def test_nothing_recorded_is_written_too(tmp_path: Path) -> None:
     content = json.loads((tmp_path / "provenance.json").read_text("utf-8"))
     assert content["chance"]["p_value"] is None
     assert "Too few animals" in (tmp_path / "map.html").read_text("utf-8")
+
+
+def test_a_study_without_tagged_animals_is_written(tmp_path: Path) -> None:
+    """Every crossing is missing, none is 0; the map says that nothing was watched."""
+    full = made_up.findings()
+    ranked = with_reach(full.ranked.drop(columns="animals_in_reach").assign(
+        crossing_days=0.0), pd.Series([0] * len(full.ranked)))  # fmt: skip
+    segments = full.segments.assign(animals_in_reach=0, crossing_days=0.0)
+    findings = replace(full, ranked=ranked, segments=segments, crossings=full.crossings.iloc[:0])
+    write_reports(made_up.study(), findings, tmp_path)
+    for name in ("ranked_stretches.csv", "segments.csv"):
+        table = pd.read_csv(tmp_path / name, encoding="utf-8-sig")
+        assert table[["crossing_days", "least_crossings"]].isna().all(axis=None)
+        assert (table["animals_in_reach"] == 0).all()
+    assert "tagged animals: not watched here" in (tmp_path / "map.html").read_text("utf-8")
 
 
 def test_an_open_list_stops_the_whole_run(tmp_path: Path) -> None:
