@@ -307,6 +307,12 @@ class HotspotsSection(Section):
                 raise ValueError('goes with null = "effort" or null = "reports"')
         return value
 
+    @model_validator(mode="after")
+    def _seasons_are_used(self) -> HotspotsSection:
+        if self.seasons and self.null_within != "season":
+            raise ValueError('seasons go with null_within = "season"')
+        return self
+
     @field_validator("edge_correction")
     @classmethod
     def _can_be_corrected(cls, value: bool, info: ValidationInfo) -> bool:

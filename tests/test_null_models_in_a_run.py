@@ -102,6 +102,7 @@ def test_effort_on_no_road_stops_in_one_line(tmp_path: Path) -> None:
         ('null = "reports"\nnull_within = "season"\nseasons = [[5]]', "needs other reports"),
         ('null = "effort"\nnull_within = "season"', "name the seasons' months"),
         ('null_within = "season"\nseasons = [[5]]', "goes with null ="),
+        ("seasons = [[4, 5]]", 'seasons go with null_within = "season"'),
         ("seasons = [[4, 5, 6], [6, 7]]", "seasons may not overlap: month 6"),
         ("seasons = [[13]]", "less than or equal to 12"),
     ],

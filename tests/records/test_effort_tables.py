@@ -10,9 +10,11 @@ from shapely import LineString
 from roadrisk.records.effort_tables import read_effort
 from roadrisk.records.point_tables import read_point_table
 from roadrisk.records.raw_table import Notes
+from roadrisk.records.study_folder import read_study
 from roadrisk.records.table_files import read_raw
 from roadrisk.records.whereabouts import Whereabouts
 from roadrisk.study import BackgroundSection, EffortSection
+from tests.hostile.broken_folders import change, good_folder, put
 from tests.records.reading import said, study
 
 
@@ -115,6 +117,20 @@ def test_a_layer_of_lines(tmp_path):
     rows = read_effort(tmp_path / "effort.gpkg", "effort.gpkg", part, study(), notes)
     assert rows["amount"].tolist() == [2, 4]
     assert rows.to_crs("EPSG:32618").length.tolist() == pytest.approx([900, 900], rel=1e-6)
+
+
+def test_two_files_of_effort(tmp_path):
+    # One by route without dates, one by line with dates: both rows, and no warning.
+    folder = good_folder(tmp_path / "s")
+    section = '[effort]\nfile = ["walks.csv", "drives.csv"]\n\n[animals]'
+    change("study.toml", "[animals]", section)(folder)
+    put("walks.csv", "route\nR12\n")(folder)
+    line = "LINESTRING (-76.106 38.5, -76.102 38.5)"
+    put("drives.csv", f'footprintWKT,eventDate\n"{line}",2024-05-02\n')(folder)
+    rows = read_study(folder).effort
+    assert rows["placed_by"].tolist() == ["route", "line"]
+    assert rows["time"].isna().tolist() == [True, False]
+    assert rows.geometry.iloc[1].length == pytest.approx(349, abs=2)
 
 
 def test_background_needs_no_ids_and_leaves_out_the_species_itself(tmp_path):
