@@ -52,10 +52,12 @@ def chance_words(
     percent = f"{100 * alpha:g} %"
     if stretches:
         verdict = "stretches stand out"
+        # No draw reached as far: so many draws can't show a smaller value.
+        least = " or less" if p_value < 1.5 / (draws + 1) else ""
         count = "One stretch stands" if stretches == 1 else f"{stretches} stretches stand"
         words = (
-            f"{count} out from {null.around} by more than chance (p = {p_value:.3g}; in about "
-            f"{percent} of studies without any hot stretch would one be shown, {null.also})."
+            f"{count} out from {null.around} by more than chance (p = {p_value:.3g}{least}; in "
+            f"about {percent} of studies without any hot stretch would one be shown, {null.also})."
         )
     elif not power.enough:
         verdict = "too few to tell"

@@ -12,9 +12,9 @@ from roadrisk.hotspots.verdict import chance_words
 from roadrisk.study import HotspotsSection
 
 
-def said(stretches: int, enough: bool, null: str = "windows") -> ChanceTest:
+def said(stretches: int, enough: bool, null: str = "windows", p_value: float = 0.012) -> ChanceTest:
     return chance_words(
-        units=70, blocks=90, draws=999, alpha=0.05, threshold=0.02, largest=0.03, p_value=0.012,
+        units=70, blocks=90, draws=999, alpha=0.05, threshold=0.02, largest=0.03, p_value=p_value,
         stretches=stretches, power=Power(pd.DataFrame(), enough, "What could be found."),
         null=FREE if null == "free" else within_windows(2000.0),
         settings=HotspotsSection.model_validate({"null": null}),
@@ -55,3 +55,9 @@ def test_free_moves_say_what_they_suppose() -> None:
     assert "from all other roads" in got.words
     assert "in many more where some roads were watched more than others" in got.words
     assert "anywhere on the network" in got.method
+
+
+def test_the_smallest_p_that_draws_can_show_is_marked() -> None:
+    """999 draws can't show less than 0.001."""
+    assert "(p = 0.001 or less; in about 5 %" in said(1, True, p_value=0.001).words
+    assert "(p = 0.002; in about 5 %" in said(1, True, p_value=0.002).words
