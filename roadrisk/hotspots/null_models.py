@@ -325,7 +325,7 @@ def _by_fitted_rate(
     within: NullWords,
     animals: str,
 ) -> NullModel:
-    events = gathered(strands, tested, settings)
+    events = gathered(strands, tested, settings, nameless_join=True)
     report = events.unit_is_observer[events.unit]
     whole = np.bincount(events.block, events.weight, minlength=events.blocks)
     share = np.where(report, events.weight / whole[events.block], 0.0)
