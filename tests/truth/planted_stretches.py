@@ -1,7 +1,7 @@
 """Planted stretches: how often found and how far off their ends, beside two plain maps.
 
     python -m tests.truth.planted_stretches --worlds 400 [--network tree] [--units 60 120 250]
-        [--length 200 500] [--times 3 5] [--animals 0.33]
+        [--length 200 500] [--times 3 5] [--animals 0.33] [--sd 100 200]
 
 Each world holds repeat observers and one stretch where more of them start. Ours: found where the
 comparison with chance shows a part of it at 5 %, with the ends of the scan's run as in the tool.
@@ -14,6 +14,7 @@ observer's reports share the weight 1. All three are given the same events and t
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -49,8 +50,8 @@ class Tally:
         self.ends.append(ends)
 
 
-def plain_maps(on: Ground) -> list[PlainMap]:
-    maps = [planar_density(on.network, on.lixels, sd) for sd in SDS_M]
+def plain_maps(on: Ground, sds_m: Sequence[float] = SDS_M) -> list[PlainMap]:
+    maps = [planar_density(on.network, on.lixels, sd) for sd in sds_m]
     return [*maps, counts_in_bins(on.network, on.lixels)]
 
 
@@ -177,9 +178,10 @@ def main() -> None:
     ask.add_argument("--length", type=float, nargs="+", default=[200.0, 500.0])
     ask.add_argument("--times", type=float, nargs="+", default=[3.0, 5.0])
     ask.add_argument("--animals", type=float, default=0.0, help="share of units that are animals")
+    ask.add_argument("--sd", type=float, nargs="+", default=SDS_M, help="of the planar maps [m]")
     asked = ask.parse_args()
     on = ground(NETWORKS[asked.network]())
-    maps = plain_maps(on)
+    maps = plain_maps(on, asked.sd)
     for units in asked.units:
         for length_m in asked.length:
             for times in asked.times:
