@@ -156,7 +156,7 @@ def undated(row: dict[str, Any], years: pd.DataFrame) -> str:
     lost = float(row["reports"]) - float(years["reports"].sum())
     if lost < 0.05:
         return ""
-    return f"{count(round(lost, 1))} of its reports have no date and are in no year."
+    return f"Reports in this stretch without a date, and so in no year: {count(round(lost, 1))}."
 
 
 def _bars(values: Sequence[float], top: float, base: float, step: float, fill: str) -> list[str]:

@@ -66,7 +66,7 @@ def test_part_years_and_reports_without_a_date_are_named() -> None:
     )
     assert part_years([2022], settings) == ""
     assert undated({"reports": 7.75}, years()) == ""
-    assert undated({"reports": 8.75}, years()).startswith("1 of its reports have no date")
+    assert undated({"reports": 8.75}, years()).endswith("without a date, and so in no year: 1.")
 
 
 def test_many_years_keep_apart() -> None:
