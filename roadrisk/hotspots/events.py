@@ -70,15 +70,14 @@ class Events:
 
     @property
     def voice(self) -> Floats:
-        """Weights with which no animal, and no observer at one place, has more than one event's.
+        """Weights with which no observer has more than one event's at one place.
 
-        Who crosses or reports at one place thirty times is one animal or observer, not thirty
-        pieces of evidence. An animal's groups on the arms of a junction are one animal.
+        Who reports from one place thirty times is one observer, not thirty pieces of evidence.
+        Animals keep theirs.
         """
-        of_unit = np.bincount(self.unit, self.weight, minlength=self.units)[self.unit]
-        of_block = np.bincount(self.block, self.weight, minlength=self.blocks)[self.block]
-        whole = np.where(self.unit_is_observer[self.unit], of_block, of_unit)
-        return np.asarray(self.weight / np.maximum(whole, 1.0))
+        whole = np.bincount(self.block, self.weight, minlength=self.blocks)[self.block]
+        most = np.where(self.unit_is_observer[self.unit], whole, 1.0)
+        return np.asarray(self.weight / np.maximum(most, 1.0))
 
 
 def gather(

@@ -1,7 +1,7 @@
 """How often a hot stretch is shown where there is none.
 
     python -m tests.truth.false_alarms --worlds 2000 [--test scan] [--network line tree]
-        [--world homes mixed] [--null free] [--first 1000]
+        [--world homes mixed] [--null free] [--first 1000] [--bandwidth 300]
 
 Prints, for worlds without any hot stretch, the share in which the comparison with chance (or the
 scan's best run) shows one at the 5 % level, a line as soon as it is known. 199 draws a world:
@@ -74,9 +74,10 @@ def main() -> None:
     ask.add_argument("--test", choices=("chance", "scan"), default="chance")
     ask.add_argument("--null", choices=("windows", "free"), default="windows")
     ask.add_argument("--first", type=int, default=0, help="number of the first world")
+    ask.add_argument("--bandwidth", type=float, default=200.0, help="half-width [m]")
     asked = ask.parse_args()
     for name in asked.network:
-        on = ground(NETWORKS[name](), null=asked.null)
+        on = ground(NETWORKS[name](), asked.bandwidth, null=asked.null)
         print(f"{name}: {on.network.length_m / 1000:.1f} km, {on.network.edges} edges", flush=True)
         for world in asked.world:
             if on.network.edges == 1 and world in AT_JUNCTIONS:
