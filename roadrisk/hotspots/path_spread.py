@@ -54,8 +54,11 @@ def add_event(
         As in `PathTable`.
     length : ndarray, shape (edges,)
     lixel_first : ndarray of int64, shape (edges + 1,)
-    h, shape, cut
-        As in `kernel_shapes.mass_to`.
+    h : float
+        Half-width [m].
+    shape : int
+    cut : float
+        Both as in `kernel_shapes.mass_to`.
     stamp : int
         Of the unit that the event belongs to.
     mark : ndarray of int64, shape (edges,)
@@ -155,8 +158,9 @@ def spread_edges(
     roads, rule : tuple
         As in `paths.paths_from`.
     lixel_first : ndarray of int64, shape (edges of the network + 1,)
-    shape, cut
-        As in `kernel_shapes.mass_to`.
+    shape : int
+    cut : float
+        Both as in `kernel_shapes.mass_to`.
 
     Returns
     -------
