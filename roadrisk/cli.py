@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from roadrisk.base.progress import Progress, Tick
     from roadrisk.findings import Findings
     from roadrisk.records.new_study import Proposal
-    from roadrisk.study import DateOrder
+    from roadrisk.table_settings import DateOrder
     from roadrisk.telemetry.movement_fit import TrackFit
 
 app = typer.Typer(

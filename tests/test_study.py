@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from roadrisk.errors import InputError
+from roadrisk.settings import Settings, settings_from
 from roadrisk.species import GENERIC, built_in_profile
-from roadrisk.study import Settings, settings_from
 from tests.reporting.made_up import study
 
 ADULTS = {"adults": 80, "adults_low": 50, "adults_high": 130}

@@ -68,17 +68,6 @@ class Events:
         """Number of groups that move together."""
         return int(self.block.max()) + 1 if len(self.block) else 0
 
-    @property
-    def voice(self) -> Floats:
-        """Weights with which no observer has more than one event's at one place.
-
-        Who reports from one place thirty times is one observer, not thirty pieces of evidence.
-        Animals keep theirs.
-        """
-        whole = np.bincount(self.block, self.weight, minlength=self.blocks)[self.block]
-        most = np.where(self.unit_is_observer[self.unit], whole, 1.0)
-        return np.asarray(self.weight / np.maximum(most, 1.0))
-
 
 def gather(
     strands: Strands,

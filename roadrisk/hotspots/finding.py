@@ -41,12 +41,12 @@ if TYPE_CHECKING:
     import shapely
 
     from roadrisk.findings import ChanceTest
+    from roadrisk.hotspot_settings import HotspotsSection
     from roadrisk.hotspots.null_models import NullWords
     from roadrisk.hotspots.path_kernel import LixelKernel
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.places import Places
     from roadrisk.roads.placing import Placement
-    from roadrisk.study import HotspotsSection
     from roadrisk.telemetry.frequencies import Frequencies
 
 

@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     import shapely
     from numpy.typing import NDArray
 
+    from roadrisk.hotspot_settings import HotspotsSection
     from roadrisk.hotspots.kernel_shapes import Shape
     from roadrisk.roads.network import Lixels, Network
-    from roadrisk.study import HotspotsSection
 
 _NAMES = {
     "continuous": "Equal-split continuous network kernel",

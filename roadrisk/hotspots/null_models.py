@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from scipy import sparse
 
+    from roadrisk.hotspot_settings import HotspotsSection
     from roadrisk.hotspots.points import Points
     from roadrisk.hotspots.strands import Strands
     from roadrisk.hotspots.watching import Watching
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.placing import Placement
     from roadrisk.sightings.placed import PlacedSightings
-    from roadrisk.study import HotspotsSection
 
     Bools = NDArray[np.bool_]
 

@@ -15,11 +15,11 @@ from roadrisk.roads.along import places_xy
 if TYPE_CHECKING:
     import geopandas as gpd
 
+    from roadrisk.hotspot_settings import HotspotsSection
     from roadrisk.hotspots.events import Bools
     from roadrisk.hotspots.strands import Strands
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.placing import Placement
-    from roadrisk.study import HotspotsSection
     from roadrisk.telemetry.crossing_mass import CrossingMass
 
 _KINDS = {"alive": ALIVE, "dead": DEAD}

@@ -24,10 +24,10 @@ from roadrisk.hotspots.path_kernel import part_of
 from roadrisk.hotspots.strands import Strands
 
 if TYPE_CHECKING:
+    from roadrisk.hotspot_settings import HotspotsSection
     from roadrisk.hotspots.events import Bools, Events
     from roadrisk.hotspots.path_kernel import LixelKernel
     from roadrisk.roads.network import Floats, Ints
-    from roadrisk.study import HotspotsSection
 
 LENGTHS_M = (200.0, 500.0)
 TIMES = (3.0, 5.0)

@@ -16,11 +16,11 @@ from roadrisk.telemetry.frequencies import most_at_one_place
 from roadrisk.telemetry.population_rate import population_rates
 
 if TYPE_CHECKING:
+    from roadrisk.hotspot_settings import HotspotsSection
     from roadrisk.hotspots.chance import Chance
     from roadrisk.hotspots.ranking import Tally, Windows
     from roadrisk.roads.network import Ints, Lixels, Network
     from roadrisk.roads.places import Places
-    from roadrisk.study import HotspotsSection
     from roadrisk.telemetry.frequencies import Frequencies
 
 _RATE = "crossing_days_per_animal_year"

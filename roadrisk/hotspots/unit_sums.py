@@ -63,7 +63,7 @@ class Sums:
 
 
 class UnitSums:
-    """Kernel sums of all units but the largest, each unit with one voice (`Events.voice`).
+    """Kernel sums of all units but the largest, each capped at one event in its place.
 
     Parameters
     ----------
@@ -71,7 +71,7 @@ class UnitSums:
     kernel : scipy.sparse.csr_array or PathKernel
     lixel_length_m : ndarray, shape (lixels,)
     peak_per_m : float
-        Kernel at distance 0 [1/m]: a unit's sum is never more.
+        Kernel at distance 0 [1/m]: a unit's sum is capped there.
     least_units : int
         So many different units must be at a place; else its sum is 0.
     """
@@ -91,7 +91,7 @@ class UnitSums:
         else:
             matrix, roads, edges = (kernel.indptr, kernel.indices, kernel.data), _NO_PATHS, 0
         self._fixed = (
-            events.voice, first.astype(np.int64), 1.0 / lixel_length_m, float(peak_per_m),
+            events.weight, first.astype(np.int64), 1.0 / lixel_length_m, float(peak_per_m),
             LEAST_OF_PEAK * peak_per_m, int(least_units), edges > 0, matrix, roads,
         )  # fmt: skip
         self._lixels = len(lixel_length_m)

@@ -8,9 +8,9 @@ from roadrisk.findings import ChanceTest, Verdict
 from roadrisk.hotspots.kernel_choice import kernel_words
 
 if TYPE_CHECKING:
+    from roadrisk.hotspot_settings import HotspotsSection
     from roadrisk.hotspots.null_models import NullWords
     from roadrisk.hotspots.power import Power
-    from roadrisk.study import HotspotsSection
 
 
 def chance_words(
@@ -75,7 +75,7 @@ def chance_words(
         )
     method = (
         f"{kernel_words(settings)}; "
-        "each animal, and each observer at one place, one event at most, the largest left out, at "
+        "each animal's or observer's kernel sum capped at one event, the largest left out, at "
         f"least {settings.least_units} different animals or observers; maximum over the network; "
         f"{draws} seeded redistributions of {blocks} groups (one animal's crossings; one "
         f"observer's reports linked within {settings.link_m:g} m), each moved as a whole "

@@ -15,7 +15,7 @@ from roadrisk.records.raw_table import About, Bools, Floats, Notes, RawTable
 
 if TYPE_CHECKING:
     from roadrisk.records.whereabouts import Whereabouts
-    from roadrisk.study import AnimalsSection, TableSection
+    from roadrisk.table_settings import AnimalsSection, TableSection
 
 
 def read_animals(

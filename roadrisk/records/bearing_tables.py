@@ -19,7 +19,8 @@ from roadrisk.records.raw_table import About, Bools, Floats, Gate, Notes, RawTab
 
 if TYPE_CHECKING:
     from roadrisk.records.whereabouts import Whereabouts
-    from roadrisk.study import BearingsSection, BearingTestsSection, StudySection
+    from roadrisk.settings import StudySection
+    from roadrisk.table_settings import BearingsSection, BearingTestsSection
 
 Kind = Literal["bearings", "bearing_tests"]
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from roadrisk.errors import Remark
     from roadrisk.records.raw_table import About, Floats, Notes, RawTable
     from roadrisk.records.whereabouts import Whereabouts
-    from roadrisk.study import AnimalsSection
+    from roadrisk.table_settings import AnimalsSection
 
 _SECTION = "animals"
 _PAIRS = (("decimalLatitude", "decimalLongitude"), ("x", "y"), ("easting", "northing"))

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from roadrisk.records.raw_table import Bools, Floats
-    from roadrisk.study import DateOrder
+    from roadrisk.table_settings import DateOrder
 
 _TIME = (
     r"(?:(?:[T ]|,\s*)\s*(?P<h>\d{1,2})[:.](?P<mi>\d{2})(?:[:.](?P<s>\d{2}(?:[.,]\d+)?))?"

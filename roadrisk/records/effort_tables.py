@@ -25,7 +25,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from roadrisk.study import EffortSection, StudySection
+    from roadrisk.settings import StudySection
+    from roadrisk.table_settings import EffortSection
 
     Say = str | Callable[[int], str]
 

@@ -13,7 +13,8 @@ from roadrisk.records.dates import Dates, only_order
 if TYPE_CHECKING:
     from roadrisk.records.columns import Columns
     from roadrisk.records.raw_table import About, Gate, Notes, RawTable
-    from roadrisk.study import StudySection, TableSection
+    from roadrisk.settings import StudySection
+    from roadrisk.table_settings import TableSection
 
 
 def dates_as_text(raw: RawTable, columns: Columns) -> pd.Series[str]:

@@ -22,14 +22,14 @@ from roadrisk.records.study_files import find_file
 from roadrisk.records.study_folder import read_settings
 from roadrisk.records.table_files import read_raw
 from roadrisk.records.whereabouts import Whereabouts
-from roadrisk.study import OsmRoads
+from roadrisk.settings import OsmRoads
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     import networkx as nx
 
-    from roadrisk.study import Settings
+    from roadrisk.settings import Settings
 
 MARGIN_M = M_PER_MILE
 _BY_HAND = (

@@ -18,7 +18,7 @@ from roadrisk.records.raw_table import About, Bools, Floats, Notes, RawTable
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from roadrisk.study import AgencyRoads
+    from roadrisk.settings import AgencyRoads
 
 KINDS = (".gpkg", ".shp", ".geojson", ".json")
 _TEXTS = ("route", "direction", "owner", "layer_date", "name", "ref", "road_class")

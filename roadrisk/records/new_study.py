@@ -95,6 +95,7 @@ file = "fixes.csv"                   # or a list: ["2023.csv", "2024.xlsx"]
 [sightings]
 file = "sightings.csv"               # the same keys as [fixes]
 # default_uncertainty_m = 100.0
+# surveys = []                       # values of samplingProtocol that are carcass surveys
 
 # [traffic]
 # file = "traffic.csv"               # aadt by name, ref, or route and measures
@@ -152,8 +153,8 @@ _METHODS = """
 # rows = 30
 # null = "windows"                   # what stands out is compared with: records moved within
 # block_window_m = 2000.0            # windows of road; or "free", "effort", "reports"
-# null_within = "all year"           # or "season", with
-# seasons = [[4, 5, 6], [7, 8, 9]]   # months; the others are one more season
+# null_within = "all year"           # or "season", with seasons = [[4, 5, 6], [7, 8, 9]]
+#                                      (months; the others are one more season)
 """
 
 

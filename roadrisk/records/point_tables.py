@@ -24,7 +24,8 @@ from roadrisk.records.sighting_columns import add_sighting_columns
 
 if TYPE_CHECKING:
     from roadrisk.records.whereabouts import Whereabouts
-    from roadrisk.study import BackgroundSection, FixesSection, SightingsSection, StudySection
+    from roadrisk.settings import StudySection
+    from roadrisk.table_settings import BackgroundSection, FixesSection, SightingsSection
 
 Kind = Literal["fixes", "sightings", "background"]
 Placed = Literal["fixes", "sightings", "bearings", "bearing_tests", "background"]

@@ -15,7 +15,7 @@ from roadrisk.records.layer_files import layer_crs
 
 if TYPE_CHECKING:
     from roadrisk.records.raw_table import Bools, Floats, Notes, RawTable
-    from roadrisk.study import TableSection
+    from roadrisk.table_settings import TableSection
 
 Mode = Literal["degrees", "projected", "geometry", "route"]
 

@@ -23,7 +23,8 @@ from roadrisk.species import (
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from roadrisk.study import InputFile, StudySection
+    from roadrisk.settings import StudySection
+    from roadrisk.study import InputFile
 
 _KEY = "study.profile"
 _LARGEST_BYTES = 1_000_000

@@ -14,7 +14,7 @@ from roadrisk.records.raw_table import Notes, RawTable
 from roadrisk.records.synonyms import SYNONYMS, fold
 from roadrisk.records.table_files import read_raw
 from roadrisk.records.value_checks import fits
-from roadrisk.study import TableSection
+from roadrisk.table_settings import TableSection
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from roadrisk.study import DateOrder
+    from roadrisk.table_settings import DateOrder
 
 Table = Literal["animals", "fixes", "sightings", "traffic"]
 Coordinates = Literal["degrees", "projected", "route", "geometry", "none"]

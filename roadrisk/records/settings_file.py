@@ -13,7 +13,7 @@ import pyproj
 from roadrisk.base.crs import require_metric
 from roadrisk.errors import CoordinateSystemError, InputError, Remark
 from roadrisk.records.columns import TERMS, check_mapping
-from roadrisk.study import Settings, settings_from
+from roadrisk.settings import Settings, settings_from
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from roadrisk.records.columns import Columns
     from roadrisk.records.raw_table import About, Gate, Notes, RawTable
-    from roadrisk.study import StudySection
+    from roadrisk.settings import StudySection
 
 
 def add_sighting_columns(

@@ -27,12 +27,14 @@ from roadrisk.records.study_files import describe, find_file
 from roadrisk.records.table_files import read_raw
 from roadrisk.records.whereabouts import Box, Whereabouts
 from roadrisk.records.working_system import working_crs
-from roadrisk.study import InputFile, Settings, Study
+from roadrisk.study import InputFile, Study
 
 if TYPE_CHECKING:
     import geopandas as gpd
     import networkx as nx
     import pyproj
+
+    from roadrisk.settings import Settings
 
 _Table = Literal["animals", "traffic", "effort"] | Placed
 _TABLES: tuple[_Table, ...] = (

@@ -17,7 +17,7 @@ from roadrisk.records.raw_table import About, Bools, Notes, RawTable
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from roadrisk.study import TableSection
+    from roadrisk.table_settings import TableSection
 
 TEXT_KINDS = (".csv", ".tsv", ".txt")
 LAYER_KINDS = (".geojson", ".json", ".gpkg", ".shp")

@@ -13,7 +13,9 @@ if TYPE_CHECKING:
 
     from roadrisk.base.units import Units
     from roadrisk.findings import Findings
-    from roadrisk.study import HotspotsSection, Settings, Study
+    from roadrisk.hotspot_settings import HotspotsSection
+    from roadrisk.settings import Settings
+    from roadrisk.study import Study
 
 BASIS = (
     "crossing-days of tagged animals and public reports, each counted as one, per {unit} and year; "

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from roadrisk.study import Settings
+    from roadrisk.settings import Settings
 
 WIDTH, HEIGHT = 360.0, 230.0
 _LEFT, _RIGHT, _BAR_SPACE = 14.0, 14.0, 62.0

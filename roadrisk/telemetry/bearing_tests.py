@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import NDArray
 
-    from roadrisk.study import BearingTestsSection
+    from roadrisk.table_settings import BearingTestsSection
 
     Floats = NDArray[np.float64]
 

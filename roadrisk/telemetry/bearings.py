@@ -22,7 +22,8 @@ from roadrisk.telemetry.triangulation import Estimate, NoFix, Spread, triangulat
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from roadrisk.study import BearingsSection, Study
+    from roadrisk.study import Study
+    from roadrisk.table_settings import BearingsSection
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]

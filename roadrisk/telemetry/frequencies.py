@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from roadrisk.base.seeds import generator
-from roadrisk.study import AnimalsSection
+from roadrisk.table_settings import AnimalsSection
 from roadrisk.telemetry.capture import (
     capture_known,
     capture_weights,

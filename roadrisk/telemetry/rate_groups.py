@@ -12,7 +12,7 @@ from roadrisk.telemetry.population_rate import PopulationRate, population_rate
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
-    from roadrisk.study import PopulationSection
+    from roadrisk.settings import PopulationSection
     from roadrisk.telemetry.capture import CaptureWeights
     from roadrisk.telemetry.crossing_days import CrossingDays
 

@@ -9,13 +9,13 @@ import pytest
 import shapely
 
 from roadrisk.errors import InputError
+from roadrisk.hotspot_settings import HotspotsSection
 from roadrisk.hotspots.chance import compare_with_chance
 from roadrisk.hotspots.edge_correction import expected_density
 from roadrisk.hotspots.kernel_choice import kernel_of_study, kernel_words
 from roadrisk.hotspots.kernels import lixel_kernel
 from roadrisk.hotspots.straight_kernel import straight_lixel_kernel
 from roadrisk.roads.lixels import lay_lixels
-from roadrisk.study import HotspotsSection
 from tests.roads.small import make_network
 from tests.truth.worlds import events_of, ground
 

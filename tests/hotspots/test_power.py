@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from roadrisk.hotspot_settings import HotspotsSection
 from roadrisk.hotspots import power
 from roadrisk.hotspots.events import Events
 from roadrisk.hotspots.power import (
@@ -16,7 +17,6 @@ from roadrisk.hotspots.power import (
     Power,
     find_power,
 )
-from roadrisk.study import HotspotsSection
 from tests.truth.false_alarms import share_found
 from tests.truth.worlds import Ground, events_of, ground, independent, line_30_km, mixed, planted
 

@@ -6,10 +6,10 @@ import pandas as pd
 import pytest
 
 from roadrisk.findings import ChanceTest
+from roadrisk.hotspot_settings import HotspotsSection
 from roadrisk.hotspots.null_models import FREE, within_windows
 from roadrisk.hotspots.power import Power
 from roadrisk.hotspots.verdict import chance_words
-from roadrisk.study import HotspotsSection
 
 
 def said(stretches: int, enough: bool, null: str = "windows", p_value: float = 0.012) -> ChanceTest:

@@ -14,7 +14,8 @@ import shapely
 import roadrisk
 from roadrisk.findings import Findings
 from roadrisk.records import schemas
-from roadrisk.study import Study, settings_from
+from roadrisk.settings import settings_from
+from roadrisk.study import Study
 
 CRS = pyproj.CRS.from_epsg(32633)
 X0, Y0 = 500_000.0, 5_500_000.0

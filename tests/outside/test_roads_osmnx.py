@@ -21,7 +21,7 @@ from roadrisk.roads.distances import distances_between
 from roadrisk.roads.edges import network_from_segments
 from roadrisk.roads.network import Network
 from roadrisk.roads.osm_pieces import osm_pieces
-from roadrisk.study import OsmRoads
+from roadrisk.settings import OsmRoads
 
 FILES = ("test.osm.pbf", "Helsinki.osm.pbf")
 

@@ -9,7 +9,8 @@ from roadrisk.records.point_tables import read_point_table
 from roadrisk.records.raw_table import Notes
 from roadrisk.records.table_files import read_raw
 from roadrisk.records.whereabouts import Whereabouts
-from roadrisk.study import FixesSection, SightingsSection, StudySection
+from roadrisk.settings import StudySection
+from roadrisk.table_settings import FixesSection, SightingsSection
 
 SECTIONS = {"fixes": FixesSection, "sightings": SightingsSection}
 

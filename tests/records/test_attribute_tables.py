@@ -14,7 +14,7 @@ from roadrisk.records.joined_tables import join_animals, join_sightings, strange
 from roadrisk.records.raw_table import Notes
 from roadrisk.records.table_files import read_raw
 from roadrisk.records.whereabouts import Whereabouts
-from roadrisk.study import AnimalsSection, TableSection
+from roadrisk.table_settings import AnimalsSection, TableSection
 from tests.records.reading import said
 
 HEAD = "organismID,sex,mass_g,transmitter_mass_g,tag_channel"

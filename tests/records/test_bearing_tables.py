@@ -14,7 +14,8 @@ from roadrisk.records.point_tables import place
 from roadrisk.records.raw_table import Notes
 from roadrisk.records.table_files import read_raw
 from roadrisk.records.whereabouts import Whereabouts
-from roadrisk.study import BearingsSection, BearingTestsSection, StudySection
+from roadrisk.settings import StudySection
+from roadrisk.table_settings import BearingsSection, BearingTestsSection
 
 HEAD = "organismID,eventDate,decimalLatitude,decimalLongitude,bearing_degrees,north"
 ROW = "007,2024-05-01T09:30,38.50120,-76.10010,47.5,magnetic"

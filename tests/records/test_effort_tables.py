@@ -13,7 +13,7 @@ from roadrisk.records.raw_table import Notes
 from roadrisk.records.study_folder import read_study
 from roadrisk.records.table_files import read_raw
 from roadrisk.records.whereabouts import Whereabouts
-from roadrisk.study import BackgroundSection, EffortSection
+from roadrisk.table_settings import BackgroundSection, EffortSection
 from tests.hostile.broken_folders import change, good_folder, put
 from tests.records.reading import said, study
 

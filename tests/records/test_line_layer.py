@@ -10,7 +10,7 @@ import shapely
 from roadrisk.records import schemas
 from roadrisk.records.line_layer import read_lines
 from roadrisk.records.raw_table import Notes
-from roadrisk.study import AgencyRoads
+from roadrisk.settings import AgencyRoads
 from tests.records.reading import said
 
 CRS = "EPSG:32618"

@@ -15,7 +15,7 @@ from roadrisk.records.columns import TERMS
 from roadrisk.records.new_study import propose, write_empty, write_from
 from roadrisk.records.settings_file import NAME
 from roadrisk.records.study_folder import read_study
-from roadrisk.study import settings_from
+from roadrisk.settings import settings_from
 from tests.hostile.broken_folders import OSM
 
 FILL = {

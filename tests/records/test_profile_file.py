@@ -10,8 +10,8 @@ import pytest
 
 from roadrisk.errors import InputError
 from roadrisk.records.profile_file import load_profile
+from roadrisk.settings import StudySection
 from roadrisk.species import built_in_profile
-from roadrisk.study import StudySection
 
 TEMPLATE = (files("roadrisk.species") / "TEMPLATE.toml").read_text(encoding="utf-8")
 

@@ -14,7 +14,7 @@ from openpyxl import Workbook
 from roadrisk.records.columns import numbers
 from roadrisk.records.raw_table import Notes
 from roadrisk.records.table_files import find_delimiter, read_raw
-from roadrisk.study import TableSection
+from roadrisk.table_settings import TableSection
 from tests.records.reading import read_path, read_text, said
 
 

@@ -18,7 +18,8 @@ from shapely.geometry import LineString, MultiLineString, Point
 from shapely.ops import substring
 
 from roadrisk.findings import ChanceTest, Findings, TrackedAnimals
-from roadrisk.study import InputFile, Study, settings_from
+from roadrisk.settings import settings_from
+from roadrisk.study import InputFile, Study
 
 CRS = "EPSG:32634"
 SCRIPT = "<script>window.__hacked = 1</script>"

@@ -8,6 +8,7 @@ import networkx as nx
 import numpy as np
 import pytest
 
+from roadrisk.hotspot_settings import HotspotsSection
 from roadrisk.reporting.wording import (
     count,
     credit,
@@ -17,7 +18,6 @@ from roadrisk.reporting.wording import (
     rate_words,
     short_length,
 )
-from roadrisk.study import HotspotsSection
 from tests.reporting import made_up
 
 

@@ -12,7 +12,7 @@ import pytest
 from roadrisk.errors import OutputError
 from roadrisk.hotspots.ranked_rows import with_reach
 from roadrisk.reporting.writing import write_reports
-from roadrisk.study import settings_from
+from roadrisk.settings import settings_from
 from tests.reporting import made_up
 
 NAMES = [

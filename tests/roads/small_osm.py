@@ -8,7 +8,7 @@ from xml.sax.saxutils import quoteattr
 import networkx as nx
 
 from roadrisk.records.osm_extract import read_osm_graph
-from roadrisk.study import OsmRoads
+from roadrisk.settings import OsmRoads
 
 LEAVE_OUT = OsmRoads(file="roads.osm").leave_out
 Nodes = dict[int, tuple[float, float]]

@@ -16,7 +16,8 @@ from roadrisk.errors import OutputError, RoadSourceError
 from roadrisk.records.fetch_roads import _write, fetch_roads
 from roadrisk.records.osm_extract import read_osm_graph
 from roadrisk.roads.build import build_network
-from roadrisk.study import Study, settings_from
+from roadrisk.settings import settings_from
+from roadrisk.study import Study
 from tests.roads.small_osm import LEAVE_OUT, Nodes, Ways, osm_graph
 from tests.roads.test_agency_and_traffic import layer, traffic
 

@@ -13,7 +13,8 @@ from scipy import stats
 
 from roadrisk.base.seeds import generator
 from roadrisk.records import schemas
-from roadrisk.study import Study, settings_from
+from roadrisk.settings import settings_from
+from roadrisk.study import Study
 from roadrisk.telemetry.bearing_tests import deviation_from_tests
 from roadrisk.telemetry.bearings import (
     EXACT_MEETING,

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from roadrisk.base.seeds import generator
-from roadrisk.study import PopulationSection
+from roadrisk.settings import PopulationSection
 from roadrisk.telemetry.capture import CaptureWeights, capture_weights
 from roadrisk.telemetry.frequencies import frequency_words, most_at_one_place, only_watched
 from roadrisk.telemetry.rate_groups import NOT_AT_ROADS, rate_groups

@@ -12,8 +12,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from roadrisk.hotspot_settings import HotspotsSection
 from roadrisk.hotspots.kernel_choice import kernel_of_study
-from roadrisk.study import HotspotsSection
 from tests.truth.worlds import compared, country_roads, ground, homes, mixed, repeaters
 
 KERNELS = ("continuous", "discontinuous", "simple", "straight")

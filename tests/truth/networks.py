@@ -13,7 +13,7 @@ from roadrisk.records.osm_extract import read_osm_graph
 from roadrisk.roads.edges import network_from_segments
 from roadrisk.roads.network import Network
 from roadrisk.roads.osm_pieces import osm_pieces
-from roadrisk.study import OsmRoads
+from roadrisk.settings import OsmRoads
 from tests.roads.small import Line, make_network
 
 EXTRACT = "test.osm.pbf"

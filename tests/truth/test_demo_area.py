@@ -17,8 +17,8 @@ import pandas as pd
 import pytest
 import shapely
 
+from roadrisk.settings import settings_from
 from roadrisk.species import profile_from
-from roadrisk.study import settings_from
 from tests.truth import demo_checks as checks
 
 REPEATER = "observer-041"

@@ -14,6 +14,7 @@ import pandas as pd
 import shapely
 from scipy import sparse
 
+from roadrisk.hotspot_settings import HotspotsSection
 from roadrisk.hotspots.chance import Chance
 from roadrisk.hotspots.events import ALIVE, CROSSING
 from roadrisk.hotspots.null_models import NullModel, choose_null_model
@@ -24,7 +25,6 @@ from roadrisk.roads.lixels import places_xy
 from roadrisk.roads.network import Floats, Ints, Network
 from roadrisk.roads.placing import Placement
 from roadrisk.sightings.placed import PlacedSightings
-from roadrisk.study import HotspotsSection
 from tests.roads.small import make_network
 from tests.truth.worlds import Draws, Ground, compared, smooth_field
 

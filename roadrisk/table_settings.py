@@ -1,0 +1,94 @@
+"""Sections of study.toml that name a table: where it is and how it is to be read."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator
+
+DateOrder = Literal["year-first", "day-first", "month-first"]
+Files = Annotated[tuple[str, ...], Field(min_length=1)]
+
+
+class Section(BaseModel):
+    """A section of study.toml: unknown keys are errors, values don't change."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=False)
+
+
+class TableSection(Section):
+    """A table: ``[animals]``, ``[fixes]``, ``[sightings]``, ``[traffic]`` and others.
+
+    `columns` maps our column (a Darwin Core term where one exists) to the user's.
+    """
+
+    file: Files
+    sheet: str | None = None
+    layer: str | None = None
+    encoding: str | None = None
+    crs: str = "EPSG:4326"
+    date_order: DateOrder | None = None
+    longitude: Literal["signed", "unsigned west"] = "signed"
+    latitude: Literal["signed", "unsigned south"] = "signed"
+    swapped: bool = False
+    columns: dict[str, str] = Field(default_factory=dict)
+
+    @field_validator("file", mode="before")
+    @classmethod
+    def _one_or_many(cls, value: object) -> object:
+        return (value,) if isinstance(value, str) else value
+
+
+class AnimalsSection(TableSection):
+    """``[animals]``; animals that were caught near a road may count less, or not at all."""
+
+    transmitter_limit_percent: float = Field(default=5.0, gt=0, le=100)
+    caught_at_road: Literal["keep", "leave out", "weight"] = "keep"
+    caught_near_road_m: float = Field(default=100.0, gt=0)
+
+
+class FixesSection(TableSection):
+    """``[fixes]``."""
+
+    default_uncertainty_m: float = Field(default=10.0, gt=0)
+
+
+class SightingsSection(TableSection):
+    """``[sightings]``; which protocols (samplingProtocol) are carcass surveys."""
+
+    default_uncertainty_m: float = Field(default=100.0, gt=0)
+    surveys: tuple[str, ...] = ()
+
+
+class EffortSection(TableSection):
+    """``[effort]``: which roads were searched or watched, how often or how long."""
+
+    match_within_m: float = Field(default=30.0, gt=0)
+
+
+class BackgroundSection(TableSection):
+    """``[background]``: the same public's reports of anything else, as a measure of reporting."""
+
+    default_uncertainty_m: float = Field(default=100.0, gt=0)
+    spread_m: float = Field(default=500.0, gt=0)
+
+
+North = Literal["true", "magnetic"]
+
+
+class BearingsSection(TableSection):
+    """``[bearings]``: bearings to tagged animals, and how they become fixes."""
+
+    north: North | None = None
+    declination_degrees: float | None = Field(default=None, ge=-180, le=180)
+    join_within_minutes: float = Field(default=30.0, gt=0, le=1440)
+    least_crossing_degrees: float = Field(default=15.0, gt=0, lt=90)
+    method: Literal["mle", "huber", "andrews"] = "mle"
+
+
+class BearingTestsSection(TableSection):
+    """``[bearing_tests]``: bearings to a transmitter at a known place."""
+
+    north: North | None = None
+    declination_degrees: float | None = Field(default=None, ge=-180, le=180)
+    subtract_bias: bool = False
