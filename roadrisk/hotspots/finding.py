@@ -208,7 +208,9 @@ def find_hotspots(
         progress=shown,
     )
     runs = match_runs(stretch, scanned.scan.runs, lixels.length_m)
-    stretches = describe_stretches(network, lixels, lines, stretch, chance, tested, runs, places)
+    stretches = describe_stretches(
+        network, lixels, lines, stretch, chance, tested, runs, places, mass, settings.interval
+    )
     windows = best_windows(
         network,
         lixels,

@@ -71,7 +71,8 @@ def within_windows(window_m: float) -> NullWords:
     return NullWords(
         f"within windows of about {window_m / 1000:g} km of road",
         "the road around",
-        "in somewhat more where reporting follows traffic that nobody counted",
+        "in somewhat more where reporting follows traffic that nobody counted, and in many more "
+        "where people look at some short pieces of road far more than at those around",
     )
 
 

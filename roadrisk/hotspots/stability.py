@@ -45,7 +45,8 @@ class Stability:
         One row a ranked window: kept_of_100, rank_low, rank_high; missing where it can't be told.
     stretches : pandas.DataFrame
         One row a stretch: kept_of_100, begin_low_m, begin_high_m, end_low_m, end_high_m (along
-        the stretch from where it begins [m]; NaN where not identified).
+        the stretch from where it begins [m]; NaN where not identified), times_expected_low and
+        _high (animals and observers in it as a multiple of what the null model puts there).
     words : str
         What was resampled, in one or two plain sentences.
     """
@@ -134,6 +135,7 @@ def how_stable(
     kept_w, ranks = [], []
     kept_s = np.zeros((RESAMPLES, len(stretches)), bool)
     ends = np.full((RESAMPLES, len(stretches), 2), np.nan)
+    times = np.full((RESAMPLES, len(stretches)), np.nan)
     none = sparse.csr_array((0, len(lixels)))
     with (progress or Silent()).step("Resampling animals, observers, years", RESAMPLES) as tick:
         for n, one in enumerate(drawn):
@@ -145,6 +147,7 @@ def how_stable(
                             shortest_m=shortest_m, most_runs=2 + len(stretches)).runs  # fmt: skip
                 for k, stretch in enumerate(stretches):
                     best = runs[: len(stretches)]
+                    times[n, k] = _times_expected(one, stretch)
                     kept_s[n, k] = _again(stretch, best, lixels.length_m, 0.5) is not None
                     run = _again(stretch, runs, lixels.length_m, 0.0)
                     if run is not None:
@@ -157,7 +160,9 @@ def how_stable(
         "rank_low": pd.array(low.astype(np.int64), "Int64"),
         "rank_high": pd.array(high.astype(np.int64), "Int64"),
     })  # fmt: skip
-    return Stability(table, _stretch_table(kept_s, ends, has_ends, tail), _words(years))
+    found = _stretch_table(kept_s, ends, has_ends, tail)
+    found[list(TIMES_COLUMNS)] = _quantiles(times, has_ends, tail)
+    return Stability(table, found, _words(years))
 
 
 def ends_along(stretch: Ints, run: Ints, length_m: Floats) -> tuple[float, float]:
@@ -217,6 +222,20 @@ def _ranks(
     return kept, rank
 
 
+def _times_expected(one: Resample, stretch: Ints) -> float:
+    """Animals and observers in a stretch as a multiple of what the null model puts there."""
+    due = one.expected[stretch].sum() * one.voices.sum() / max(one.expected.sum(), 1e-300)
+    return float(one.voices[stretch].sum() / due) if due > 0 else np.nan
+
+
+def _quantiles(times: Floats, has_ends: Sequence[bool], tail: float) -> Floats:
+    """Low and high over resamples for each stretch that has ends."""
+    out = np.full((len(has_ends), 2), np.nan)
+    for k in np.flatnonzero(np.asarray(has_ends, bool) & np.isfinite(times).all(axis=0)):
+        out[k] = np.quantile(times[:, k], [tail, 1 - tail])
+    return out
+
+
 def _most_shared(number: Ints, length: Floats) -> int:
     """Return the number (from 1) that covers at least half of the length, else 0."""
     by_number = np.bincount(number, length)
@@ -258,7 +277,7 @@ def _not_told(windows: Windows, stretches: Sequence[Ints], units: int) -> Stabil
     )
     some = pd.DataFrame({
         "kept_of_100": pd.array([pd.NA] * len(stretches), "Int64"),
-        **{c: np.full(len(stretches), np.nan) for c in END_COLUMNS},
+        **{c: np.full(len(stretches), np.nan) for c in (*END_COLUMNS, *TIMES_COLUMNS)},
     })  # fmt: skip
     who = "one animal or observer" if units == 1 else f"{units} animals and observers"
     words = f"How ranks would change with other animals and observers can't be told from {who}."
@@ -281,4 +300,5 @@ def _words(years: Ints) -> str:
 
 
 WINDOW_COLUMNS = ("kept_of_100", "rank_low", "rank_high")
+TIMES_COLUMNS = ("times_expected_low", "times_expected_high")
 END_COLUMNS = ["begin_low_m", "begin_high_m", "end_low_m", "end_high_m"]

@@ -11,7 +11,7 @@ import shapely
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
-from roadrisk.hotspots.events import CROSSING, Events
+from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, OTHER, Events
 from roadrisk.hotspots.ranking import LEAST_REPORT
 from roadrisk.hotspots.stretch_ends import ends_of, from_low_to_high
 from roadrisk.roads.along import places_xy
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from roadrisk.hotspots.scan import Run
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.places import Places
+    from roadrisk.telemetry.crossing_mass import CrossingMass
 
 
 def join_stretches(network: Network, lixels: Lixels, p_value: Floats, alpha: float) -> Ints:
@@ -68,6 +69,8 @@ def describe_stretches(
     events: Events,
     runs: Sequence[Run | None],
     places: Places,
+    mass: CrossingMass | None = None,
+    level: float = 0.9,
 ) -> gpd.GeoDataFrame:
     """Tabulate the stretches from where they start to where they end.
 
@@ -86,6 +89,10 @@ def describe_stretches(
     runs : sequence of Run or None
         `stretch_ends.match_runs`.
     places : Places
+    mass : CrossingMass, optional
+        The tagged animals' drawn paths.
+    level : float
+        Coverage of the interval of crossing-days, two-sided, over drawn paths.
 
     Returns
     -------
@@ -112,10 +119,16 @@ def describe_stretches(
             "length_m": float(lixels.length_m[here].sum()),
             "p_value": float(chance.p_value[hot].min()),
             **_by_window(chance, hot),
-            "crossing_days": float(events.weight[mine & (events.kind == CROSSING)].sum()),
+            **_crossed(mass, here, level),
             "reports": float(events.weight[mine & (events.kind != CROSSING)].sum()),
+            **{
+                name: float(events.weight[mine & (events.kind == kind)].sum())
+                for name, kind in _REPORTS.items()
+            },
             "animals": int((~events.unit_is_observer[units]).sum()),
             "observers": int(seen.sum()),
+            "times_expected": np.nan if run is None else run.count / run.expected,
+            **_known(network, np.unique(lixels.segment[here])),
         }
         row |= _ends(None if run is None else here, run, network, lixels, nodes, places)
         rows.append(row)
@@ -124,6 +137,28 @@ def describe_stretches(
     return gpd.GeoDataFrame(
         {c: [row[c] for row in rows] for c in COLUMNS}, geometry=shapes, crs=network.crs
     )
+
+
+def _crossed(mass: CrossingMass | None, here: Ints, level: float) -> dict[str, float]:
+    """Return the tagged animals' crossing-days, with an interval over their drawn paths."""
+    names = ("crossing_days", "crossing_days_low", "crossing_days_high")
+    if mass is None or not len(mass.animals):
+        return dict.fromkeys(names, np.nan)
+    on = np.isin(mass.lixel, here)
+    days = np.bincount(mass.draw[on], mass.days[on], minlength=max(mass.draws, 1))
+    low, high = np.quantile(days, [(1 - level) / 2, (1 + level) / 2])
+    return dict(zip(names, (float(days.mean()), float(low), float(high)), strict=True))
+
+
+def _known(network: Network, segments: Ints) -> dict[str, str]:
+    """Return owner, traffic and speed limit of the segments; "" where not known."""
+    table = network.segments.iloc[segments]
+    out = {"owner": " / ".join(dict.fromkeys(o for o in table["owner"] if o))}
+    for name in ("aadt", "speed_limit_kmh"):
+        values = np.unique(table[name].dropna().to_numpy(np.float64))
+        ends = dict.fromkeys(f"{v:.0f}" for v in values[[0, -1]]) if len(values) else {}
+        out[name] = " to ".join(ends)
+    return out
 
 
 def _by_window(chance: Chance, hot: Ints) -> dict[str, object]:
@@ -190,8 +225,10 @@ def end_nodes(network: Network, lixels: Lixels) -> tuple[Ints, Ints]:
 
 
 _XY = ("begin_x_m", "begin_y_m", "end_x_m", "end_y_m")
+_REPORTS = {"reports_alive": ALIVE, "reports_dead": DEAD, "reports_other": OTHER}
 COLUMNS = (
     "stretch", "road", "route", "begin_measure", "end_measure", "begin_place", "end_place",
     *_XY, "length_m", "p_value", "window_p_value", "window_p_from", "q_value", "ends_p_value",
-    "ends_note", "crossing_days", "reports", "animals", "observers",
+    "ends_note", "crossing_days", "crossing_days_low", "crossing_days_high", "reports", *_REPORTS,
+    "animals", "observers", "times_expected", "owner", "aadt", "speed_limit_kmh",
 )  # fmt: skip
