@@ -10,7 +10,7 @@ import pandas as pd
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.findings import Findings, TrackedAnimals
 from roadrisk.hotspots.finding import find_hotspots
-from roadrisk.hotspots.ranked_rows import with_reach
+from roadrisk.hotspots.ranked_rows import with_metres_in_stretch, with_reach
 from roadrisk.hotspots.watching import watching_of
 from roadrisk.roads.bands import partner_lixels
 from roadrisk.roads.build import build_network
@@ -123,7 +123,9 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         lixels=hot.lixels,
         stretches=hot.stretches,
         stretch_years=hot.stretch_years,
-        ranked=with_reach(hot.ranked, near["animals_in_reach"]),
+        ranked=with_reach(
+            with_metres_in_stretch(hot.ranked, hot.stretches), near["animals_in_reach"]
+        ),
         crossings=crossings.table,
         sightings=placed.table,
         left_out=left_out,

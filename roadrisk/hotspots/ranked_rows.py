@@ -190,6 +190,43 @@ def with_reach(ranked: gpd.GeoDataFrame, animals_in_reach: pd.Series[int]) -> gp
     return out
 
 
+def with_metres_in_stretch(
+    ranked: gpd.GeoDataFrame, stretches: gpd.GeoDataFrame
+) -> gpd.GeoDataFrame:
+    """Say how much of each window lies in a stretch, between where that starts and ends.
+
+    Parameters
+    ----------
+    ranked : geopandas.GeoDataFrame
+        Of `ranked_rows`; its stretch is where the smoothed evidence stands out, which reaches
+        further than the ends.
+    stretches : geopandas.GeoDataFrame
+        Of `stretches.describe_stretches`, drawn from the same lixels: what they share they share
+        vertex by vertex.
+
+    Returns
+    -------
+    geopandas.GeoDataFrame
+        With a column metres_in_stretch after stretch, 0 where none. A window that several
+        stretches share is given to the one that most of it lies in; one that lies outside all
+        ends keeps the stretch whose smoothed evidence reaches it.
+    """
+    out = ranked.copy()
+    numbers = stretches["stretch"].to_numpy(np.int64)
+    shapes = stretches.geometry.to_numpy()
+    which, metres = out["stretch"].to_numpy(np.int64).copy(), np.zeros(len(out))
+    if len(numbers):
+        windows = out.geometry.to_numpy()
+        inside = shapely.length(shapely.intersection(windows[:, None], shapes[None, :]))
+        most = inside.argmax(axis=1)
+        metres = inside[np.arange(len(out)), most]
+        which = np.where(metres > _SHARED_M, numbers[most], which)
+        metres = np.where(metres > _SHARED_M, metres, 0.0)
+    out["stretch"] = which
+    out.insert(out.columns.get_loc("stretch") + 1, "metres_in_stretch", metres)
+    return out
+
+
 def _road_facts(
     segments: gpd.GeoDataFrame, lixels: Lixels, partner: Ints, first: int, last: int
 ) -> dict[str, object]:
@@ -225,5 +262,7 @@ RANKED_COLUMNS = (
     "stretch", "rests_on", "look_at", "owner", "aadt", "aadt_year", "speed_limit_kmh",
     "segment_ids",
 )  # fmt: skip
+# Less than this is rounding where a window and a stretch only touch [m].
+_SHARED_M = 0.01
 UNWATCHED = "not watched: no tagged animal within reach"
 _NOTE = "crossing_days_note"

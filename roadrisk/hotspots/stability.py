@@ -33,6 +33,11 @@ LEAST_UNITS = 3
 LEAST_SHOWN = 20
 # Ends take percentiles with this share of the tails, to cover better; see `how_stable`.
 ENDS_TAIL = 0.2
+ENDS_WORDS = (
+    " A stretch's start and end mark its dense core. In simulated studies stretches of 500 m came "
+    "out 60 to 100 m too short at each end on average, those of 200 m about 20 m too long; where "
+    "evidence tapers off, more of it lies beyond."
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,7 +167,7 @@ def how_stable(
     })  # fmt: skip
     found = _stretch_table(kept_s, ends, has_ends, tail)
     found[list(TIMES_COLUMNS)] = _quantiles(times, has_ends, tail)
-    return Stability(table, found, _words(years))
+    return Stability(table, found, _words(years) + (ENDS_WORDS if stretches else ""))
 
 
 def ends_along(stretch: Ints, run: Ints, length_m: Floats) -> tuple[float, float]:

@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from roadrisk.reporting.csv_text import plain_text
-from roadrisk.reporting.wording import number
+from roadrisk.reporting.stretch_letters import stretch_letter
+from roadrisk.reporting.wording import short_length
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from roadrisk.base.units import Units
 
 WHOLE = "for all roads at once"
 METHOD = "permutation test, maximum over the network"
@@ -41,17 +44,14 @@ def smallest(draws: int) -> float:
     return (1 + 1e-6) / (draws + 1)
 
 
-def stretch_chance(row: Mapping[str, Any], draws: int, window: str) -> str:
+def stretch_chance(row: Mapping[str, Any], draws: int) -> str:
     """Return how sure it is that a stretch stands out.
 
     Parameters
     ----------
     row : mapping
-        Of `Findings.stretches`; with window_p_value, window_p_from and q_value where a run has
-        them.
+        Of `Findings.stretches`.
     draws : int
-    window : str
-        Length of that window, in words.
 
     Returns
     -------
@@ -62,37 +62,10 @@ def stretch_chance(row: Mapping[str, Any], draws: int, window: str) -> str:
         return "not tested"
     reached = round(p * (draws + 1)) - 1
     tries = f"none of {draws:,} tries" if reached < 1 else f"{reached:,} of {draws:,} tries"
-    words = (
+    return (
         f"in {tries} did chance gather as much anywhere on these roads (p = {p_short(p, draws)}, "
         f"{WHOLE}; {METHOD})"
     )
-    return "; ".join([words, *window_words(row, draws, window)])
-
-
-def window_words(row: Mapping[str, Any], draws: int, window: str) -> list[str]:
-    """Return what the fixed window of road that holds a stretch says by itself, if it is known.
-
-    A p-value from a tail fit is marked as such; the q-value comes with what it promises.
-    """
-    out = []
-    p = float(row.get("window_p_value", np.nan))
-    if np.isfinite(p):
-        out.append(f"the {window} window of road around it, by itself: p = {window_p(row, draws)}")
-    q = float(row.get("q_value", np.nan))
-    if np.isfinite(q):
-        out.append(
-            f"of all windows at least as sure, about {number(100 * q, 2)} in 100 are expected to "
-            f"be false (q = {q:.2g}, Benjamini-Hochberg)"
-        )
-    return out
-
-
-def window_p(row: Mapping[str, Any], draws: int) -> str:
-    """Return a window's own p-value, marked where it is extrapolated."""
-    p = float(row["window_p_value"])
-    if plain_text(row.get("window_p_from")) == "tail fit":
-        return f"{p:.2g} ({TAIL_FIT})"
-    return p_short(p, draws)
 
 
 def window_p_source(p: float, source: object, draws: int) -> str:
@@ -101,8 +74,21 @@ def window_p_source(p: float, source: object, draws: int) -> str:
         return ""
     if plain_text(source) == "tail fit":
         return TAIL_FIT
-    least = ", no draw reached as far: or less" if p <= smallest(draws) else ""
-    return f"counted in {draws} draws{least}"
+    counted = f"counted in {draws} draws"
+    if p <= smallest(draws):
+        return f"{counted}; none of them reached as far, so it is {p_short(p, draws)}"
+    return counted
+
+
+def q_words(q: float) -> str:
+    """Return what a q-value promises and under what condition; nothing where there is none."""
+    if not np.isfinite(q):
+        return ""
+    return (
+        f"at most {q:.2g}, where reports fall evenly within the window: of all windows listed "
+        "with a q as small as this or smaller, the share that is expected to be false "
+        "(Benjamini-Hochberg over the fixed windows of road)"
+    )
 
 
 def place_chance(p: float, stretch: int, draws: int) -> str:
@@ -122,17 +108,79 @@ def place_chance(p: float, stretch: int, draws: int) -> str:
     """
     known = f"p = {p_short(p, draws)} for its strongest point, {WHOLE}"
     if stretch > 0:
-        return f"part of stretch {stretch}, which stands out ({known})"
+        return (
+            f"belongs to the smoothed evidence of stretch {stretch_letter(stretch)}, which stands "
+            f"out ({known}); its sheet says where it starts and ends"
+        )
     tested = f"does not stand out ({known})" if np.isfinite(p) else "not tested"
     return f"{tested}; that is no proof of safety"
 
 
-def p_note(p: float, stretch: int, draws: int) -> str:
-    """Return what a row's p-value in the ranked list belongs to."""
+def window_chance(row: Mapping[str, Any], draws: int, units: Units) -> str:
+    """Return what is known of a ranked window: that of its stretch, and how much lies in it.
+
+    Parameters
+    ----------
+    row : mapping
+        Of `Findings.ranked`.
+    draws : int
+    units : {"metric", "us"}
+
+    Returns
+    -------
+    str
+    """
+    p, stretch = float(row["p_value"]), float(np.nan_to_num(row["stretch"]))
+    if stretch <= 0:
+        return place_chance(p, 0, draws)
+    known = f"p = {p_short(p, draws)} {WHOLE}"
+    return (
+        f"{within_stretch(row, units)}; that stretch stands out as a whole ({known}), this piece "
+        "was not tested by itself"
+    )
+
+
+def within_stretch(row: Mapping[str, Any], units: Units) -> str:
+    """Return how much of a ranked window lies in its stretch: 40 of its 100 m lie in stretch C."""
+    letter = stretch_letter(float(np.nan_to_num(row["stretch"])))
+    if not letter:
+        return ""
+    inside, whole = float(row["metres_in_stretch"]), float(row["length_m"])
+    if inside <= 0:
+        return f"beside stretch {letter}, none of it inside"
+    if inside > whole - 0.5:
+        return f"all of it lies in stretch {letter}"
+    part, of = short_length(inside, units), short_length(whole, units)
+    if part.split()[1] == of.split()[1]:
+        part = part.split()[0]
+    return f"{part} of its {of} lie in stretch {letter}"
+
+
+def p_note(row: Mapping[str, Any], draws: int, units: Units) -> str:
+    """Return what a row's p-value in the ranked list belongs to: no test of the row by itself.
+
+    Parameters
+    ----------
+    row : mapping
+        Of `Findings.ranked`.
+    draws : int
+    units : {"metric", "us"}
+
+    Returns
+    -------
+    str
+    """
+    p = float(row["p_value"])
     if not np.isfinite(p):
         return "not tested"
     least = f"; {p_short(p, draws)}: no draw of {draws} reached as far" if p <= smallest(
         draws
     ) else ""  # fmt: skip
-    part = f" (it lies in stretch {stretch})" if stretch > 0 else ""
-    return f"of this window's strongest point, smoothed along the road{part}, {WHOLE}{least}"
+    of = f"no test of this row by itself: of the strongest point, smoothed along the road, {WHOLE}"
+    letter = stretch_letter(float(np.nan_to_num(row["stretch"])))
+    if not letter:
+        return f"{of}{least}"
+    return (
+        f"{of}; all rows of stretch {letter} stand for one finding, that of the stretch "
+        f"({within_stretch(row, units)}){least}"
+    )

@@ -10,6 +10,7 @@ from roadrisk.reporting import palette
 from roadrisk.reporting.map_layers import map_layers, off_ground, rows_of, scale_breaks
 from roadrisk.reporting.map_page import page_html
 from roadrisk.reporting.place_sheets import row_words, scale_of, stretch_words
+from roadrisk.reporting.power_words import power_sentence
 from roadrisk.reporting.sheets import SHEETS, YEARS
 from roadrisk.reporting.stretch_page import EXACT_PLACES, STRETCHES_PAGE
 from roadrisk.reporting.tracked_words import tracked_words
@@ -58,7 +59,7 @@ def _page(study: Study, findings: Findings) -> dict[str, Any]:
         "period": period,
         "invented": INVENTED_BANNER if settings.study.invented else "",
         "verdict": findings.chance.words,
-        "power": findings.chance.power,
+        "power": power_sentence(findings),
         "credit": credit(study),
         "metric": units == "metric",
         "bounds": [[south, west], [north, east]],
@@ -123,12 +124,13 @@ def _legend(findings: Findings, study: Study) -> dict[str, Any]:
         "off": OFF_GROUND,
         "unwatched": "not watched: no tagged animal within "
         f"{short_length(study.settings.crossings.reach_m, units)}",
-        "stretch": "stands out from its neighbourhood" if len(findings.stretches) else "",
+        "stretch": "stretch that stands out, with its letter" if len(findings.stretches) else "",
         "window": "place in the ranked list",
         "closer": "Closer up:",
         "reports": "reports",
         "alive": "alive",
         "dead": "dead",
         "other": "not said",
-        "crossing": "step between fixes across a road (switch on under Layers)",
+        "crossing": "step between fixes across a road",
+        "switch": "(switch on under Layers)",
     }

@@ -33,6 +33,7 @@ from roadrisk.reporting.sheets import (
     traffic,
     unwatched,
 )
+from roadrisk.reporting.stretch_letters import stretch_letter
 from roadrisk.reporting.wording import (
     OFF_GROUND,
     count,
@@ -192,8 +193,9 @@ def _stretches(findings: Findings, scale: Scale) -> Layer:
         which = int(row["stretch"])
         mine = years[years["stretch"] == which]
         values = stretch_lines(row, mine, ranked[ranked["stretch"] == which], scale)
-        title = f"Stretch {which}: stands out from its neighbourhood"
-        properties: dict[str, Any] = {"t": title, "v": values}
+        letter = stretch_letter(which)
+        title = f"Stretch {letter}: stands out from its neighbourhood"
+        properties: dict[str, Any] = {"t": title, "v": values, "l": letter}
         if has_chart(mine):
             # As a picture: nothing in it can run or fetch anything.
             svg = base64.b64encode(year_chart(mine, which).encode()).decode("ascii")
@@ -208,7 +210,7 @@ def _windows(ranked: gpd.GeoDataFrame, scale: Scale) -> Layer:
         rank, name = int(row["rank"]), road(row["road"])
         properties: dict[str, Any] = {
             "t": f"Rank {rank}: {name}", "v": window_lines(row, shape, scale), "r": rank, "n": name,
-            "s": int(bool(row["stretch"] > 0)),
+            "s": int(bool(row["metres_in_stretch"] >= row["length_m"] / 2)),
         }  # fmt: skip
         features.append(_line(shape, properties))
     return _layer(features)

@@ -15,6 +15,7 @@ from roadrisk.reporting.place_sheets import scale_of
 from roadrisk.reporting.ranked_list import (
     ENDS,
     FREQUENCIES,
+    REPORTS,
     length_column,
     measure_units,
     per_length,
@@ -23,9 +24,11 @@ from roadrisk.reporting.ranked_list import (
     rounded,
     significant,
     speed_column,
+    speed_texts,
     window_columns,
 )
 from roadrisk.reporting.sheets import unwatched
+from roadrisk.reporting.stretch_letters import stretch_letter
 
 if TYPE_CHECKING:
     from roadrisk.base.units import Units
@@ -36,6 +39,8 @@ _BEFORE_LENGTH = (
     "segment_id", "road", "name", "ref", "road_class", "level", "bridge", "tunnel", "band_of",
     "route", "begin_measure", "end_measure", "owner", "aadt", "aadt_year",
 )  # fmt: skip
+_DAYS_ENDS = ("crossing_days_low", "crossing_days_high")
+_TIMES = ("times_expected", "times_expected_low", "times_expected_high")
 _LEFT_OUT = ("file", "row", "record", "reason")
 _DOUBTS = ("file", "row", "column", "record", "problem", "mend")
 _MISMATCHES = ("segment_id", "road", "problem")
@@ -63,8 +68,8 @@ def segments_table(study: Study, findings: Findings) -> pd.DataFrame:
     table |= {name: significant(pd.to_numeric(segments[name])) for name in FREQUENCIES}
     table["crossing_days_note"] = segments["crossing_days_note"]
     table["least_crossings"] = segments["least_crossings"].astype("Int64").where(watched)
-    for name in ("reports_alive", "reports_dead", "reports_other"):
-        table[name] = rounded(segments[name], 2)
+    for name in REPORTS:
+        table[name] = rounded(segments[name], 1)
     evidence = "evidence_per_km_year"
     table[rate_name(evidence, units)] = significant(per_length(segments[evidence], units))
     return pd.DataFrame(table)
@@ -74,7 +79,7 @@ def stretches_table(study: Study, findings: Findings) -> pd.DataFrame:
     """Return one row a stretch that stands out: where it starts and ends, how sure that is."""
     stretches, scale = findings.stretches, scale_of(study, findings)
     units = scale.units
-    table: dict[str, Any] = {"stretch": stretches["stretch"].astype("int64")}
+    table: dict[str, Any] = {"stretch": [stretch_letter(n) for n in stretches["stretch"]]}
     table |= {name: _texts(stretches[name]) for name in ("road", "route")}
     table |= {name: rounded(stretches[name], 3) for name in ("begin_measure", "end_measure")}
     table["measure_unit"] = measure_units(stretches, scale.measure_unit)
@@ -84,16 +89,24 @@ def stretches_table(study: Study, findings: Findings) -> pd.DataFrame:
         lon, lat = longitude_latitude(xy, stretches.crs)
         table |= {f"{end}_latitude": lat, f"{end}_longitude": lon}
     table |= length_column(stretches["length_m"], units)
-    for name, draws in (("p_value", scale.draws), ("ends_p_value", scale.ends_draws)):
-        table[name] = rounded(stretches[name], 4)
-        table[f"{name}_words"] = [p_short(p, draws) for p in stretches[name]]
+    table["p_value"] = rounded(stretches["p_value"], 4)
+    table["p_value_words"] = [p_short(p, scale.draws) for p in stretches["p_value"]]
     table |= window_columns(stretches, scale.draws)
     table["kept_of_100"] = stretches["kept_of_100"].astype("Int64")
     for name in ENDS:
         table |= prefixed(name, length_column(stretches[f"{name}_m"], units), "length")
     table["ends_note"] = _texts(stretches["ends_note"])
-    table |= {name: rounded(stretches[name], 2) for name in ("crossing_days", "reports")}
+    table["crossing_days"] = rounded(stretches["crossing_days"], 2)
+    table |= {name: rounded(stretches[name], 2) for name in _DAYS_ENDS if name in stretches}
+    table["reports"] = rounded(stretches["reports"], 1)
+    table |= {name: rounded(stretches[name], 1) for name in REPORTS if name in stretches}
     table |= {name: stretches[name].astype("int64") for name in ("animals", "observers")}
+    table |= {name: significant(stretches[name]) for name in _TIMES if name in stretches}
+    for name in ("owner", "aadt"):
+        if name in stretches:
+            table[name] = _texts(stretches[name])
+    if "speed_limit_kmh" in stretches:
+        table |= speed_texts(stretches["speed_limit_kmh"], units)
     return pd.DataFrame(table, index=stretches.index)
 
 
@@ -101,7 +114,11 @@ def stretch_years_table(findings: Findings) -> pd.DataFrame:
     """Return the reports of each stretch by calendar year."""
     years = findings.stretch_years
     counted = ("reports", "reports_everywhere", "reports_at_usual_share")
-    return years.assign(**{name: rounded(years[name], 2) for name in counted})
+    letters = [stretch_letter(number) for number in years["stretch"]]
+    return years.assign(
+        stretch=pd.Series(letters, index=years.index, dtype=object),
+        **{name: rounded(years[name], 1) for name in counted},
+    )
 
 
 def power_table(findings: Findings, units: Units) -> pd.DataFrame:

@@ -7,18 +7,19 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from roadrisk.hotspots.stretch_ends import MOST_DRAWS
 from roadrisk.reporting.chance_words import (
     WHOLE,
     p_short,
-    place_chance,
     stretch_chance,
+    window_chance,
+    within_stretch,
 )
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.sheets import (
     crossing_rate,
     days_in_window,
     kept,
+    kept_in_full,
     measures,
     position,
     rank_range,
@@ -30,6 +31,11 @@ from roadrisk.reporting.sheets import (
     start_and_end,
     traffic,
     unwatched,
+)
+from roadrisk.reporting.stretch_evidence import (
+    stretch_days,
+    times_chance,
+    traffic_or_looking,
 )
 from roadrisk.reporting.wording import (
     count,
@@ -65,18 +71,17 @@ class Scale:
         Of route measures, as the agency gives them; "" without an agency layer.
     level : float
         Coverage of intervals, two-sided.
-    draws, ends_draws : int
-        Redistributions behind the p-values of places and of ends.
-    window : str
-        Length of road within which groups move, in words.
+    draws : int
+        Redistributions behind the p-values.
+    effort : bool
+        Whether the study says where people looked.
     """
 
     units: Units
     measure_unit: str
     level: float
     draws: int
-    ends_draws: int
-    window: str
+    effort: bool
 
 
 def scale_of(study: Study, findings: Findings) -> Scale:
@@ -88,8 +93,7 @@ def scale_of(study: Study, findings: Findings) -> Scale:
         measure_unit=agency.measure_unit if agency else "",
         level=settings.hotspots.interval,
         draws=findings.chance.draws,
-        ends_draws=min(settings.hotspots.draws, MOST_DRAWS),
-        window=short_length(settings.hotspots.block_window_m, settings.study.units),
+        effort=study.effort is not None,
     )
 
 
@@ -109,7 +113,7 @@ def window_lines(row: Mapping[str, Any], shape: list[list[float]], scale: Scale)
         plain_text(row["look_at"]),
         plain_text(row["rests_on"]),
         evidence(row, scale.units),
-        place_chance(row["p_value"], int(np.nan_to_num(row["stretch"])), scale.draws),
+        window_chance(row, scale.draws, scale.units),
         rank_range(row, scale.level),
         reported(row),
         days_in_window(row),
@@ -142,12 +146,14 @@ def stretch_lines(
         road(row["road"]),
         *start_and_end(row, scale.units, scale.level),
         short_length(row["length_m"], scale.units),
-        stretch_chance(row, scale.draws, scale.window),
-        kept(row),
+        times_chance(row),
+        stretch_chance(row, scale.draws),
+        kept_in_full(row),
+        traffic_or_looking(row, scale),
         ranks_of(ranked),
         by_year(years),
         f"{_many(row['animals'], 'tagged animal')}, {_many(row['observers'], 'observer')}",
-        count(row["crossing_days"]),
+        stretch_days(row),
         count(row["reports"]),
         measures(row, scale.measure_unit),
     ]
@@ -174,6 +180,7 @@ def row_words(row: Mapping[str, Any], scale: Scale) -> list[str]:
     if unwatched(row):
         out.append("tagged animals: not watched here")
     out.append(rank_words(row["rank_low"], row["rank_high"]))
+    out.append(within_stretch(row, units))
     return [line for line in out if line]
 
 
@@ -183,7 +190,8 @@ def stretch_words(row: Mapping[str, Any], scale: Scale) -> list[str]:
     begin, end = plain_text(row["begin_place"]), plain_text(row["end_place"])
     course = f"from {begin} to {end}" if begin and end else plain_text(row["ends_note"])
     sure = [f"p = {p_short(row['p_value'], scale.draws)} {WHOLE}", kept(row)]
-    return [road(row["road"]), f"{length}: {course}", "; ".join(sure)]
+    out = [road(row["road"]), times_chance(row), f"{length}: {course}", "; ".join(sure)]
+    return [line for line in out if line]
 
 
 def interval_note(row: Mapping[str, Any], units: Units) -> str:

@@ -11,9 +11,10 @@ import shapely
 
 from roadrisk.base.crs import WGS84
 from roadrisk.base.units import M_PER_FOOT, M_PER_MILE
-from roadrisk.reporting.chance_words import p_note, window_p_source
+from roadrisk.reporting.chance_words import p_note, q_words, window_p_source
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.place_sheets import interval_note, scale_of
+from roadrisk.reporting.stretch_letters import stretch_letter
 from roadrisk.reporting.wording import (
     CONFIDENTIAL,
     INVENTED_BANNER,
@@ -56,8 +57,8 @@ def ranked_table(study: Study, findings: Findings) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        Coordinates are WGS 84 [degrees, 6 decimals]; crossing-days and reports have 2
-        decimals, since they are expected numbers or spread over several roads; rates have 3
+        Coordinates are WGS 84 [degrees, 6 decimals]; crossing-days have 2 decimals and reports
+        1, since they are expected numbers or spread over several roads; rates have 3
         significant digits. Crossings are missing where no tagged animal was in reach.
         ``stretch`` and what belongs to it are missing where nothing stands out.
     """
@@ -87,7 +88,7 @@ def ranked_table(study: Study, findings: Findings) -> pd.DataFrame:
     table["crossing_days_note"] = _texts(ranked["crossing_days_note"])
     # Whole numbers: these are never shared out.
     table["least_crossings"] = pd.to_numeric(ranked["least_crossings"]).astype("Int64")
-    table |= {name: rounded(ranked[name], 2) for name in REPORTS}
+    table |= {name: rounded(ranked[name], 1) for name in REPORTS}
     table |= {
         name: pd.to_numeric(ranked[name]).astype("Int64") for name in ("animals", "observers")
     }
@@ -106,18 +107,18 @@ def _chance(findings: Findings, scale: Scale) -> dict[str, Any]:
     """Chance, stability and rank of each row; its stretch with the intervals of its ends."""
     ranked = findings.ranked
     number = pd.to_numeric(ranked["stretch"]).fillna(0).astype("int64")
-    stretch = number.astype("Int64").mask(number == 0)
+    inside = pd.to_numeric(ranked["metres_in_stretch"]).astype("float64").where(number > 0)
     # The row of each window's stretch; missing columns where it is in none.
     own = findings.stretches.drop(columns="geometry").set_index("stretch").reindex(number)
     own.index = ranked.index
     table: dict[str, Any] = {
         "p_value": rounded(ranked["p_value"], 4),
         "p_value_note": [
-            p_note(p, which, scale.draws)
-            for p, which in zip(ranked["p_value"], number, strict=True)
+            p_note(row, scale.draws, scale.units) for row in ranked.to_dict("records")
         ],
         **{name: pd.to_numeric(ranked[name]).astype("Int64") for name in STABLE},
-        "stretch": stretch,
+        "stretch": [stretch_letter(which) for which in number],
+        **_in_stretch(inside, scale.units),
         "stretch_p_value": rounded(own["p_value"], 4),
         "stretch_kept_of_100": pd.to_numeric(own["kept_of_100"]).astype("Int64"),
     }
@@ -127,6 +128,12 @@ def _chance(findings: Findings, scale: Scale) -> dict[str, Any]:
     return table | {
         f"stretch_{name}": values for name, values in window_columns(own, scale.draws).items()
     }
+
+
+def _in_stretch(metres: pd.Series[Any], units: Units) -> dict[str, pd.Series[Any]]:
+    if units == "us":
+        return {"feet_in_stretch": rounded(metres / M_PER_FOOT, 0)}
+    return {"metres_in_stretch": rounded(metres, 1)}
 
 
 def window_columns(stretches: pd.DataFrame, draws: int) -> dict[str, Any]:
@@ -142,8 +149,8 @@ def window_columns(stretches: pd.DataFrame, draws: int) -> dict[str, Any]:
     Returns
     -------
     dict
-        window_p_value, window_p_from (the words mark a p-value from a tail fit), q_value; empty
-        for a run that has none of them.
+        window_p_value, window_p_from (the words mark a p-value from a tail fit), q_value,
+        q_value_words; empty for a run that has none of them.
     """
     if "window_p_value" not in stretches:
         return {}
@@ -155,6 +162,7 @@ def window_columns(stretches: pd.DataFrame, draws: int) -> dict[str, Any]:
             for value, source in zip(p, stretches["window_p_from"], strict=True)
         ],
         "q_value": significant(pd.to_numeric(stretches["q_value"])),
+        "q_value_words": [q_words(float(q)) for q in stretches["q_value"]],
     }
 
 
@@ -219,6 +227,26 @@ def speed_column(kmh: pd.Series[Any], units: Units) -> dict[str, pd.Series[Any]]
     if units == "us":
         return {"speed_limit_mph": rounded(speed * 1000 / M_PER_MILE, 0)}
     return {"speed_limit_kmh": rounded(speed, 0)}
+
+
+def speed_texts(kmh: pd.Series[Any], units: Units) -> dict[str, list[str]]:
+    """Return speed limits that may be several (``50 / 90``), under the name with their unit."""
+    name = "speed_limit_mph" if units == "us" else "speed_limit_kmh"
+    factor = 1000 / M_PER_MILE if units == "us" else 1.0
+    return {name: [scaled(value, factor) for value in kmh]}
+
+
+def scaled(value: object, factor: float) -> str:
+    """Return a number, or the numbers in a text such as ``50 / 90``, times a factor, whole."""
+    parts = [part.strip() for part in plain_text(value).split("/")]
+    return " / ".join(_scaled(part, factor) for part in parts if part)
+
+
+def _scaled(part: str, factor: float) -> str:
+    try:
+        return f"{float(part) * factor:.0f}"
+    except ValueError:
+        return part
 
 
 def prefixed(

@@ -27,7 +27,8 @@ SHEETS: dict[str, tuple[str, ...]] = {
     "alive": ("Live reports, smoothed, here at most",),
     "dead": ("Dead reports, smoothed, here at most",),
     "stretches": (
-        "Road", "Starts", "Ends", "Length", "Chance", "Would it still be there",
+        "Road", "Starts", "Ends", "Length", "How much more than chance", "Chance",
+        "Found again when the records are drawn anew", "Isn't it just where people drive or look?",
         "Its places in the ranked list", YEARS, "Rests on", "Crossing-days",
         "Public reports", "Route and measure",
     ),
@@ -85,7 +86,7 @@ def crossed(row: Mapping[str, Any]) -> str:
     if row["crossing_days"] >= 0.05:
         by = f", by {count(row['animals_crossing'])} of them"
     return (
-        f"{count(row['crossing_days'])}{by}; {forced(row)}; {row['animals_in_reach']:.0f} animals "
+        f"{number(row['crossing_days'])}{by}; {forced(row)}; {row['animals_in_reach']:.0f} animals "
         f"were in reach, for {row['animal_days_in_reach']:,.0f} animal-days"
     )
 
@@ -106,7 +107,7 @@ def days_in_window(row: Mapping[str, Any]) -> str:
     if unwatched(row):
         return NOT_WATCHED
     low, high = number(row["crossing_days_low"]), number(row["crossing_days_high"])
-    return f"{count(row['crossing_days'])} ({low} to {high}); {forced(row)}"
+    return f"{number(row['crossing_days'])} ({low} to {high}); {forced(row)}"
 
 
 def crossing_rate(row: Mapping[str, Any]) -> str:
@@ -159,7 +160,18 @@ def kept(row: Mapping[str, Any]) -> str:
     many = row["kept_of_100"]
     if pd.isna(many):
         return "can't be told from so few animals and observers"
-    return f"kept in {int(many)} of 100 resamples"
+    return f"found again in {int(many)} of 100 studies drawn anew from the records"
+
+
+def kept_in_full(row: Mapping[str, Any]) -> str:
+    """Return in how many resamples a stretch shows, and what that is not."""
+    many = row["kept_of_100"]
+    if pd.isna(many):
+        return kept(row)
+    return (
+        f"{int(many)} of 100 (no forecast; not compared with chance again; the animals' years are "
+        "not told apart)"
+    )
 
 
 def rank_words(low: Any, high: Any) -> str:

@@ -8,12 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 from roadrisk.reporting.map_layers import rows_of
 from roadrisk.reporting.place_sheets import scale_of, stretch_lines
+from roadrisk.reporting.power_words import power_heads, power_rows, power_sentence
 from roadrisk.reporting.sheets import SHEETS
+from roadrisk.reporting.stretch_letters import stretch_letter
 from roadrisk.reporting.wording import (
     CONFIDENTIAL,
     INVENTED_BANNER,
     NO_PROOF,
     SAFETY,
+    count,
     credit,
     how_to_read,
     study_line,
@@ -21,8 +24,11 @@ from roadrisk.reporting.wording import (
 from roadrisk.reporting.year_chart import NO_STRETCH, chart_notes, undated, year_chart
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import pandas as pd
 
+    from roadrisk.base.units import Units
     from roadrisk.findings import Findings
     from roadrisk.reporting.place_sheets import Scale
     from roadrisk.study import Study
@@ -54,7 +60,7 @@ def stretches_html(study: Study, findings: Findings) -> bytes:
         f"<h1>{_text(settings.study.name)}</h1>",
         f'<p class="small">{_text(species)}; {_text(period)}</p>',
         f'<p class="verdict">{_text(findings.chance.words)}</p>',
-        f'<p class="small">{_text(findings.chance.power)}</p>',
+        f'<p class="small">{_text(power_sentence(findings))}</p>',
     ]
     articles = [
         _article(row, findings, scale, chart_notes(findings.stretch_years, settings))
@@ -62,6 +68,9 @@ def stretches_html(study: Study, findings: Findings) -> bytes:
     ]
     words = [findings.chance.method, *how_to_read(settings), CONFIDENTIAL, *SAFETY, credit(study)]
     foot = [
+        "<h2>What could be found at all</h2>",
+        f'<p class="small">{_text(findings.chance.power)}</p>',
+        *_power(findings, settings.study.units),
         "<h2>How to read this</h2>",
         *(f'<p class="small">{_text(sentence)}</p>' for sentence in words if sentence),
     ]
@@ -89,7 +98,7 @@ def _article(row: dict[str, Any], findings: Findings, scale: Scale, notes: list[
     years = years[years["stretch"] == which]
     ranked = findings.ranked[findings.ranked["stretch"] == which]
     lines = zip(SHEETS["stretches"], stretch_lines(row, years, ranked, scale), strict=True)
-    out = ["<article>", f"<h2>Stretch {which}</h2>", "<dl>"]
+    out = ["<article>", f"<h2>Stretch {stretch_letter(which)}</h2>", "<dl>"]
     out += [f"<dt>{_text(label)}</dt><dd>{_text(value)}</dd>" for label, value in lines if value]
     out.append("</dl>")
     chart = year_chart(years, which)
@@ -106,14 +115,23 @@ def _table(years: pd.DataFrame) -> str:
     heads = ("Year", "Reports here", "Observers here", "Reports everywhere",
              "Here, at the usual share")  # fmt: skip
     names = ("year", "reports", "observers", "reports_everywhere", "reports_at_usual_share")
-    digits = (0, 1, 0, 1, 1)
+    rows = [
+        [f"{row['year']:.0f}", *(count(row[name]) for name in names[1:])]
+        for row in years.to_dict("records")
+    ]
+    return _rows(heads, rows)
+
+
+def _power(findings: Findings, units: Units) -> list[str]:
+    rows = power_rows(findings, units)
+    return [_rows(power_heads(), rows)] if rows else []
+
+
+def _rows(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     head = "".join(f'<th scope="col">{_text(words)}</th>' for words in heads)
     body = "\n".join(
-        "<tr>" + "".join(
-            f"<td>{row[name]:.{d}f}</td>" for name, d in zip(names, digits, strict=True)
-        ) + "</tr>"
-        for row in years.to_dict("records")
-    )  # fmt: skip
+        "<tr>" + "".join(f"<td>{_text(cell)}</td>" for cell in row) + "</tr>" for row in rows
+    )
     return f"<table>\n<thead><tr>{head}</tr></thead>\n<tbody>\n{body}\n</tbody>\n</table>"
 
 

@@ -84,13 +84,8 @@ def number(value: float, digits: int = 3) -> str:
 
 
 def count(value: float) -> str:
-    """Return a count: 12, 1,234; "about 3.5", "about 16" where uncertain reports are shared out."""
-    if not np.isfinite(value):
-        return ""
-    whole = f"{value:,.1f}"
-    if whole.endswith(".0"):
-        return whole.removesuffix(".0")
-    return f"about {value:,.0f}" if value >= 10 else f"about {whole}"
+    """Return a count with one decimal where it has any: 12, 1,234, 3.5 (shared-out reports)."""
+    return f"{value:,.1f}".removesuffix(".0") if np.isfinite(value) else ""
 
 
 def _decimals(value: float, digits: int) -> int:
@@ -169,8 +164,11 @@ def how_to_read(settings: Settings) -> list[str]:
         f"to {short_length(hot.longest_stretch_m, study.units)} with what chance puts there, each "
         "animal and each observer having one voice; how far off that may be is read from "
         "resamples, and is a guide more than a limit.",
-        'Rank intervals and "kept in so many of 100": the study is drawn anew with other animals '
-        "and observers and one year fewer. They say whether the place would show again, not why.",
+        'Rank intervals and "found again in so many of 100": the study is drawn anew from its own '
+        "records, with other animals and observers and one year of reports fewer. A stretch counts "
+        "as found again if one of the best runs of road in the new draw, as many as there are "
+        "stretches, overlaps it by half. That is no forecast, the draw is not compared with "
+        "chance again, and it says nothing of why.",
         WHAT_CROSSING_DAYS_ARE,
         "Numbers can be fractions: crossing-days are expected numbers, and a report whose place is "
         "uncertain is shared between the roads within its reach.",

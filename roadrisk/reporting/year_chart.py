@@ -5,7 +5,9 @@ from __future__ import annotations
 import html
 from typing import TYPE_CHECKING, Any
 
+from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.palette import INK
+from roadrisk.reporting.stretch_letters import stretch_letter
 from roadrisk.reporting.wording import count, day
 
 if TYPE_CHECKING:
@@ -49,7 +51,7 @@ def year_chart(years: pd.DataFrame, stretch: int) -> str:
     years : pandas.DataFrame
         Rows of one stretch of `Findings.stretch_years`, one a year, in order.
     stretch : int
-        Its number.
+        Its number, which is shown as a letter.
 
     Returns
     -------
@@ -65,7 +67,8 @@ def year_chart(years: pd.DataFrame, stretch: int) -> str:
     everywhere = [float(row["reports_everywhere"]) for row in rows]
     step = (WIDTH - _LEFT - _RIGHT) / len(rows)
     hatch = f"hatch{stretch}"
-    spoken = html.escape(f"Reports by year in stretch {stretch}. {by_year(years)}", quote=True)
+    letter = stretch_letter(stretch)
+    spoken = html.escape(f"Reports by year in stretch {letter}. {by_year(years)}", quote=True)
     top = max(*here, *usual)
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
@@ -109,7 +112,8 @@ def by_year(years: pd.DataFrame) -> str:
     ]
     if len(rows) == 1:
         return f"all dated reports are of one year, so years can't be compared ({parts[0]})"
-    return f"{'; '.join(parts)} reports everywhere (effort not known)"
+    effort = " / ".join(dict.fromkeys(plain_text(row["effort"]) for row in rows))
+    return f"{'; '.join(parts)} reports everywhere (effort {effort})"
 
 
 def chart_notes(years: pd.DataFrame, settings: Settings) -> list[str]:
@@ -173,7 +177,7 @@ def _bars(values: Sequence[float], top: float, base: float, step: float, fill: s
                 f'height="{high:.2f}" fill="{fill}" stroke="{INK}"/>'
             )
         if step >= _ROOM_FOR_NUMBER:
-            out.append(_text(middle, base + 13, _short(value), "middle"))
+            out.append(_text(middle, base + 13, count(value), "middle"))
     return out
 
 
@@ -200,11 +204,6 @@ def _year_labels(years: Sequence[int], step: float) -> list[str]:
         for k, year in enumerate(years)
         if k % each == 0
     ]
-
-
-def _short(value: float) -> str:
-    """Return a bar's number: whole where it is whole, or 10 or more."""
-    return f"{value:,.0f}" if value >= 10 or abs(value - round(value)) < 0.05 else f"{value:.1f}"
 
 
 def _text(x: float, y: float, text: str, anchor: str, *, bold: bool = False) -> str:

@@ -118,7 +118,7 @@ def draws() -> None:
 def widths() -> None:
     sizes = ((50.0, 100_000, 5_000), (200.0, 100_000, 5_000), (500.0, 10_000, 500))
     for half_m, segments, events in sizes:
-        made = study(segments, 95.0, events)
+        made = study(segments, 77.0, events)
         compared(made, half_m, 20)
         start = time.perf_counter()
         form = compared(made, half_m, 1000)

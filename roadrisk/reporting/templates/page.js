@@ -5,7 +5,7 @@ const view = (() => {
   const page = read("page_data");
   const data = read("layer_data");
   const at = (id) => document.getElementById(id);
-  const small = () => window.matchMedia("(max-width: 700px)").matches;
+  const small = () => window.matchMedia("screen and (max-width: 700px)").matches;
   /* Where the open layer control would cover much of the map. */
   const tight = () => window.innerWidth < 1500;
   const still = () => window.matchMedia("(prefers-reduced-motion: reduce)").matches;
@@ -14,6 +14,8 @@ const view = (() => {
   const buttons = new Map();
   const stretchButtons = new Map();
   const chips = [];
+  const letters = [];
+  const ladders = [];
 
   function put(parent, tag, text, kind) {
     const element = document.createElement(tag);
@@ -74,6 +76,8 @@ const view = (() => {
       weight: f.properties.u ? page.unwatched_width : page.road_width,
     }),
     stretches: () => ({ color: page.accent, weight: outline * thin(), opacity: 1, lineCap: "butt" }),
+    /* Rungs across the casing: what a grey print shows of it. */
+    ladder: () => ({ color: page.ink, weight: outline * thin(), opacity: 1, lineCap: "butt", dashArray: "2 4" }),
     pieces: (f) => ({
       color: page.colours[f.properties.c], weight: page.widths[f.properties.c] * thin(),
       opacity: 1, lineCap: "butt", dashArray: dashed(f),
@@ -188,9 +192,9 @@ const view = (() => {
     button.addEventListener("click", () => choose("windows", feature, layer));
     buttons.set(mine.r, button);
   }
-  function addStretch(feature, layer, said, number) {
+  function addStretch(feature, layer, said) {
     const lines = said.map((text, i) => [text, i === 0 ? "road" : "place"]);
-    const button = row("stretch_list", String(number), "tag", lines);
+    const button = row("stretch_list", feature.properties.l, "tag", lines);
     button.addEventListener("click", () => choose("stretches", feature, layer));
     stretchButtons.set(feature.properties, button);
   }
@@ -200,13 +204,28 @@ const view = (() => {
     element.className = mine.s ? "chip stands_out" : "chip";
     element.textContent = String(mine.r);
     const icon = L.divIcon({ html: element, className: "chip_box", iconSize: [24, 24], iconAnchor: [-7, 31] });
-    const chip = L.marker(middle(layer), { icon, keyboard: false, zIndexOffset: 1000 - mine.r });
+    const chip = L.marker(middle(layer.getLatLngs()), { icon, keyboard: false, zIndexOffset: 1000 - mine.r });
     chip.on("click", () => open("windows", feature, layer));
     windows_layer.addLayer(chip);
     chips.push({ rank: mine.r, chip, element });
   }
-  function middle(layer) {
-    const line = layer.getLatLngs();
+  /* A stretch's rungs, and its letter in a square below it; ranks are discs above their place. */
+  function addLetter(feature, layer) {
+    const ladder = L.polyline(layer.getLatLngs(), Object.assign({ interactive: false }, style.ladder()));
+    ladders.push(ladder);
+    const element = document.createElement("span");
+    element.className = "letter";
+    element.textContent = feature.properties.l;
+    const icon = L.divIcon({ html: element, className: "chip_box", iconSize: [24, 24], iconAnchor: [33, -9] });
+    const parts = layer.getLatLngs();
+    const longest = parts.reduce((a, b) => (b.length > a.length ? b : a));
+    const mark = L.marker(middle(longest), { icon, keyboard: false, zIndexOffset: 2000 });
+    mark.on("click", () => open("stretches", feature, layer));
+    stretches_layer.addLayer(ladder);
+    stretches_layer.addLayer(mark);
+    letters.push(mark);
+  }
+  function middle(line) {
     const far = line.slice(1).map((p, i) => p.distanceTo(line[i]));
     let left = far.reduce((a, b) => a + b, 0) / 2;
     for (let i = 0; i < far.length; i += 1) {
@@ -222,7 +241,8 @@ const view = (() => {
   /* Numbers that would cover a better rank's number, and all after the tenth, wait until the
      map is closer. */
   function declutter() {
-    const taken = [];
+    /* A letter's square lies as far to the lower left of its place as a disc to the upper right. */
+    const taken = letters.map((m) => map.latLngToLayerPoint(m.getLatLng()).subtract([40, -40]));
     const first = (c) => (c.element.classList.contains("chosen") ? 0 : c.rank);
     for (const c of [...chips].sort((a, b) => first(a) - first(b))) {
       const p = map.latLngToLayerPoint(c.chip.getLatLng());
@@ -237,7 +257,8 @@ const view = (() => {
   function resize() {
     if (thin() === drawnThin) return;
     drawnThin = thin();
-    for (const name of ["stretches", ...smooth]) window[`${name}_layer`].setStyle(style[name]);
+    for (const name of smooth) window[`${name}_layer`].setStyle(style[name]);
+    stretches_layer.eachLayer((layer) => layer.setStyle && layer.setStyle(style[ladders.includes(layer) ? "ladder" : "stretches"]()));
     windows_layer.eachLayer((layer) => layer.setStyle && layer.setStyle(style.windows()));
   }
 
@@ -255,6 +276,7 @@ const view = (() => {
     }
     row.appendChild(svg);
     put(row, "span", text);
+    return row;
   }
   const stroke = (color, width, more) => ["line", Object.assign({
     x1: 2, x2: 34, y1: 10, y2: 10, stroke: color, "stroke-width": width }, more)];
@@ -275,23 +297,30 @@ const view = (() => {
       swatch(inside, [stroke(page.road, page.road_width, { "stroke-dasharray": "7 5" })], words.off);
     }
     if (words.stretch) {
-      swatch(inside, [stroke(page.accent, 18), stroke(page.colours[4], 10)], words.stretch);
+      const square = ["rect", { x: 11, y: 3, width: 14, height: 14, fill: "#fff", stroke: page.ink, "stroke-width": 2 }];
+      const a = ["path", { d: "M15 14 18 6 21 14 M16 11.5 H20", fill: "none", stroke: page.ink, "stroke-width": 1.6 }];
+      swatch(inside, [stroke(page.accent, 18), stroke(page.ink, 18, { "stroke-dasharray": "2 4" }), stroke(page.colours[4], 10), square, a], words.stretch);
     }
     const disc = ["circle", { cx: 18, cy: 10, r: 9, fill: "#fff", stroke: page.ink, "stroke-width": 1.5 }];
     const one = ["path", { d: "M15.5 7.5 18.5 5.5 V14.5", fill: "none", stroke: page.ink, "stroke-width": 1.8 }];
     const any = (name) => data[name].features.length > 0;
     if (any("windows")) swatch(inside, [disc, one], words.window);
     const pen = { fill: "#fff", stroke: page.ink, "stroke-width": 1.4 };
-    if (any("reports") || any("crossings")) put(inside, "p", words.closer, "legend_unit closer");
+    if (any("reports") || any("crossings")) put(inside, "p", words.closer, "legend_unit closer").id = "key_closer";
     if (any("reports")) {
       const row = put(inside, "div", "", "keys");
+      row.id = "key_reports";
       put(row, "span", words.reports);
       swatch(row, [["circle", Object.assign({ cx: 18, cy: 10, r: 4.5 }, pen)]], words.alive, 12);
       swatch(row, [["path", Object.assign({}, pen, {
         d: "M13.5 5.5 22.5 14.5 M22.5 5.5 13.5 14.5", "stroke-width": 2.2 })]], words.dead, 12);
       swatch(row, [["rect", Object.assign({ x: 14, y: 6, width: 8, height: 8 }, pen)]], words.other, 12);
     }
-    if (any("crossings")) swatch(inside, [["path", { d: "M18 5 23 14 13 14 Z", fill: page.ink }]], words.crossing);
+    if (any("crossings")) {
+      const row = swatch(inside, [["path", { d: "M18 5 23 14 13 14 Z", fill: page.ink }]], words.crossing);
+      row.id = "key_crossings";
+      put(row.lastChild, "span", ` ${words.switch}`, "on_screen");
+    }
   }
 
   function texts() {
@@ -348,6 +377,7 @@ const view = (() => {
   function inOrder() {
     for (const name of order) {
       if (map.hasLayer(window[`${name}_layer`])) window[`${name}_layer`].bringToFront();
+      if (name === "stretches" && map.hasLayer(stretches_layer)) ladders.forEach((l) => l.bringToFront());
     }
     if (chosen) chosen.eachLayer && chosen.eachLayer((l) => l.bringToFront());
   }
@@ -358,7 +388,8 @@ const view = (() => {
       addChip(layer.feature, layer);
     });
     stretches_layer.getLayers().forEach((layer, i) => {
-      addStretch(layer.feature, layer, page.stretches[i], i + 1);
+      addStretch(layer.feature, layer, page.stretches[i]);
+      addLetter(layer.feature, layer);
     });
     inOrder();
     declutter();
@@ -399,9 +430,15 @@ const view = (() => {
       map.invalidateSize({ animate: false, pan: false });
       const all = L.latLngBounds(page.bounds);
       map.fitBounds(before.bounds.contains(all) ? all : before.bounds, { animate: false });
+      /* The key names what is on the paper: points are not drawn from afar. */
+      const drawn = { reports: !far() && map.hasLayer(reports_layer), crossings: !far() && map.hasLayer(crossings_layer) };
+      for (const [name, on] of [...Object.entries(drawn), ["closer", drawn.reports || drawn.crossings]]) {
+        if (at(`key_${name}`)) at(`key_${name}`).hidden = !on;
+      }
     });
     window.addEventListener("afterprint", () => {
       document.body.classList.remove("printing");
+      for (const name of ["reports", "crossings", "closer"]) if (at(`key_${name}`)) at(`key_${name}`).hidden = false;
       folds.forEach((f, i) => { f.open = before.open[i]; });
       map.invalidateSize({ animate: false, pan: false });
       map.fitBounds(before.bounds, { animate: false });
