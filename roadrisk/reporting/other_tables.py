@@ -9,6 +9,7 @@ import pandas as pd
 import pyproj
 
 from roadrisk.base.crs import WGS84
+from roadrisk.base.units import M_PER_MILE
 from roadrisk.reporting.chance_words import p_short
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.place_sheets import scale_of
@@ -24,10 +25,9 @@ from roadrisk.reporting.ranked_list import (
     rounded,
     significant,
     speed_column,
-    speed_texts,
     window_columns,
 )
-from roadrisk.reporting.sheets import unwatched
+from roadrisk.reporting.sheets import in_units, unwatched
 from roadrisk.reporting.stretch_letters import stretch_letter
 
 if TYPE_CHECKING:
@@ -106,7 +106,10 @@ def stretches_table(study: Study, findings: Findings) -> pd.DataFrame:
         if name in stretches:
             table[name] = _texts(stretches[name])
     if "speed_limit_kmh" in stretches:
-        table |= speed_texts(stretches["speed_limit_kmh"], units)
+        name, factor = ("mph", 1000 / M_PER_MILE) if units == "us" else ("kmh", 1.0)
+        table[f"speed_limit_{name}"] = [
+            in_units(words, factor) for words in stretches["speed_limit_kmh"]
+        ]
     return pd.DataFrame(table, index=stretches.index)
 
 

@@ -28,6 +28,7 @@ from roadrisk.reporting.sheets import (
     reported,
     road,
     speed,
+    speed_text,
     start_and_end,
     traffic,
     unwatched,
@@ -35,6 +36,7 @@ from roadrisk.reporting.sheets import (
 from roadrisk.reporting.stretch_evidence import (
     stretch_days,
     times_chance,
+    times_in_full,
     traffic_or_looking,
 )
 from roadrisk.reporting.wording import (
@@ -146,7 +148,7 @@ def stretch_lines(
         road(row["road"]),
         *start_and_end(row, scale.units, scale.level),
         short_length(row["length_m"], scale.units),
-        times_chance(row),
+        times_in_full(row),
         stretch_chance(row, scale.draws),
         kept_in_full(row),
         traffic_or_looking(row, scale),
@@ -155,6 +157,8 @@ def stretch_lines(
         f"{_many(row['animals'], 'tagged animal')}, {_many(row['observers'], 'observer')}",
         stretch_days(row),
         count(row["reports"]),
+        speed_text(row.get("speed_limit_kmh"), scale.units),
+        plain_text(row.get("owner")),
         measures(row, scale.measure_unit),
     ]
 

@@ -229,26 +229,6 @@ def speed_column(kmh: pd.Series[Any], units: Units) -> dict[str, pd.Series[Any]]
     return {"speed_limit_kmh": rounded(speed, 0)}
 
 
-def speed_texts(kmh: pd.Series[Any], units: Units) -> dict[str, list[str]]:
-    """Return speed limits that may be several (``50 / 90``), under the name with their unit."""
-    name = "speed_limit_mph" if units == "us" else "speed_limit_kmh"
-    factor = 1000 / M_PER_MILE if units == "us" else 1.0
-    return {name: [scaled(value, factor) for value in kmh]}
-
-
-def scaled(value: object, factor: float) -> str:
-    """Return a number, or the numbers in a text such as ``50 / 90``, times a factor, whole."""
-    parts = [part.strip() for part in plain_text(value).split("/")]
-    return " / ".join(_scaled(part, factor) for part in parts if part)
-
-
-def _scaled(part: str, factor: float) -> str:
-    try:
-        return f"{float(part) * factor:.0f}"
-    except ValueError:
-        return part
-
-
 def prefixed(
     name: str, columns: dict[str, pd.Series[Any]], instead_of: str = ""
 ) -> dict[str, pd.Series[Any]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -30,7 +31,7 @@ SHEETS: dict[str, tuple[str, ...]] = {
         "Road", "Starts", "Ends", "Length", "How much more than chance", "Chance",
         "Found again when the records are drawn anew", "Isn't it just where people drive or look?",
         "Its places in the ranked list", YEARS, "Rests on", "Crossing-days",
-        "Public reports", "Route and measure",
+        "Public reports", "Speed limit", "Owner", "Route and measure",
     ),
     "windows": (
         "Where", "What to look at there", "Rests on",
@@ -76,6 +77,19 @@ def speed(kmh: float, units: Units) -> str:
     if not np.isfinite(kmh):
         return ""
     return f"{kmh / 1.609344:.0f} mph" if units == "us" else f"{kmh:.0f} km/h"
+
+
+def speed_text(kmh: object, units: Units) -> str:
+    """Return a speed limit that is given as text, one or several: ``50 to 90 km/h``."""
+    words = in_units(kmh, 1 / 1.609344 if units == "us" else 1.0)
+    return f"{words} {'mph' if units == 'us' else 'km/h'}" if words else ""
+
+
+def in_units(text: object, factor: float) -> str:
+    """Return a text with each of its numbers times a factor, whole."""
+    return re.sub(
+        r"\d+(?:\.\d+)?", lambda found: f"{float(found[0]) * factor:.0f}", plain_text(text)
+    )
 
 
 def crossed(row: Mapping[str, Any]) -> str:

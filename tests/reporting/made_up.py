@@ -271,8 +271,13 @@ def _stretches(lixels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
          "begin_x_m": [X0 + 1930], "begin_y_m": [Y0 + 540], "end_x_m": [X0 + 2277],
          "end_y_m": [Y0 + 534], "ends_p_value": [0.012], "kept_of_100": pd.array([97], "Int64"),
          "begin_low_m": [-30.0], "begin_high_m": [20.0], "end_low_m": [310.0],
-         "end_high_m": [390.0], "ends_note": [""], "crossing_days": [9.0], "reports": [7.75],
-         "animals": [5], "observers": [6]},
+         "end_high_m": [390.0], "ends_note": [""], "crossing_days": [9.0],
+         "crossing_days_low": [6.5], "crossing_days_high": [12.25], "reports": [7.75],
+         "reports_alive": [4.5], "reports_dead": [3.25], "reports_other": [0.0],
+         "animals": [5], "observers": [6], "times_expected": [6.1239],
+         "times_expected_low": [3.97], "times_expected_high": [8.8],
+         "owner": [f"County (invented) {PICTURE}"], "aadt": ["330 to 4200"],
+         "speed_limit_kmh": ["50 to 90"]},
         geometry=[MultiLineString(list(hot.geometry))], crs=CRS,
     )  # fmt: skip
 
@@ -313,6 +318,7 @@ def _ranked(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
             "p_value": 0.004 if hot else 0.7, "kept_of_100": 100 - 9 * rank if known else pd.NA,
             "rank_low": max(1, rank - 2) if known else pd.NA,
             "rank_high": rank + 6 if known else pd.NA, "stretch": int(hot),
+            "metres_in_stretch": {1: 100.0, 2: 40.25, 3: 0.0}.get(rank, 0.0),
             "rests_on": "a single report" if rank == 7 else f"{rank} tagged animals {PICTURE}",
             "look_at": "water on both sides; verge height; culvert under the road"
             if hot else f"{PICTURE} hedge gap", "owner": "County (invented)" if agency else "",
