@@ -5,10 +5,15 @@ from __future__ import annotations
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-from shapely import LineString
+from shapely import LineString, MultiLineString
 
 from roadrisk.hotspots.looking import HARDLY_CROSSED, NOT_WATCHED
-from roadrisk.hotspots.ranked_rows import UNWATCHED, _road_facts, with_reach
+from roadrisk.hotspots.ranked_rows import (
+    UNWATCHED,
+    _road_facts,
+    with_metres_in_stretch,
+    with_reach,
+)
 from roadrisk.roads.bands import partner_lixels, with_bands
 from roadrisk.roads.lixels import lay_lixels
 from tests.roads.small import make_network
@@ -38,6 +43,28 @@ def test_windows_without_an_animal_in_reach_are_not_watched() -> None:
     assert got["crossing_days_note"].tolist()[1:3] == ["18 animals resampled", UNWATCHED]
     assert got["look_at"][2] == f"Look. {NOT_WATCHED}"
     assert got["look_at"][1] == f"Look. {HARDLY_CROSSED}"
+
+
+def test_how_much_of_a_window_lies_in_a_stretch() -> None:
+    """Inside; 40 m in; a corner of two stretches; reached by smoothing alone; crossed; far off."""
+    windows = [[(0, 0), (100, 0)], [(160, 0), (200, 0), (200, 60)], [(300, 0), (400, 0)],
+               [(500, 0), (600, 0)], [(50, -50), (50, 50)], [(900, 0), (1000, 0)]]  # fmt: skip
+    ranked = gpd.GeoDataFrame(
+        {"rank": range(1, 7), "stretch": [1, 1, 1, 2, 0, 0], "rests_on": ""},
+        geometry=[LineString(w) for w in windows], crs="EPSG:32633",
+    )  # fmt: skip
+    stretches = gpd.GeoDataFrame(
+        {"stretch": [1, 2]},
+        geometry=[MultiLineString([[(0, 0), (100, 0), (200, 0)], [(300, 0), (330, 0)]]),
+                  MultiLineString([[(400, 0), (340, 0)]])], crs="EPSG:32633",
+    )  # fmt: skip
+    before = ranked.copy()
+    got = with_metres_in_stretch(ranked, stretches)
+    pd.testing.assert_frame_equal(pd.DataFrame(ranked), pd.DataFrame(before))
+    assert got["metres_in_stretch"].round(6).tolist() == [100, 40, 60, 0, 0, 0]
+    assert got["stretch"].tolist() == [1, 1, 2, 2, 0, 0]
+    none = with_metres_in_stretch(ranked.assign(stretch=0), stretches.iloc[:0])
+    assert none["metres_in_stretch"].tolist() == [0] * 6
 
 
 def test_both_carriageways_are_listed() -> None:

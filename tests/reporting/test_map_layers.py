@@ -61,9 +61,14 @@ def test_a_stretch_says_ends_years_and_resamples() -> None:
         "(90 % interval: 30 m further out to 20 m further in)"
     )
     assert "further out to" in said["Ends"]
-    assert said["Would it still be there"] == "kept in 97 of 100 resamples"
+    assert feature["properties"]["l"] == "A"
+    assert feature["properties"]["t"].startswith("Stretch A:")
+    assert said["Found again when the records are drawn anew"] == (
+        "97 of 100 (no forecast; not compared with chance again; the animals' years are not told "
+        "apart)"
+    )
     assert said["Reports by year"] == (
-        "2021: 2 of 80; 2022: about 1.8 of 75; 2023: 4 of 96 reports everywhere (effort not known)"
+        "2021: 2 of 80; 2022: 1.8 of 75; 2023: 4 of 96 reports everywhere (effort not known)"
     )
     assert (
         said["Its places in the ranked list"] == "1 (1 to 7 in resamples), 2 (1 to 8), 3 (1 to 9)"

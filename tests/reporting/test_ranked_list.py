@@ -25,7 +25,8 @@ COLUMNS = [
     "reports_alive", "reports_dead", "reports_other", "animals", "observers",
     "evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high",
     "interval_note", "p_value", "p_value_note", "kept_of_100", "rank_low", "rank_high", "stretch",
-    "stretch_p_value", "stretch_kept_of_100", "stretch_length_m", "stretch_begin_low_m",
+    "metres_in_stretch", "stretch_p_value", "stretch_kept_of_100", "stretch_length_m",
+    "stretch_begin_low_m",
     "stretch_begin_high_m", "stretch_end_low_m", "stretch_end_high_m", "what_to_look_at", "owner",
     "aadt", "aadt_year", "speed_limit_kmh", "segment_ids",
 ]  # fmt: skip
@@ -40,9 +41,9 @@ def test_columns_and_rounding() -> None:
     table = read_csv(ranked_table(made_up.study(), made_up.findings()))
     assert list(table.columns) == COLUMNS
     first = table.iloc[0]
-    assert (first["rank"], first["road"], first["stretch"]) == (1, "Heron Road", 1)
+    assert (first["rank"], first["road"], first["stretch"]) == (1, "Heron Road", "A")
     assert (first["crossing_days_low"], first["crossing_days_high"]) == (4.0, 6.0)
-    assert (first["crossing_days"], first["reports_alive"]) == (5.0, 2.35)
+    assert (first["crossing_days"], first["reports_alive"]) == (5.0, 2.3)
     rate = "crossing_days_per_animal_year"
     # 5 / 8, / 16, / 5 to 3 significant digits.
     assert first[[rate, f"{rate}_low", f"{rate}_high"]].tolist() == [0.625, 0.312, 1.0]
@@ -57,12 +58,14 @@ def test_columns_and_rounding() -> None:
         "and year"
     )
     assert (first["p_value"], first["stretch_p_value"]) == (0.004, 0.004)
-    assert first["p_value_note"].startswith("of this window's strongest point")
+    assert first["p_value_note"].startswith("no test of this row by itself")
+    assert table["metres_in_stretch"][:3].tolist() == [100.0, 40.2, 0.0]
+    assert np.isnan(table["metres_in_stretch"][3])
     assert (first["rests_on"][:18], table["rests_on"][6]) == (
         "1 tagged animals <",
         "a single report",
     )
-    assert np.isnan(table["stretch"][3])
+    assert table["stretch"].fillna("").tolist() == ["A"] * 3 + [""] * 4
     assert first[["kept_of_100", "rank_low", "rank_high"]].tolist() == [91, 1, 7]
     assert np.isnan(table["rank_high"][3])
     ends = [f"stretch_{e}_m" for e in ("begin_low", "begin_high", "end_low", "end_high")]
@@ -99,9 +102,10 @@ def test_us_customary_units() -> None:
     assert table["evidence_per_mile_year"][0] == 50.6  # 31.4159 * 1.609344 = 50.559
     assert table["stretch_begin_low_ft"][0] == -98  # -30 / 0.3048
     assert table["speed_limit_mph"][0] == 56
+    assert table["feet_in_stretch"][1] == 132  # 40.25 / 0.3048
     # 4.5615 and 13.6845 per km.
     assert table["interval_note"][3].endswith("7.34 to 22 per mile and year")
-    assert not [c for c in table if "km" in c or c == "length_m"]
+    assert not [c for c in table if "km" in c or "metre" in c or c == "length_m"]
     assert "per mile" in table["basis"][0]
 
 
@@ -117,7 +121,7 @@ def test_geojson_says_what_the_table_says() -> None:
             back[column].to_numpy(dtype=float, na_value=np.nan),
             table[column].to_numpy(dtype=float, na_value=np.nan),
         )
-    for column in ("road", "place", "what_to_look_at", "basis"):
+    for column in ("road", "place", "what_to_look_at", "basis", "stretch"):
         assert list(back[column]) == list(table[column])
     # 6 decimals of a degree are at most 0.11 m.
     apart = back.geometry.to_crs(made_up.CRS).hausdorff_distance(findings.ranked.geometry)

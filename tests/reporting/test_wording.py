@@ -32,9 +32,9 @@ def test_number(value: float, words: str) -> None:
 
 
 def test_count() -> None:
-    """Whole counts are never rounded; shared-out ones say that they are about right."""
+    """One decimal everywhere: the same report has the same number in sheet, chart and table."""
     assert [count(v) for v in (12345, 0.0, np.nan)] == ["12,345", "0", ""]
-    assert [count(v) for v in (3.49, 15.93, 2.0)] == ["about 3.5", "about 16", "2"]
+    assert [count(v) for v in (3.49, 15.93, 2.0)] == ["3.5", "15.9", "2"]
 
 
 @pytest.mark.parametrize(

@@ -60,16 +60,25 @@ def test_segments_keep_their_numbers(tmp_path: Path, units: str) -> None:
 
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_a_stretch_with_its_ends(tmp_path: Path, units: str) -> None:
-    """By hand: places, measures, both p-values; hostile text is no formula."""
+    """By hand: letter, places, measures, effect size; hostile text is no formula."""
     write_reports(made_up.study(units=units), made_up.findings(), tmp_path)
     table = pd.read_csv(tmp_path / "stretches.csv", encoding="utf-8-sig")
     row = table.iloc[0]
     assert row["begin_place"] == "530 m east of the junction with Sedge Lane"
     assert not row["end_place"].startswith("=")
     assert (row["begin_measure"], row["end_measure"]) == (1.932, 2.282)
-    assert (row["p_value"], row["ends_p_value"]) == (0.004, 0.012)
+    assert (row["stretch"], row["p_value"]) == ("A", 0.004)
     assert (row["p_value_words"], row["measure_unit"]) == (0.004, "mi")
-    assert (row["animals"], row["observers"], row["reports"]) == (5, 6, 7.75)
+    assert (row["animals"], row["observers"], row["reports"]) == (5, 6, 7.8)
+    assert row[["reports_alive", "reports_dead", "reports_other"]].tolist() == [4.5, 3.2, 0.0]
+    assert row[["crossing_days_low", "crossing_days_high"]].tolist() == [6.5, 12.25]
+    times = [f"times_expected{end}" for end in ("", "_low", "_high")]
+    assert row[times].tolist() == [6.12, 3.97, 8.8]
+    # 50 and 90 km/h.
+    assert row["speed_limit_mph" if units == "us" else "speed_limit_kmh"] == (
+        "31 to 56" if units == "us" else "50 to 90"
+    )
+    assert (row["aadt"], row["owner"][:17]) == ("330 to 4200", "County (invented)")
     assert row["kept_of_100"] == 97
     unit, scale = ("ft", 0.3048) if units == "us" else ("m", 1.0)
     ends = row[[f"{e}_{unit}" for e in ("begin_low", "begin_high", "end_low", "end_high")]]
@@ -80,7 +89,8 @@ def test_a_stretch_with_its_ends(tmp_path: Path, units: str) -> None:
     assert power["found_low"].tolist() == [0.203, 0.01]
     assert power["length_ft" if units == "us" else "length_m"][0] == round(500 / scale)
     years = pd.read_csv(tmp_path / "stretch_years.csv", encoding="utf-8-sig")
-    assert years["reports"].tolist() == [2.0, 1.75, 4.0]
+    assert years["reports"].tolist() == [2.0, 1.8, 4.0]
+    assert years["stretch"].tolist() == ["A"] * 3
     assert (years["effort"] == "not known").all()
     assert row["length_ft" if units == "us" else "length_m"] > 300
 

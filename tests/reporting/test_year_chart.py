@@ -1,10 +1,12 @@
 """Reports by year: bars by hand, words where there is nothing to compare, a page to print."""
 
+import html
 import re
 from dataclasses import replace
 from itertools import pairwise
 from xml.etree import ElementTree as ET
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -28,7 +30,7 @@ def test_bars_are_as_high_as_their_numbers() -> None:
     texts = [element.text for element in drawn.iter(f"{SVG}text")]
     assert texts == ["Reports in this stretch", "2", "1.8", "4", "Reports everywhere in the study",
                      "80", "75", "96", "2021", "2022", "2023"]  # fmt: skip
-    assert "2022: about 1.8 of 75" in drawn.attrib["aria-label"]
+    assert "2022: 1.8 of 75" in drawn.attrib["aria-label"]
 
 
 def test_black_and_hatched_and_never_by_colour() -> None:
@@ -73,7 +75,7 @@ def test_many_years_keep_apart() -> None:
     """Thirty years: no two labels closer than a label is wide, a bar a year in each row."""
     many = pd.DataFrame({
         "year": range(1990, 2020), "reports": 1.0, "reports_everywhere": 9.0,
-        "reports_at_usual_share": 1.0,
+        "reports_at_usual_share": 1.0, "effort": "not known",
     })  # fmt: skip
     drawn = ET.fromstring(year_chart(many, 4))
     assert len(list(drawn.iter(f"{SVG}rect"))) == 60
@@ -89,13 +91,55 @@ def test_the_page_has_a_sheet_a_stretch_and_no_script() -> None:
     assert "&lt;b&gt;hinterland" in page
     for words in ("Shows exact places of protected animals: not for publication",
                   "Invented demonstration data", "90 % interval: 30 m further out",
-                  "kept in 97 of 100 resamples", "permutation test, maximum over the network",
+                  "97 of 100 (no forecast; not compared with chance again",
+                  "permutation test, maximum over the network",
                   "Crossings of tagged animals are not in the chart", "permits",
-                  "no proof of safety", "default-src 'none'"):  # fmt: skip
+                  "no proof of safety", "default-src 'none'", "<h2>Stretch A</h2>",
+                  "overlaps it by half"):  # fmt: skip
         assert words in page, words
     assert page.count("<article>") == 1
     assert page.count("<svg") == 1
-    assert "<td>2022</td><td>1.8</td><td>1</td><td>75.0</td><td>2.3</td>" in page
+    assert "<td>2022</td><td>1.8</td><td>1</td><td>75</td><td>2.3</td>" in page
+
+
+def test_the_page_says_how_much_and_whether_traffic_or_looking_could_make_it() -> None:
+    """By hand: times chance, crossing-days with interval, vehicles, dead and alive, no effort."""
+    page = html.unescape(stretches_html(made_up.study(), made_up.findings()).decode())
+    for words in ("about 6.1 times (4 to 8.8) as many animals and observers as chance would put",
+                  "since the place was picked for it",
+                  "9 (6.5 to 12.2), if animals don't respond to the road",
+                  "330 to 4200 vehicles a day here; reports: 4.5 alive, 3.2 dead, 0 not said; "
+                  "5 tagged animals cross here too",
+                  "how much people looked here is not known",
+                  "With these 23 animals and observers about 30 of 100 hot stretches of 500 m at "
+                  "five times the rest would be found: others may have been missed.",
+                  "<td>animals only</td><td>14</td>",
+                  "<td>20 to 41</td>"):  # fmt: skip
+        assert words in page, words
+    assert page.index("others may have been missed") < page.index("<article>")
+    assert page.index("Of 100 strong hot stretches about 30") > page.index("</article>")
+
+
+def test_what_is_not_known_of_a_stretch_is_said() -> None:
+    """By hand: no traffic count, no tagged animal, no interval; and a run without the columns."""
+    findings = made_up.findings()
+    stretches = findings.stretches.assign(
+        aadt="", animals=0, crossing_days=np.nan, crossing_days_low=np.nan,
+        crossing_days_high=np.nan, times_expected_low=np.nan, times_expected_high=np.nan,
+    )  # fmt: skip
+    page = stretches_html(made_up.study(), replace(findings, stretches=stretches)).decode()
+    for words in ("vehicles a day here: not counted", "it rests on reports alone",
+                  "not watched: the study has no tagged animal",
+                  "(no interval: too few resamples show it)"):  # fmt: skip
+        assert words in page, words
+    late = ["times_expected", "times_expected_low", "times_expected_high", "aadt",
+            "crossing_days_low", "crossing_days_high", "owner", "speed_limit_kmh",
+            "reports_alive", "reports_dead", "reports_other"]  # fmt: skip
+    before = replace(findings, stretches=findings.stretches.drop(columns=late))
+    page = stretches_html(made_up.study(), before).decode()
+    assert "How much more than chance" not in page
+    assert "where people drive" not in page
+    assert "about 9, if animals" in page
 
 
 def test_a_page_without_stretches_says_so() -> None:
