@@ -44,8 +44,8 @@ def power_sentence(findings: Findings) -> str:
 def power_heads() -> tuple[str, ...]:
     """Return the heads of `power_rows`."""
     return (
-        "Whose records", "Animals and observers", "Hot stretch", "Times the rest",
-        "Found, of 100", "90 % interval of the simulation", "Studies simulated",
+        "Whose records", "How many", "Hot stretch", "Times the rest", "Found of 100",
+        "90 % interval",
     )  # fmt: skip
 
 
@@ -70,7 +70,6 @@ def power_rows(findings: Findings, units: Units) -> list[list[str]]:
             number(row["times"]),
             f"{100 * row['found']:.0f}",
             f"{100 * row['found_low']:.0f} to {100 * row['found_high']:.0f}",
-            f"{row['worlds']:.0f}",
         ]
         for row in findings.power.to_dict("records")
     ]

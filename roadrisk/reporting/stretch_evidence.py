@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -83,7 +84,7 @@ def traffic_or_looking(row: Mapping[str, Any], scale: Scale) -> str:
     """
     if "aadt" not in row or "reports_alive" not in row:
         return ""
-    vehicles = plain_text(row["aadt"])
+    vehicles = re.sub(r"\d+", lambda found: f"{int(found[0]):,}", plain_text(row["aadt"]))
     traffic = f"{vehicles} vehicles a day here" if vehicles else "vehicles a day here: not counted"
     if row["animals"] > 0:
         many = f"{count(row['animals'])} tagged animal{'s' * (row['animals'] != 1)}"

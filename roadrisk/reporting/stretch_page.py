@@ -7,7 +7,7 @@ from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from roadrisk.reporting.map_layers import rows_of
-from roadrisk.reporting.place_sheets import scale_of, stretch_lines
+from roadrisk.reporting.place_sheets import scale_of, stretch_lines, stretch_words
 from roadrisk.reporting.power_words import power_heads, power_rows, power_sentence
 from roadrisk.reporting.sheets import SHEETS
 from roadrisk.reporting.stretch_letters import stretch_letter
@@ -61,6 +61,7 @@ def stretches_html(study: Study, findings: Findings) -> bytes:
         f'<p class="small">{_text(species)}; {_text(period)}</p>',
         f'<p class="verdict">{_text(findings.chance.words)}</p>',
         f'<p class="small">{_text(power_sentence(findings))}</p>',
+        *(_summary(row, scale) for row in rows_of(findings.stretches)),
     ]
     articles = [
         _article(row, findings, scale, chart_notes(findings.stretch_years, settings))
@@ -90,6 +91,11 @@ def stretches_html(study: Study, findings: Findings) -> bytes:
         f"<title>{_text(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n{body}\n"
         "</body>\n</html>\n"
     ).encode()
+
+
+def _summary(row: dict[str, Any], scale: Scale) -> str:
+    letter, words = stretch_letter(row["stretch"]), "; ".join(stretch_words(row, scale))
+    return f"<p><b>{letter}</b> {_text(words)}</p>"
 
 
 def _article(row: dict[str, Any], findings: Findings, scale: Scale, notes: list[str]) -> str:

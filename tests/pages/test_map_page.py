@@ -179,7 +179,8 @@ def test_the_sheets_to_print_open_by_themselves(tmp_path: Path, open_page: Opene
         expect(page.locator("h1")).to_have_text(made_up.study().settings.study.name)
         expect(page.locator("article svg")).to_have_count(1)
         expect(page.locator("article svg")).to_have_attribute("role", "img")
-        assert page.locator("script, img, b").count() == 0
+        assert page.locator("script, img, header h1 b, article b").count() == 0
+        expect(page.locator("header b")).to_have_text("A")
         assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
         assert opened.requests == [path.as_uri()]
         assert opened.complaints == []
@@ -386,6 +387,37 @@ def test_numbers_on_the_map_do_not_cover_each_other(made_map: Path, open_page: O
         expect(visible.filter(has_text=re.compile(f"^{rank}$"))).to_have_count(1)
 
 
+@pytest.mark.parametrize("width", [1280, 390])
+def test_a_stretch_goes_by_a_letter_on_the_map(
+    made_map: Path, open_page: Opener, width: int
+) -> None:
+    """The square's letter is that of the list; a click opens its sheet; no rank is under it."""
+    page = open_page(made_map, width).page
+    letter = page.locator("#roads_map .letter")
+    expect(letter).to_have_text("A")
+    box = letter.bounding_box()
+    assert box is not None
+    for chip in page.locator(".chip:visible").all():
+        other = chip.bounding_box()
+        assert other is not None
+        assert not overlap(box, other)
+    letter.click()
+    expect(page.locator("#sheet_title")).to_have_text(
+        "Stretch A: stands out from its neighbourhood"
+    )
+    assert page.locator("#stretch_list .tag").text_content() == "A"
+
+
+def test_stretches_go_and_come_back_whole(made_map: Path, open_page: Opener) -> None:
+    """Letter, end bars and rungs leave the map with their layer."""
+    page = open_page(made_map).page
+    for shown in (False, True):
+        page.locator(".leaflet-control-layers").hover()
+        page.get_by_label("Stretches that stand out", exact=True).click()
+        expect(page.locator("#roads_map .letter")).to_have_count(int(shown))
+        expect(page.locator("#roads_map .end_bar")).to_have_count(2 * shown)
+
+
 def test_nothing_recorded_is_shown_as_such(tmp_path: Path, open_page: Opener) -> None:
     """A study without evidence opens too and says so; US customary units have their scale."""
     path = tmp_path / "map.html"
@@ -410,6 +442,14 @@ def test_on_paper_the_map_fits_the_sheet(made_map: Path, open_page: Opener) -> N
     page.emulate_media(media="print")
     expect(page.locator("#list button").first).to_be_visible()
     expect(page.locator("#legend_inside")).to_be_visible()
+    assert page.locator("#legend_inside").evaluate("e => e.scrollHeight <= e.clientHeight + 1")
+    # Points are not drawn from afar, so that the key on paper has no line for them.
+    expect(page.locator("#legend_inside")).to_contain_text("stretch that stands out")
+    for key in ("#key_reports", "#key_crossings", "#key_closer"):
+        expect(page.locator(key)).to_be_hidden()
+    assert "switch on under Layers" not in page.locator("#legend").inner_text()
+    expect(page.locator("#roads_map .letter")).to_be_visible()
+    expect(page.locator("#roads_map .end_bar")).to_have_count(2)
     width = page.evaluate("document.getElementById('roads_map').clientWidth")
     assert width == pytest.approx(182 / 25.4 * 96, abs=2)
     assert page.evaluate("roads_map.getSize().x") == width
@@ -421,6 +461,7 @@ def test_on_paper_the_map_fits_the_sheet(made_map: Path, open_page: Opener) -> N
     )
     page.emulate_media(media="screen")
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert page.locator("#key_crossings").get_attribute("hidden") is None
     expect(page.locator("#list button").first).to_be_hidden()
     assert opened.complaints == []
 

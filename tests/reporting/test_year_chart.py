@@ -108,7 +108,7 @@ def test_the_page_says_how_much_and_whether_traffic_or_looking_could_make_it() -
     for words in ("about 6.1 times (4 to 8.8) as many animals and observers as chance would put",
                   "since the place was picked for it",
                   "9 (6.5 to 12.2), if animals don't respond to the road",
-                  "330 to 4200 vehicles a day here; reports: 4.5 alive, 3.2 dead, 0 not said; "
+                  "330 to 4,200 vehicles a day here; reports: 4.5 alive, 3.2 dead, 0 not said; "
                   "5 tagged animals cross here too",
                   "how much people looked here is not known",
                   "With these 23 animals and observers about 30 of 100 hot stretches of 500 m at "

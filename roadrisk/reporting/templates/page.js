@@ -146,13 +146,10 @@ const view = (() => {
     if (layer && layer.getLatLngs) {
       const parts = layer.getLatLngs();
       const line = Array.isArray(parts[0]) ? parts.flat() : parts;
-      const end = (p) => L.circleMarker(p, {
-        radius: 5, color: page.ink, weight: 2, fillColor: "#fff", fillOpacity: 1, interactive: false,
-      });
       chosen = L.layerGroup([
         L.polyline(parts, { color: "#fff", weight: 6, interactive: false }),
         L.polyline(parts, { color: page.ink, weight: 3, interactive: false }),
-        end(line[0]), end(line[line.length - 1]),
+        ...endBars(line),
       ]).addTo(map);
     } else if (layer && layer.getLatLng) {
       chosen = L.circleMarker(layer.getLatLng(), {
@@ -221,9 +218,23 @@ const view = (() => {
     const longest = parts.reduce((a, b) => (b.length > a.length ? b : a));
     const mark = L.marker(middle(longest), { icon, keyboard: false, zIndexOffset: 2000 });
     mark.on("click", () => open("stretches", feature, layer));
+    endBars(parts.flat()).forEach((bar) => stretches_layer.addLayer(bar));
     stretches_layer.addLayer(ladder);
     stretches_layer.addLayer(mark);
     letters.push(mark);
+  }
+  /* A bar across each end, as on a dimension line: circles are reports and ranks. */
+  function endBars(line) {
+    const bar = (here, inward) => {
+      const [a, b] = [here, inward].map((p) => map.project(p, 20));
+      const element = document.createElement("span");
+      element.className = "end_bar";
+      element.style.transform = `rotate(${Math.atan2(b.y - a.y, b.x - a.x)}rad)`;
+      const icon = L.divIcon({ html: element, className: "chip_box", iconSize: [3, 22], iconAnchor: [1.5, 11] });
+      return L.marker(here, { icon, keyboard: false, interactive: false, zIndexOffset: -1000 });
+    };
+    const n = line.length - 1;
+    return [bar(line[0], line[1]), bar(line[n], line[n - 1])];
   }
   function middle(line) {
     const far = line.slice(1).map((p, i) => p.distanceTo(line[i]));
@@ -299,7 +310,8 @@ const view = (() => {
     if (words.stretch) {
       const square = ["rect", { x: 11, y: 3, width: 14, height: 14, fill: "#fff", stroke: page.ink, "stroke-width": 2 }];
       const a = ["path", { d: "M15 14 18 6 21 14 M16 11.5 H20", fill: "none", stroke: page.ink, "stroke-width": 1.6 }];
-      swatch(inside, [stroke(page.accent, 18), stroke(page.ink, 18, { "stroke-dasharray": "2 4" }), stroke(page.colours[4], 10), square, a], words.stretch);
+      swatch(inside, [stroke(page.accent, 18), stroke(page.ink, 18, { "stroke-dasharray": "2 4" }), square, a,
+        ...[2, 34].map((x) => ["line", { x1: x, x2: x, y1: 0, y2: 20, stroke: page.ink, "stroke-width": 3 }])], words.stretch);
     }
     const disc = ["circle", { cx: 18, cy: 10, r: 9, fill: "#fff", stroke: page.ink, "stroke-width": 1.5 }];
     const one = ["path", { d: "M15.5 7.5 18.5 5.5 V14.5", fill: "none", stroke: page.ink, "stroke-width": 1.8 }];
@@ -379,7 +391,7 @@ const view = (() => {
       if (map.hasLayer(window[`${name}_layer`])) window[`${name}_layer`].bringToFront();
       if (name === "stretches" && map.hasLayer(stretches_layer)) ladders.forEach((l) => l.bringToFront());
     }
-    if (chosen) chosen.eachLayer && chosen.eachLayer((l) => l.bringToFront());
+    if (chosen) chosen.eachLayer && chosen.eachLayer((l) => l.bringToFront && l.bringToFront());
   }
   function finish() {
     for (const name of order) window[`${name}_layer`].addData(data[name]);
