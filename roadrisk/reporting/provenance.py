@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from roadrisk.study import Study
 
 LIBRARIES = (
-    "roadrisk", "numpy", "scipy", "statsmodels", "pandas", "numba", "shapely", "geopandas", "pyogrio", "pyproj",
+    "roadrisk", "numpy", "scipy", "statsmodels", "pandas", "numba", "shapely", "geopandas",
+    "pyogrio", "pyproj",
     "osmnx", "networkx", "osmium", "folium", "xstatic-leaflet",
 )  # fmt: skip
 
