@@ -131,11 +131,12 @@ class Findings:
         ("draws" or "tail fit"), q_value (Benjamini-Hochberg over all windows),
         ends_p_value (of the scan that found the ends), kept_of_100, begin_low_m,
         begin_high_m, end_low_m, end_high_m (in resamples, along the stretch from its
-        beginning), times_expected_low, times_expected_high (in resamples), ends_note (why there
+        beginning), times_around_low, times_around_high (in resamples), ends_note (why there
         are no ends, or empty), crossing_days (with _low, _high: these tagged animals, over drawn
         paths), reports, reports_alive, reports_dead, reports_other, animals, observers,
-        times_expected (animals and observers in it, each counted as one, as a multiple of what
-        the null model puts there; somewhat too high, since the place was picked for it), owner,
+        times_around (animals and observers in it, each counted as one, per metre, as a multiple
+        of those in the rest of its windows of road; somewhat too high, since the place was
+        picked for it; infinite where there are none), owner,
         aadt, speed_limit_kmh (words, "a to b" where it varies), geometry (MultiLineString). May
         be empty.
     stretch_years : pandas.DataFrame

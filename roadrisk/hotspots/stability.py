@@ -10,10 +10,13 @@ import pandas as pd
 from scipy import sparse
 
 from roadrisk.base.progress import Progress, Silent
+from roadrisk.hotspots.around import times_around
 from roadrisk.hotspots.path_kernel import spread_events
-from roadrisk.hotspots.ranking import windows_of_lixels, windows_of_mass
+from roadrisk.hotspots.ranking import windows_of_lixels as listed_windows
+from roadrisk.hotspots.ranking import windows_of_mass
 from roadrisk.hotspots.resampling import resamples, years_of
 from roadrisk.hotspots.scan import scan
+from roadrisk.hotspots.window_chance import windows_of_lixels
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -50,8 +53,8 @@ class Stability:
         One row a ranked window: kept_of_100, rank_low, rank_high; missing where it can't be told.
     stretches : pandas.DataFrame
         One row a stretch: kept_of_100, begin_low_m, begin_high_m, end_low_m, end_high_m (along
-        the stretch from where it begins [m]; NaN where not identified), times_expected_low and
-        _high (animals and observers in it as a multiple of what the null model puts there).
+        the stretch from where it begins [m]; NaN where not identified), times_around_low and
+        _high (animals and observers in it as a multiple of those around: `around.times_around`).
     words : str
         What was resampled, in one or two plain sentences.
     """
@@ -142,6 +145,7 @@ def how_stable(
     ends = np.full((RESAMPLES, len(stretches), 2), np.nan)
     times = np.full((RESAMPLES, len(stretches)), np.nan)
     none = sparse.csr_array((0, len(lixels)))
+    window = windows_of_lixels(strands)
     with (progress or Silent()).step("Resampling animals, observers, years", RESAMPLES) as tick:
         for n, one in enumerate(drawn):
             kept, rank = _ranks(one, lixels, kernel, windows, window_m)
@@ -152,7 +156,7 @@ def how_stable(
                             shortest_m=shortest_m, most_runs=2 + len(stretches)).runs  # fmt: skip
                 for k, stretch in enumerate(stretches):
                     best = runs[: len(stretches)]
-                    times[n, k] = _times_expected(one, stretch)
+                    times[n, k] = times_around(one.voices, stretch, window, lixels.length_m)
                     kept_s[n, k] = _again(stretch, best, lixels.length_m, 0.5) is not None
                     run = _again(stretch, runs, lixels.length_m, 0.0)
                     if run is not None:
@@ -211,7 +215,7 @@ def _ranks(
     """Which windows one resample keeps, and their ranks in it."""
     density = spread_events(kernel, one.evidence) / lixels.length_m
     there = windows_of_mass(lixels, one.evidence, density, window_m=window_m, rows=len(lixels))
-    number = windows_of_lixels(there, len(lixels))
+    number = listed_windows(there, len(lixels))
     sums = np.concatenate([[0.0], np.cumsum(one.evidence)])
     value = (sums[there.last] - sums[there.first]) / there.counted_m
     own = (sums[windows.last] - sums[windows.first]) / windows.counted_m
@@ -227,17 +231,11 @@ def _ranks(
     return kept, rank
 
 
-def _times_expected(one: Resample, stretch: Ints) -> float:
-    """Animals and observers in a stretch as a multiple of what the null model puts there."""
-    due = one.expected[stretch].sum() * one.voices.sum() / max(one.expected.sum(), 1e-300)
-    return float(one.voices[stretch].sum() / due) if due > 0 else np.nan
-
-
 def _quantiles(times: Floats, has_ends: Sequence[bool], tail: float) -> Floats:
     """Low and high over resamples for each stretch that has ends."""
     out = np.full((len(has_ends), 2), np.nan)
-    for k in np.flatnonzero(np.asarray(has_ends, bool) & np.isfinite(times).all(axis=0)):
-        out[k] = np.quantile(times[:, k], [tail, 1 - tail])
+    for k in np.flatnonzero(np.asarray(has_ends, bool) & (~np.isnan(times)).all(axis=0)):
+        out[k] = np.quantile(times[:, k], [tail, 1 - tail], method="inverted_cdf")
     return out
 
 
@@ -305,5 +303,5 @@ def _words(years: Ints) -> str:
 
 
 WINDOW_COLUMNS = ("kept_of_100", "rank_low", "rank_high")
-TIMES_COLUMNS = ("times_expected_low", "times_expected_high")
+TIMES_COLUMNS = ("times_around_low", "times_around_high")
 END_COLUMNS = ["begin_low_m", "begin_high_m", "end_low_m", "end_high_m"]

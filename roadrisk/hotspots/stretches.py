@@ -11,6 +11,8 @@ import shapely
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
+from roadrisk.hotspots.around import times_around
+from roadrisk.hotspots.drawn_masses import unit_weights
 from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, OTHER, Events
 from roadrisk.hotspots.ranking import LEAST_REPORT
 from roadrisk.hotspots.stretch_ends import ends_of, from_low_to_high
@@ -127,7 +129,7 @@ def describe_stretches(
             },
             "animals": int((~events.unit_is_observer[units]).sum()),
             "observers": int(seen.sum()),
-            "times_expected": np.nan if run is None else run.count / run.expected,
+            "times_around": _times_around(events, here, chance, lixels),
             **_known(network, np.unique(lixels.segment[here])),
         }
         row |= _ends(None if run is None else here, run, network, lixels, nodes, places)
@@ -137,6 +139,14 @@ def describe_stretches(
     return gpd.GeoDataFrame(
         {c: [row[c] for row in rows] for c in COLUMNS}, geometry=shapes, crs=network.crs
     )
+
+
+def _times_around(events: Events, here: Ints, chance: Chance, lixels: Lixels) -> float:
+    if chance.by_window is None:
+        return float("nan")
+    voices = np.bincount(events.lixel, unit_weights(events), minlength=len(lixels))
+    window = chance.by_window.window
+    return times_around(np.asarray(voices, np.float64), here, window, lixels.length_m)
 
 
 def _crossed(mass: CrossingMass | None, here: Ints, level: float) -> dict[str, float]:
@@ -230,5 +240,5 @@ COLUMNS = (
     "stretch", "road", "route", "begin_measure", "end_measure", "begin_place", "end_place",
     *_XY, "length_m", "p_value", "window_p_value", "window_p_from", "q_value", "ends_p_value",
     "ends_note", "crossing_days", "crossing_days_low", "crossing_days_high", "reports", *_REPORTS,
-    "animals", "observers", "times_expected", "owner", "aadt", "speed_limit_kmh",
+    "animals", "observers", "times_around", "owner", "aadt", "speed_limit_kmh",
 )  # fmt: skip

@@ -40,7 +40,7 @@ _BEFORE_LENGTH = (
     "route", "begin_measure", "end_measure", "owner", "aadt", "aadt_year",
 )  # fmt: skip
 _DAYS_ENDS = ("crossing_days_low", "crossing_days_high")
-_TIMES = ("times_expected", "times_expected_low", "times_expected_high")
+_TIMES = ("times_around", "times_around_low", "times_around_high")
 _LEFT_OUT = ("file", "row", "record", "reason")
 _DOUBTS = ("file", "row", "column", "record", "problem", "mend")
 _MISMATCHES = ("segment_id", "road", "problem")

@@ -18,12 +18,12 @@ if TYPE_CHECKING:
 
 
 def times_chance(row: Mapping[str, Any]) -> str:
-    """Return how many times as many animals and observers a stretch has as chance puts there.
+    """Return how many times as many animals and observers a stretch has as the road around it.
 
     Parameters
     ----------
     row : mapping
-        Of `Findings.stretches`; with times_expected, _low and _high where a run has them.
+        Of `Findings.stretches`; with times_around, _low and _high where a run has them.
 
     Returns
     -------
@@ -31,19 +31,22 @@ def times_chance(row: Mapping[str, Any]) -> str:
         "" where it is not known.
     """
     times, low, high = (
-        float(row.get(f"times_expected{end}", np.nan)) for end in ("", "_low", "_high")
+        float(row.get(f"times_around{end}", np.nan)) for end in ("", "_low", "_high")
     )
-    if not np.isfinite(times):
+    if np.isnan(times):
         return ""
-    interval = (
-        f" ({number(low, 2)} to {number(high, 2)})"
-        if np.isfinite(low) and np.isfinite(high)
-        else ""
-    )
+    if np.isinf(times):
+        return "animals and observers here, none on the road around"
+    if np.isfinite(low) and np.isfinite(high):
+        interval = f" ({number(low, 2)} to {number(high, 2)})"
+    elif np.isfinite(low):
+        interval = f" ({number(low, 2)} or more)"
+    else:
+        interval = ""
     none = "" if interval else " (no interval: too few resamples show it)"
     return (
-        f"about {number(times, 2)} times{interval} as many animals and observers as chance would "
-        f"put there{none}"
+        f"about {number(times, 2)} times{interval} as many animals and observers a metre as the "
+        f"road around{none}"
     )
 
 

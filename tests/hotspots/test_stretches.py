@@ -12,6 +12,7 @@ from roadrisk.hotspots.chance import Chance
 from roadrisk.hotspots.events import ALIVE, DEAD, Events
 from roadrisk.hotspots.scan import Run
 from roadrisk.hotspots.stretches import describe_stretches, join_stretches
+from roadrisk.hotspots.window_chance import WindowChance
 from roadrisk.roads.lixels import lixel_geometry
 from roadrisk.roads.places import Places
 from tests.roads.small import make_network
@@ -20,7 +21,8 @@ from tests.truth.worlds import Ground, events_of, ground
 
 def described(on: Ground, number: np.ndarray, p: np.ndarray, events: Events,
               runs: list[Run | None]) -> gpd.GeoDataFrame:  # fmt: skip
-    chance = Chance(-p, p, np.zeros(1))
+    window = WindowChance(np.zeros(len(p), np.int64), np.ones(1), np.zeros(1, bool), np.ones(1))
+    chance = Chance(-p, p, np.zeros(1), window)
     return describe_stretches(
         on.network, on.lixels, lixel_geometry(on.network, on.lixels), number, chance, events, runs,
         Places(on.network, None, "metric"),
@@ -70,8 +72,8 @@ def test_none_gives_an_empty_table_with_its_columns() -> None:
 
 
 def test_what_a_stretch_holds_beside_its_chance() -> None:
-    """By hand: three of four events on 100 of 1,000 m, one of them dead; evenly spread 0.4 would
-    lie there, so it has 7.5 times as many."""
+    """By hand: three of four events on 100 of 1,000 m, one of them dead; the fourth on the
+    other 900 m, so it has 27 times as many a metre."""
     on = ground(make_network([[(0, 0), (1000, 0)]], ["Main"]))
     who = [(True, f"o{i}") for i in range(4)]
     events = events_of(on, np.array([40, 45, 49, 90]), who, np.random.default_rng(1))
@@ -80,7 +82,7 @@ def test_what_a_stretch_holds_beside_its_chance() -> None:
     number[40:50] = 1
     run = Run(np.arange(40, 50), 100.0, 3.0, 0.4, 5.0, 0.01)
     row = described(on, number, np.where(number > 0, 0.01, 1.0), events, [run]).iloc[0]
-    assert row["times_expected"] == pytest.approx(7.5)
+    assert row["times_around"] == pytest.approx(27.0)
     assert (row["reports_alive"], row["reports_dead"], row["reports_other"]) == (2.0, 1.0, 0.0)
     assert np.isnan(row["crossing_days"])
     assert (row["owner"], row["aadt"], row["speed_limit_kmh"]) == ("", "", "")

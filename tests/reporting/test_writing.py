@@ -72,7 +72,7 @@ def test_a_stretch_with_its_ends(tmp_path: Path, units: str) -> None:
     assert (row["animals"], row["observers"], row["reports"]) == (5, 6, 7.8)
     assert row[["reports_alive", "reports_dead", "reports_other"]].tolist() == [4.5, 3.2, 0.0]
     assert row[["crossing_days_low", "crossing_days_high"]].tolist() == [6.5, 12.25]
-    times = [f"times_expected{end}" for end in ("", "_low", "_high")]
+    times = [f"times_around{end}" for end in ("", "_low", "_high")]
     assert row[times].tolist() == [6.12, 3.97, 8.8]
     # 50 and 90 km/h.
     assert row["speed_limit_mph" if units == "us" else "speed_limit_kmh"] == (

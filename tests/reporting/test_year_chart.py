@@ -105,7 +105,7 @@ def test_the_page_has_a_sheet_a_stretch_and_no_script() -> None:
 def test_the_page_says_how_much_and_whether_traffic_or_looking_could_make_it() -> None:
     """By hand: times chance, crossing-days with interval, vehicles, dead and alive, no effort."""
     page = html.unescape(stretches_html(made_up.study(), made_up.findings()).decode())
-    for words in ("about 6.1 times (4 to 8.8) as many animals and observers as chance would put",
+    for words in ("about 6.1 times (4 to 8.8) as many animals and observers a metre as the road",
                   "since the place was picked for it",
                   "9 (6.5 to 12.2), if animals don't respond to the road",
                   "330 to 4,200 vehicles a day here; reports: 4.5 alive, 3.2 dead, 0 not said; "
@@ -125,14 +125,14 @@ def test_what_is_not_known_of_a_stretch_is_said() -> None:
     findings = made_up.findings()
     stretches = findings.stretches.assign(
         aadt="", animals=0, crossing_days=np.nan, crossing_days_low=np.nan,
-        crossing_days_high=np.nan, times_expected_low=np.nan, times_expected_high=np.nan,
+        crossing_days_high=np.nan, times_around_low=np.nan, times_around_high=np.nan,
     )  # fmt: skip
     page = stretches_html(made_up.study(), replace(findings, stretches=stretches)).decode()
     for words in ("vehicles a day here: not counted", "it rests on reports alone",
                   "not watched: the study has no tagged animal",
                   "(no interval: too few resamples show it)"):  # fmt: skip
         assert words in page, words
-    late = ["times_expected", "times_expected_low", "times_expected_high", "aadt",
+    late = ["times_around", "times_around_low", "times_around_high", "aadt",
             "crossing_days_low", "crossing_days_high", "owner", "speed_limit_kmh",
             "reports_alive", "reports_dead", "reports_other"]  # fmt: skip
     before = replace(findings, stretches=findings.stretches.drop(columns=late))
