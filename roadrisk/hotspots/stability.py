@@ -38,7 +38,7 @@ LEAST_SHOWN = 20
 ENDS_TAIL = 0.2
 ENDS_WORDS = (
     " A stretch's start and end mark its dense core. In simulated studies stretches of 500 m came "
-    "out 60 to 100 m too short at each end on average, those of 200 m about 20 m too long; where "
+    "out 50 to 100 m too short at each end on average, those of 200 m about 20 m too long; where "
     "evidence tapers off, more of it lies beyond."
 )
 

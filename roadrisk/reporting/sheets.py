@@ -28,7 +28,7 @@ SHEETS: dict[str, tuple[str, ...]] = {
     "alive": ("Live reports, smoothed, here at most",),
     "dead": ("Dead reports, smoothed, here at most",),
     "stretches": (
-        "Road", "Starts", "Ends", "Length", "How much more than chance", "Chance",
+        "Road", "Starts", "Ends", "Length", "How much more than around", "Chance",
         "Found again when the records are drawn anew", "Isn't it just where people drive or look?",
         "Its places in the ranked list", YEARS, "Rests on", "Crossing-days",
         "Public reports", "Speed limit", "Owner", "Route and measure",

@@ -137,7 +137,7 @@ def test_what_is_not_known_of_a_stretch_is_said() -> None:
             "reports_alive", "reports_dead", "reports_other"]  # fmt: skip
     before = replace(findings, stretches=findings.stretches.drop(columns=late))
     page = stretches_html(made_up.study(), before).decode()
-    assert "How much more than chance" not in page
+    assert "How much more than around" not in page
     assert "where people drive" not in page
     assert "about 9, if animals" in page
 
