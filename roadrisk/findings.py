@@ -151,7 +151,9 @@ class Findings:
         evidence_per_km_year_high, evidence_if_independent_low, evidence_if_independent_high
         (per km and year, were every event independent), interval_note, p_value (of the window's
         strongest point, smoothed), kept_of_100, rank_low, rank_high (in
-        resamples; missing where it can't be told), stretch, rests_on (words), look_at, owner,
+        resamples; missing where it can't be told), stretch (with most metres of the window,
+        else the one whose smoothed evidence reaches it; 0 for none), metres_in_stretch (between
+        its ends), rests_on (words), look_at, owner,
         aadt, aadt_year, speed_limit_kmh (highest of its segments), segment_ids (of both
         carriageways), geometry (LineString, begin to end).
     crossings : geopandas.GeoDataFrame
