@@ -150,39 +150,6 @@ def compare_with_chance(
     return Chance(statistic, p_from_draws(statistic, largest), largest, judged)
 
 
-def kernel_sums(
-    events: Events,
-    lixel: Ints,
-    kernel: LixelKernel,
-    lixel_length_m: Floats,
-    bandwidth_m: float,
-    least_units: int,
-) -> Floats:
-    """Sum the kernels of all units but the largest, each capped at one event in its place.
-
-    Parameters
-    ----------
-    events : Events
-    lixel : ndarray of int64, shape (pieces,)
-        Where the pieces lie, in place of `events.lixel`.
-    kernel : scipy.sparse.csr_array, shape (lixels, lixels), or PathKernel
-        Quartic.
-    lixel_length_m : ndarray, shape (lixels,)
-    bandwidth_m : float
-        Half-width of the kernel [m].
-    least_units : int
-
-    Returns
-    -------
-    ndarray, shape (lixels,)
-        [units per metre].
-    """
-    sums = UnitSums(
-        events, kernel, lixel_length_m, peak_per_m=PEAK / bandwidth_m, least_units=least_units
-    )  # fmt: skip
-    return sums.of(lixel)
-
-
 def moved_lixels(events: Events, strands: Strands, draws: int, rng: np.random.Generator) -> Ints:
     """Lixels of all pieces in each draw of the null model.
 

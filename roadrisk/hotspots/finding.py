@@ -10,15 +10,12 @@ import numpy as np
 
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.base.seeds import generator
+from roadrisk.hotspots.against_chance import compared_with_chance
 from roadrisk.hotspots.appendix import local_gi_table, network_k_table
-from roadrisk.hotspots.chance import Chance, compare_with_chance
-from roadrisk.hotspots.chance_chosen import compare_with_bandwidth_chosen
 from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, Events
-from roadrisk.hotspots.kernel_choice import kernel_of_study
 from roadrisk.hotspots.null_models import choose_null_model
 from roadrisk.hotspots.path_kernel import spread_events
 from roadrisk.hotspots.points import gathered, points_of
-from roadrisk.hotspots.power import Power, find_power
 from roadrisk.hotspots.ranked_rows import ranked_rows, window_rates
 from roadrisk.hotspots.ranking import best_windows, tally
 from roadrisk.hotspots.stability import how_stable
@@ -42,8 +39,10 @@ if TYPE_CHECKING:
 
     from roadrisk.findings import ChanceTest
     from roadrisk.hotspot_settings import HotspotsSection
+    from roadrisk.hotspots.chance import Chance
     from roadrisk.hotspots.null_models import NullWords
     from roadrisk.hotspots.path_kernel import LixelKernel
+    from roadrisk.hotspots.power import Power
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.places import Places
     from roadrisk.roads.placing import Placement
@@ -145,55 +144,20 @@ def find_hotspots(
         null.strands,
         gathered(null.strands, null.points, settings, nameless_join=True),
     )
-    with shown.step("Kernel along the network", 1) as tick:
-        spread = kernel_of_study(
-            network, lixels, settings, counted=counted, area=area,
-            asked=settings.draws * max(len(tested.lixel), 1),
-        )  # fmt: skip
-        kernel, notes = spread.share, (*null.notes, *spread.notes)
-        tick()
-    # Before the test: what it could find at all.
-    power = find_power(
+    against = compared_with_chance(
+        network,
+        lixels,
+        counted,
         tested,
         strands,
-        kernel,
-        lixels.length_m,
+        points.event_year,
         settings=settings,
-        rng=generator(seed, "hotspots.power"),
-        peak_per_m=spread.peak_per_m,
-        event_year=points.event_year,
+        area=area,
+        seed=seed,
         progress=shown,
     )
-    if settings.bandwidth_from == "records":
-        chosen = compare_with_bandwidth_chosen(
-            network,
-            lixels,
-            tested,
-            strands,
-            fallback_m=settings.bandwidth_m,
-            shape=settings.kernel_shape,
-            split="discontinuous" if settings.kernel == "discontinuous" else "continuous",
-            least_units=settings.least_units,
-            draws=settings.draws,
-            rng=generator(seed, "hotspots.draws"),
-            progress=shown,
-        )
-        chance, kernel, notes = chosen.chance, chosen.kernel, (*notes, f"Kernel: {chosen.words}")
-        settings = settings.model_copy(update={"bandwidth_m": chosen.bandwidth_m})
-    else:
-        chance = compare_with_chance(
-            tested,
-            strands,
-            kernel,
-            lixels.length_m,
-            bandwidth_m=settings.bandwidth_m,
-            least_units=settings.least_units,
-            draws=settings.draws,
-            rng=generator(seed, "hotspots.draws"),
-            peak_per_m=spread.peak_per_m,
-            by_window=True,
-            progress=shown,
-        )
+    chance, power, kernel = against.chance, against.power, against.kernel
+    settings, notes = against.settings, (*null.notes, *against.notes)
     lines = lixel_geometry(network, lixels)
     stretch = join_stretches(network, lixels, chance.p_value, settings.alpha)
     table = _lixel_table(network, lixels, partner, lines, events, kernel, chance, stretch, years)

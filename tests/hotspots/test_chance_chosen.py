@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from roadrisk.hotspots.chance import kernel_sums
+from roadrisk.hotspots.chance import PEAK
 from roadrisk.hotspots.chance_chosen import TRIED_M, Chosen, compare_with_bandwidth_chosen
 from roadrisk.hotspots.events import Events
+from roadrisk.hotspots.unit_sums import UnitSums
 from tests.truth.worlds import Ground, compared, events_of, ground, line_30_km, planted, repeaters
 
 
@@ -58,7 +59,9 @@ def test_two_observers_can_choose_nothing(line: Ground) -> None:
 def test_sums_are_those_of_the_comparison(line: Ground) -> None:
     """Against the other test: same sums for the observed events, so its statistic plus a mean."""
     events, _ = planted(line, np.random.default_rng(3), 100, 500.0, 5.0)
-    sums = kernel_sums(events, events.lixel, line.kernel, line.lixels.length_m, 200.0, 3)
+    sums = UnitSums(
+        events, line.kernel, line.lixels.length_m, peak_per_m=PEAK / 200.0, least_units=3
+    ).of(events.lixel)
     other = compared(line, events, np.random.default_rng(4), 99).statistic
     assert (other <= sums + 1e-12).all()
     assert np.corrcoef(other, sums)[0, 1] > 0.7
