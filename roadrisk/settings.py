@@ -157,6 +157,13 @@ class PlacementSection(Section):
     near_m: float = Field(default=30.0, gt=0)
 
 
+class RepliesSection(Section):
+    """``[replies]``: what the answers to people who reported something say of this study."""
+
+    injured_call: str = Field(default="", max_length=300)
+    signed: str = Field(default="", max_length=200)
+
+
 class Settings(Section):
     """All of study.toml."""
 
@@ -174,6 +181,7 @@ class Settings(Section):
     crossings: CrossingsSection = CrossingsSection()
     placement: PlacementSection = PlacementSection()
     hotspots: HotspotsSection = HotspotsSection()
+    replies: RepliesSection = RepliesSection()
 
     @model_validator(mode="after")
     def _some_points(self) -> Settings:

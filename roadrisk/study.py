@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from roadrisk.decisions import Decisions
 from roadrisk.species import GENERIC, Profile, built_in_profile
 
 if TYPE_CHECKING:
@@ -68,6 +69,12 @@ class Study:
         One plain sentence: which profile that is, and whose.
     area : shapely.Polygon or shapely.MultiPolygon or None
         The study area, where `[hotspots] study_area` names one.
+    held : geopandas.GeoDataFrame or None
+        Columns of `records.schemas.HELD`: reports that can't be counted as they are written.
+    decisions : Decisions
+        What people decided about reports.
+    photos : pandas.DataFrame or None
+        What photos in the study folder say of themselves; columns of `records.photos.PHOTOS`.
     """
 
     folder: Path
@@ -88,3 +95,6 @@ class Study:
     profile: Profile = field(default_factory=lambda: built_in_profile(GENERIC))
     profile_words: str = "Species values: the generic small slow animal stands in."
     area: shapely.Polygon | shapely.MultiPolygon | None = None
+    held: gpd.GeoDataFrame | None = None
+    decisions: Decisions = field(default_factory=Decisions)
+    photos: pd.DataFrame | None = None

@@ -54,10 +54,20 @@ class FixesSection(TableSection):
 
 
 class SightingsSection(TableSection):
-    """``[sightings]``; which protocols (samplingProtocol) are carcass surveys."""
+    """``[sightings]``; which protocols (samplingProtocol) are carcass surveys.
+
+    `undecided` says what becomes of reports that nobody decided on. The rest are choices (no
+    value is published) on which reports may be of one animal: nearer than `same_place_m` or than
+    their uncertainties added; a carcass is there to be seen for `carcass_days` on average, a live
+    animal at one place for `live_minutes`.
+    """
 
     default_uncertainty_m: float = Field(default=100.0, gt=0)
     surveys: tuple[str, ...] = ()
+    undecided: Literal["count", "leave out"] = "count"
+    same_place_m: float = Field(default=50.0, gt=0, le=1000)
+    carcass_days: float = Field(default=3.0, gt=0, le=365)
+    live_minutes: float = Field(default=30.0, gt=0, le=1440)
 
 
 class EffortSection(TableSection):

@@ -92,7 +92,7 @@ def read_bearing_table(
         notes.leave_out(nameless, about, "no organismID", column=column)
     for found in (observer, sender):
         if found is not None:
-            gate.shut(~judge(found, about, where, kind, notes))
+            gate.shut(~judge(found, about, where, kind, notes).usable)
     judge_dates(text, dates, study, gate, about, columns, notes, within_study=kind == "bearings")
     table = pd.DataFrame(
         {

@@ -55,7 +55,7 @@ def read_capture_places(
     if found is None:
         return unknown, unknown.copy()
     apart = type(notes)(notes.file)
-    usable = judge(found, about, where, _SECTION, apart)
+    usable = judge(found, about, where, _SECTION, apart).usable
     lost = found.given & ~usable
     at_row: dict[int, Remark] = {}
     for remark in apart.remarks:

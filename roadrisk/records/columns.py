@@ -29,7 +29,8 @@ TERMS: dict[str, tuple[str, ...]] = {
         "occurrenceID", "eventDate", "eventTime", "scientificName", "vitality", "sex",
         "lifeStage", "behavior", "recordedBy", "samplingProtocol", "occurrenceRemarks",
         "associatedMedia",
-        "identificationVerificationStatus", "occurrenceStatus", *POSITION_TERMS,
+        "identificationVerificationStatus", "occurrenceStatus", "organismID", "length_mm",
+        "iris_colour", "plastron_shape", "carcass_action", *POSITION_TERMS,
     ),
     "bearings": (
         "organismID", "eventDate", "eventTime", "bearing_degrees", "north", "bearing_sd_degrees",

@@ -47,7 +47,7 @@ def join_sightings(tables: list[pd.DataFrame]) -> tuple[pd.DataFrame, list[Remar
     Returns
     -------
     sightings : pandas.DataFrame
-        All rows; the second report with one id A becomes A-2.
+        All rows, in the order of `tables`; the second report with one id A becomes A-2.
     remarks : list of Remark
         One doubt for each id that was changed.
     """

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from pathlib import PurePath
+import datetime as dt
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import geopandas as gpd
@@ -17,18 +18,21 @@ from roadrisk.records.columns import POSITION_TERMS, Columns, find_columns, numb
 from roadrisk.records.dates import read_dates
 from roadrisk.records.event_dates import ask_for_order, dates_as_text, judge_dates, none_left
 from roadrisk.records.ids import note_spoiled
-from roadrisk.records.position_doubts import judge
-from roadrisk.records.positions import read_positions
+from roadrisk.records.position_doubts import Judged, judge
+from roadrisk.records.positions import Positions, read_positions
 from roadrisk.records.raw_table import About, Bools, Gate, Notes, RawTable
+from roadrisk.records.report_keys import made_id
 from roadrisk.records.sighting_columns import add_sighting_columns
 
 if TYPE_CHECKING:
+    from roadrisk.errors import Remark
+    from roadrisk.records.dates import Dates
     from roadrisk.records.whereabouts import Whereabouts
     from roadrisk.settings import StudySection
     from roadrisk.table_settings import BackgroundSection, FixesSection, SightingsSection
 
 Kind = Literal["fixes", "sightings", "background"]
-Placed = Literal["fixes", "sightings", "bearings", "bearing_tests", "background"]
+Placed = Literal["fixes", "sightings", "bearings", "bearing_tests", "background", "held"]
 
 _SCHEMAS = {
     "fixes": schemas.FIXES,
@@ -36,8 +40,30 @@ _SCHEMAS = {
     "bearings": schemas.BEARINGS,
     "bearing_tests": schemas.BEARING_TESTS,
     "background": schemas.BACKGROUND,
+    "held": schemas.HELD,
 }
+# A report dated before this is a slip of the pen (common practice).
+EARLIEST_YEAR = 1950
 _IDS = {"fixes": "organismID", "sightings": "occurrenceID", "background": "occurrenceID"}
+
+
+@dataclass(frozen=True, eq=False)
+class ReadPoints:
+    """Rows of one file with time and position.
+
+    Attributes
+    ----------
+    kept : pandas.DataFrame
+        The columns of the schema except geometry, and lon, lat (WGS 84, NaN for a row by
+        route and measure).
+    held : pandas.DataFrame
+        Reports of the study's species (none for fixes and background) whose position or date
+        is at fault and that a person may mend: the same columns (NaT and NaN where unknown), and
+        given_position, held_because, proposed_longitude, proposed_latitude.
+    """
+
+    kept: pd.DataFrame
+    held: pd.DataFrame
 
 
 def read_point_table(
@@ -48,6 +74,34 @@ def read_point_table(
     where: Whereabouts,
     notes: Notes,
 ) -> pd.DataFrame | None:
+    """Read fixes, sightings, or other reports as background: the rows that can be used.
+
+    Parameters
+    ----------
+    kind : {"fixes", "sightings", "background"}
+    raw : RawTable
+    section : FixesSection, SightingsSection or BackgroundSection
+    study : StudySection
+    where : Whereabouts
+    notes : Notes
+
+    Returns
+    -------
+    pandas.DataFrame or None
+        `ReadPoints.kept` of `read_points`, with the same parameters.
+    """
+    found = read_points(kind, raw, section, study, where, notes)
+    return None if found is None else found.kept
+
+
+def read_points(
+    kind: Kind,
+    raw: RawTable,
+    section: FixesSection | SightingsSection | BackgroundSection,
+    study: StudySection,
+    where: Whereabouts,
+    notes: Notes,
+) -> ReadPoints | None:
     """Read fixes, sightings, or other reports as background.
 
     Parameters
@@ -64,9 +118,8 @@ def read_point_table(
 
     Returns
     -------
-    pandas.DataFrame or None
-        The columns of the schema except geometry, and lon, lat (WGS 84, NaN for a row by
-        route and measure). None if the file can't be used; `notes` then holds the error.
+    ReadPoints or None
+        None if the file can't be used; `notes` then holds the error.
     """
     needed = ("organismID", "eventDate") if kind == "fixes" else ("eventDate",)
     columns = find_columns(kind, raw.frame.columns, section.columns, notes, needed=needed)
@@ -83,8 +136,10 @@ def read_point_table(
     start = len(notes.remarks)
     gate = Gate(np.ones(len(raw), dtype=bool))
     _leave_out_nameless(kind, ids, gate, about, columns, notes)
-    gate.shut(~judge(positions, about, where, kind, notes))
+    judged = judge(positions, about, where, kind, notes)
+    gate.shut(~judged.usable)
     judge_dates(text, dates, study, gate, about, columns, notes)
+    mendable = ~gate.keep & ~_of_another_time(dates, study)
     table = pd.DataFrame(
         {
             "source_file": raw.file,
@@ -107,14 +162,60 @@ def read_point_table(
             table[term] = columns.text(raw, term)
         _leave_out_own(table["scientificName"], study, gate, about, notes)
     else:
-        add_sighting_columns(table, raw, columns, study, gate, about, notes)
+        # What can be mended is judged as if it were: another species stays out.
+        open_gate = Gate(gate.keep | mendable)
+        add_sighting_columns(table, raw, columns, study, open_gate, about, notes)
+        gate.keep &= open_gate.keep
+        mendable &= open_gate.keep
     table["coordinateUncertaintyInMeters"] = _uncertainty(raw, columns, section, gate, about, notes)
     if kind == "fixes":
         _leave_out_repeats(table, gate, about, notes)
     if not gate.keep.any():
         none_left(raw, notes, start)
         return None
-    return table[gate.keep].reset_index(drop=True)
+    if kind == "sightings":
+        table = _why_held(table, ~gate.keep, judged, positions, raw, notes.remarks[start:])
+    kept, held = table[gate.keep], table[mendable & (kind == "sightings")]
+    return ReadPoints(kept.reset_index(drop=True), held.reset_index(drop=True))
+
+
+def _of_another_time(dates: Dates, study: StudySection) -> Bools:
+    """Return rows whose date can be meant and lies outside the study period: nothing to mend."""
+    day = dates.day
+    outside = (day < pd.Timestamp(study.start)) | (day > pd.Timestamp(study.end))
+    possible = (day.dt.year >= EARLIEST_YEAR) & (
+        dates.time <= pd.Timestamp(dt.datetime.now(dt.UTC))
+    )
+    return (outside & possible).to_numpy()
+
+
+def _why_held(
+    table: pd.DataFrame,
+    lost: Bools,
+    judged: Judged,
+    positions: Positions,
+    raw: RawTable,
+    said: list[Remark],
+) -> pd.DataFrame:
+    why: dict[int, str] = {}
+    for remark in said:
+        if remark.kind == "left out" and remark.row is not None:
+            why.setdefault(remark.row, remark.problem)
+    names = [n for n in positions.columns if n in raw.frame.columns]
+    texts = [raw.frame[n] for n in names]
+    given = [", ".join(text.iloc[i] for text in texts) if out else "" for i, out in enumerate(lost)]
+    # A position that can't be used is in the proposal or nowhere.
+    usable = pd.Series(judged.usable, index=table.index)
+    return table.assign(
+        lon=table["lon"].where(usable),
+        lat=table["lat"].where(usable),
+        given_position=pd.Series(given, index=table.index, dtype=str),
+        held_because=pd.Series(
+            [why.get(row, "") for row in raw.rows], index=table.index, dtype=str
+        ),
+        proposed_longitude=judged.lon,
+        proposed_latitude=judged.lat,
+    )
 
 
 def place(
@@ -124,7 +225,7 @@ def place(
 
     Parameters
     ----------
-    kind : {"fixes", "sightings", "bearings", "bearing_tests", "background"}
+    kind : {"fixes", "sightings", "bearings", "bearing_tests", "background", "held"}
     tables : list of pandas.DataFrame
         As `read_point_table` or `bearing_tables.read_bearing_table` returns them.
     crs : pyproj.CRS
@@ -165,8 +266,8 @@ def _ids(kind: Kind, raw: RawTable, columns: Columns, notes: Notes) -> pd.Series
         return ids
     missing = ids == ""
     if missing.any():
-        made = PurePath(raw.file).stem + "-" + pd.Series(raw.rows).astype(str)
-        ids = ids.mask(missing, made)
+        made = [made_id(raw.file, row) for row in raw.rows]
+        ids = ids.mask(missing, pd.Series(made, index=ids.index))
         notes.doubt_file(
             missing.to_numpy(),
             About(raw.rows, ids.tolist()),

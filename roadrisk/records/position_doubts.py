@@ -81,7 +81,25 @@ CHANGES = tuple(
 )
 
 
-def judge(found: Positions, about: About, where: Whereabouts, place: str, notes: Notes) -> Bools:
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """Which rows can be placed, and where the others may have been meant.
+
+    Attributes
+    ----------
+    usable : ndarray of bool, shape (n,)
+        Rows given by route and measure are among them.
+    lon, lat : ndarray, shape (n,)
+        The mended position proposed for a row that isn't usable, WGS 84 [degrees]; NaN where
+        there is none to propose.
+    """
+
+    usable: Bools
+    lon: Floats
+    lat: Floats
+
+
+def judge(found: Positions, about: About, where: Whereabouts, place: str, notes: Notes) -> Judged:
     """Return the rows whose position is usable, and note the others and what looks wrong.
 
     Parameters
@@ -98,10 +116,10 @@ def judge(found: Positions, about: About, where: Whereabouts, place: str, notes:
 
     Returns
     -------
-    ndarray of bool
-        Rows given by route and measure are among the usable ones.
+    Judged
     """
     lon, lat = found.lon, found.lat
+    proposed = np.full(len(lon), np.nan), np.full(len(lon), np.nan)
     known = np.isfinite(lon) & np.isfinite(lat)
     _say_unknown(found, known, about, notes)
     zero = known & (lon == 0) & (lat == 0)
@@ -116,10 +134,10 @@ def judge(found: Positions, about: About, where: Whereabouts, place: str, notes:
     else:
         _say_apart(lon[possible], lat[possible], where, notes)
     impossible = usable & ~possible
-    _say_impossible(impossible, change, lon, lat, found, about, notes)
+    _say_impossible(impossible, change, lon, lat, found, about, notes, proposed)
     left: Bools = possible
     if change is None:
-        left = _odd_rows(lon, lat, possible, where, found, about, notes)
+        left = _odd_rows(lon, lat, possible, where, found, about, notes, proposed)
     notes.doubt_file(
         found.coarse & left,
         about,
@@ -129,7 +147,7 @@ def judge(found: Positions, about: About, where: Whereabouts, place: str, notes:
         "give the coordinates as they were measured, or coordinateUncertaintyInMeters to match",
         column=found.columns[0],
     )
-    return left | found.by_route
+    return Judged(left | found.by_route, *proposed)
 
 
 def whole_table(lon: Floats, lat: Floats, where: Whereabouts) -> Change | None:
@@ -227,6 +245,7 @@ def _say_impossible(
     found: Positions,
     about: About,
     notes: Notes,
+    proposed: tuple[Floats, Floats],
 ) -> None:
     if not which.any():
         return
@@ -239,6 +258,7 @@ def _say_impossible(
         return f"latitude {lat[i]:.9g}, longitude {lon[i]:.9g} is no place on Earth"
 
     if change is None:
+        proposed[0][swappable], proposed[1][swappable] = x[swappable], y[swappable]
         notes.doubt_rows(
             swappable,
             about,
@@ -265,6 +285,7 @@ def _odd_rows(
     found: Positions,
     about: About,
     notes: Notes,
+    proposed: tuple[Floats, Floats],
 ) -> Bools:
     """Note rows far from the others, and return the rows that stay."""
     inside = _bulk(lon, lat, possible, where)
@@ -280,6 +301,7 @@ def _odd_rows(
             fits = odd & ~mended & inside(x, y)
             new_x[fits], new_y[fits], changes[fits] = x[fits], y[fits], change
             mended |= fits
+    proposed[0][mended], proposed[1][mended] = new_x[mended], new_y[mended]
     column = found.columns[0]
     notes.doubt_rows(
         mended,

@@ -81,10 +81,15 @@ FIXES = pa.DataFrameSchema(
 VITALITY = ("alive", "dead", "mixedLot", "uncertain", "notAssessed")
 """Values of the Darwin Core term ``vitality``."""
 
+CARCASS_ACTIONS = ("", "left", "marked", "removed", "already marked")
+"""What was done with a carcass; project choice of words."""
+
 SIGHTINGS = pa.DataFrameSchema(
     {
         **_where(),
         "occurrenceID": _text(unique=True),
+        "report_key": _text(unique=True),
+        "fingerprint": _text(),
         **_when(),
         "coordinateUncertaintyInMeters": pa.Column(float, pa.Check.gt(0), coerce=True),
         "scientificName": _text(),
@@ -97,12 +102,36 @@ SIGHTINGS = pa.DataFrameSchema(
         "occurrenceRemarks": _text(),
         "associatedMedia": _text(),
         "identificationVerificationStatus": _text(),
+        "organismID": _text(),
+        "length_mm": _number(checks=pa.Check.gt(0)),
+        "iris_colour": _text(),
+        "plastron_shape": _text(),
+        "carcass_action": _text(checks=pa.Check.isin(CARCASS_ACTIONS)),
         **_on_road(),
         "geometry": pa.Column(Geometry),
     },
     strict=True,
     ordered=True,
 )
+"""report_key, fingerprint: `report_keys`. organismID: the tag as the observer read it.
+carcass_action: what a survey did with it."""
+
+HELD = pa.DataFrameSchema(
+    {
+        **SIGHTINGS.columns,
+        "time": pa.Column(UTC_TIME, coerce=True, nullable=True),
+        "given_position": _text(),
+        "held_because": _text(),
+        "proposed_longitude": _number(),
+        "proposed_latitude": _number(),
+    },
+    strict=True,
+)
+"""Reports that can't be counted as they are written and that a person may mend.
+
+Position (an empty geometry where there is none to use) or date is at fault; `held_because` says
+which, and the proposed position [degrees, WGS 84] is what it may have been meant to be.
+"""
 
 
 def _bearing() -> dict[str, pa.Column]:

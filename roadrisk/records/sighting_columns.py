@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+import pandas as pd
+
 from roadrisk.records import schemas, words
+from roadrisk.records.columns import numbers
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-
-    import pandas as pd
 
     from roadrisk.records.columns import Columns
     from roadrisk.records.raw_table import About, Gate, Notes, RawTable
@@ -43,7 +45,8 @@ def add_sighting_columns(
     """
     for term in (
         "scientificName", "lifeStage", "behavior", "recordedBy", "samplingProtocol",
-        "occurrenceRemarks", "associatedMedia", "identificationVerificationStatus",
+        "occurrenceRemarks", "associatedMedia", "identificationVerificationStatus", "organismID",
+        "iris_colour", "plastron_shape",
     ):  # fmt: skip
         table[term] = columns.text(raw, term)
     table["sex"] = words.sex(columns.text(raw, "sex"))
@@ -59,6 +62,13 @@ def add_sighting_columns(
             f"write one of {', '.join(schemas.VITALITY)}",
             column=column,
         )
+    table["carcass_action"], strange = words.carcass_action(columns.text(raw, "carcass_action"))
+    for word in strange:
+        column = columns.name("carcass_action")
+        which = (columns.text(raw, "carcass_action") == word).to_numpy()
+        mend = f"write one of {', '.join(a for a in schemas.CARCASS_ACTIONS if a)}, or nothing"
+        notes.doubt_file(which, about, _unknown_action(word), mend, column=column)
+    table["length_mm"] = _length(raw, columns, about, notes)
     status = columns.text(raw, "occurrenceStatus").str.casefold()
     absent = gate.shut(status.isin(words.ABSENT).to_numpy())
     notes.leave_out(absent, about, "nothing was there (occurrenceStatus)")
@@ -75,6 +85,24 @@ def add_sighting_columns(
 
 def _unknown_vitality(word: str) -> Callable[[str], str]:
     return lambda rows: f"{word!r} is no known vitality; {rows} were taken as notAssessed."
+
+
+def _unknown_action(word: str) -> Callable[[str], str]:
+    return lambda rows: f"{word!r} is no known carcass_action; {rows} were taken as not said."
+
+
+def _length(raw: RawTable, columns: Columns, about: About, notes: Notes) -> pd.Series[float]:
+    text = columns.text(raw, "length_mm")
+    given = numbers(text, decimal_comma=raw.decimal_comma)
+    bad = (text != "").to_numpy() & ~(given > 0)
+    notes.doubt_rows(
+        bad,
+        about,
+        lambda i: f"{text.iloc[i]!r} is no length; it is taken as unknown.",
+        "write millimetres, such as 145",
+        column=columns.name("length_mm"),
+    )
+    return pd.Series(np.where(given > 0, given, np.nan), index=text.index)
 
 
 def _judge_species(

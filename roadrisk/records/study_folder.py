@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from roadrisk.base.crs import WGS84
+from roadrisk.decisions import Decisions
 from roadrisk.errors import InputError, Remark, RoadriskError
 from roadrisk.records import schemas
 from roadrisk.records.area_layer import read_area
@@ -19,9 +20,10 @@ from roadrisk.records.effort_tables import read_effort
 from roadrisk.records.joined_tables import join_animals, join_sightings, strangers
 from roadrisk.records.line_layer import read_lines
 from roadrisk.records.osm_glance import glance
-from roadrisk.records.point_tables import Placed, place, read_point_table
+from roadrisk.records.point_tables import Placed, place, read_point_table, read_points
 from roadrisk.records.profile_file import ChosenProfile, load_profile
 from roadrisk.records.raw_table import Notes, RawTable
+from roadrisk.records.report_keys import with_keys
 from roadrisk.records.settings_file import NAME, Loaded, load_settings, with_line
 from roadrisk.records.study_files import describe, find_file
 from roadrisk.records.table_files import read_raw
@@ -151,9 +153,10 @@ class _Work:
     traffic: pd.DataFrame | None = None
     points: dict[Placed, list[pd.DataFrame]] = field(
         default_factory=lambda: {"fixes": [], "sightings": [], "bearings": [], "bearing_tests": [],
-                                 "background": []}
+                                 "background": [], "held": []}
     )  # fmt: skip
     effort: gpd.GeoDataFrame | None = None
+    decisions: Decisions = field(default_factory=Decisions)
 
     @property
     def failed(self) -> bool:
@@ -284,17 +287,21 @@ class _Work:
         match kind:
             case "bearings" | "bearing_tests":
                 return read_bearing_table(kind, raw, section, study, where, notes)
-            case "fixes" | "sightings" | "background":
+            case "fixes" | "background":
                 return read_point_table(kind, raw, section, study, where, notes)
+            case "sightings":
+                found = read_points(kind, raw, section, study, where, notes)
+                self.points["held"] += [] if found is None else [found.held]
+                return None if found is None else found.kept
+            case "held":
+                raise ValueError("held reports are read with the others")
 
     def _join(self, animals: list[pd.DataFrame]) -> None:
         if animals:
             self.animals, remarks = join_animals(animals)
             self.remarks += remarks
         if self.points["sightings"]:
-            joined, remarks = join_sightings(self.points["sightings"])
-            self.points["sightings"] = [joined]
-            self.remarks += remarks
+            self._join_sightings()
         if self.points["fixes"] and not self.animals.empty:
             joined = pd.concat(self.points["fixes"], ignore_index=True)
             self.remarks += strangers(self.animals, joined)
@@ -302,13 +309,22 @@ class _Work:
             joined = pd.concat(self.points["bearings"], ignore_index=True)
             self.remarks += strangers(self.animals, joined, "bearings")
 
+    def _join_sightings(self) -> None:
+        kept, held = self.points["sightings"], self.points["held"]
+        first = [table.assign(is_held=False) for table in kept]
+        joined, remarks = join_sightings([*first, *(table.assign(is_held=True) for table in held)])
+        self.remarks += remarks
+        keyed = with_keys(joined)
+        out = keyed.pop("is_held").astype(bool)
+        self.points["sightings"], self.points["held"] = [keyed[~out]], [keyed[out]]
+
     def choose_crs(self) -> pyproj.CRS | None:
         """Return the working system, or note the error and return None."""
         places = [
             table[["lon", "lat"]]
             for kind, some in self.points.items()
             for table in some
-            if kind not in ("bearing_tests", "background")
+            if kind not in ("bearing_tests", "background", "held")
         ]
         crs, remark = working_crs(self.settings.study.crs, places, self.where())
         # The settings are checked for a system in metres before.
@@ -321,7 +337,7 @@ class _Work:
         table, lost = place(kind, tables, crs)
         if lost.any():
             rows = pd.concat(tables, ignore_index=True)[lost]
-            record = "occurrenceID" if kind in ("sightings", "background") else "organismID"
+            record = "occurrenceID" if kind in ("sightings", "background", "held") else "organismID"
             reason = f"a position that {crs.name} can't express"
             for file, number, name in rows[["source_file", "source_row", record]].itertuples(
                 index=False
@@ -340,7 +356,7 @@ class _Work:
             return None
         fixes, sightings = self._place("fixes", crs), self._place("sightings", crs)
         bearings, tests = self._place("bearings", crs), self._place("bearing_tests", crs)
-        background = self._place("background", crs)
+        background, held = self._place("background", crs), self._place("held", crs)
         if self.failed or not with_roads or self.chosen is None:
             return None
         return Study(
@@ -362,6 +378,8 @@ class _Work:
             profile=self.chosen.profile,
             profile_words=self.chosen.words,
             area=None if self.area is None else self.area.to_crs(crs).iloc[0],
+            held=held,
+            decisions=self.decisions,
         )
 
 

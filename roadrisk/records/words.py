@@ -28,6 +28,15 @@ _SEXES = {
     "u": "unknown", "unk": "unknown", "unknown": "unknown", "?": "unknown",
 }  # fmt: skip
 
+_CARCASS_ACTIONS = {
+    "": "", "none": "", "left": "left", "left in place": "left", "not moved": "left",
+    "marked": "marked", "paint marked": "marked", "sprayed": "marked", "tagged": "marked",
+    "removed": "removed", "taken": "removed", "taken away": "removed", "collected": "removed",
+    "already marked": "already marked", "seen before": "already marked",
+    "has mark": "already marked",
+}  # fmt: skip
+"""Common practice in field sheets, to `schemas.CARCASS_ACTIONS`."""
+
 PRESENT = frozenset({"", "present", "detected"})
 ABSENT = frozenset({"absent", "notdetected", "not detected"})
 
@@ -64,6 +73,24 @@ def vitality(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
 def sex(text: pd.Series[str]) -> pd.Series[str]:
     """Return male, female or unknown for the usual abbreviations, other words as they are."""
     return text.str.casefold().map(_SEXES).fillna(text).astype(str)
+
+
+def carcass_action(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
+    """Return what was done with each carcass, and the words that were not understood.
+
+    Parameters
+    ----------
+    text : Series of str
+
+    Returns
+    -------
+    values : Series of str
+        Of `schemas.CARCASS_ACTIONS`; "" where the word is not understood.
+    unknown : list of str
+    """
+    folded = text.str.strip().str.strip(".").str.casefold().str.replace(r"[\s-]+", " ", regex=True)
+    found = folded.map(_CARCASS_ACTIONS)
+    return found.fillna("").astype(str), sorted(set(text[found.isna()]))
 
 
 def spoiled_id(text: str) -> bool:

@@ -16,6 +16,7 @@ from roadrisk.findings import Findings
 from roadrisk.records import schemas
 from roadrisk.settings import settings_from
 from roadrisk.study import Study
+from tests.sightings import made_reports
 
 CRS = pyproj.CRS.from_epsg(32633)
 X0, Y0 = 500_000.0, 5_500_000.0
@@ -79,21 +80,11 @@ def reports(rng: np.random.Generator) -> gpd.GeoDataFrame:
     anywhere[0] = shapely.Point(40, 2)  # where the study area cuts the first road
     points = shapely.get_coordinates([*there, *anywhere]) + rng.normal(0, 8, (50, 2))
     time = pd.to_datetime("2023-05-01", utc=True) + pd.to_timedelta(np.arange(50) * 11, unit="D")
-    table = pd.DataFrame({
-        "source_file": "s.csv", "source_row": np.arange(50) + 2,
-        "occurrenceID": [f"r{i}" for i in range(50)], "eventDate": "", "time": time,
-        "time_known": True, "coordinateUncertaintyInMeters": rng.uniform(10, 60, 50),
-        "vitality": np.where(np.arange(50) % 3 == 0, "dead", "alive"), "sex": "", "lifeStage": "",
-        "scientificName": "",
-        "behavior": "", "recordedBy": [f"o{i}" for i in range(50)], "samplingProtocol": "",
-        "occurrenceRemarks": "",
-        "associatedMedia": "", "identificationVerificationStatus": "", "route": "",
-        "route_measure": np.nan, "side": "",
-    })  # fmt: skip
-    return schemas.conform(
-        gpd.GeoDataFrame(table, geometry=shapely.points(points + CORNER), crs=CRS),
-        schemas.SIGHTINGS,
-    )
+    return made_reports.reports(
+        points + CORNER, CRS, time=time, coordinateUncertaintyInMeters=rng.uniform(10, 60, 50),
+        vitality=np.where(np.arange(50) % 3 == 0, "dead", "alive"),
+        recordedBy=[f"o{i}" for i in range(50)],
+    )  # fmt: skip
 
 
 def run(lines: list[Line], hotspots: dict[str, object]) -> Findings:
