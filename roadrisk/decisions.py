@@ -62,6 +62,21 @@ class Entry:
 
 
 @dataclass(frozen=True)
+class Draft:
+    """What a person wants to write into the history; the attributes are those of `Entry`."""
+
+    kind: EntryKind
+    report_key: str = ""
+    fingerprint: str = ""
+    verdict: str = ""
+    reason: str = ""
+    longitude: float | None = None
+    latitude: float | None = None
+    other_key: str = ""
+    undoes: int | None = None
+
+
+@dataclass(frozen=True)
 class Standing:
     """What stands for one report after the whole history.
 
