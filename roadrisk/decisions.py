@@ -38,8 +38,8 @@ class Entry:
     longitude, latitude : float or None
         The new place, WGS 84 [degrees]; for kind "place" only. Both None: back to where the
         report put it.
-    other_key : str
-        The other report of "same" and "apart".
+    other_key, other_fingerprint : str
+        The other report of "same" and "apart", and what it said then.
     undoes : int or None
         Number of the entry that an undo takes back.
     source : str
@@ -59,6 +59,7 @@ class Entry:
     other_key: str = ""
     undoes: int | None = None
     source: str = "page"
+    other_fingerprint: str = ""
 
 
 @dataclass(frozen=True)
@@ -74,6 +75,7 @@ class Draft:
     latitude: float | None = None
     other_key: str = ""
     undoes: int | None = None
+    other_fingerprint: str = ""
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from roadrisk.records import schemas
 from roadrisk.records.area_layer import read_area
 from roadrisk.records.attribute_tables import read_animals, read_traffic
 from roadrisk.records.bearing_tables import read_bearing_table
+from roadrisk.records.decision_store import read_decisions
 from roadrisk.records.effort_tables import read_effort
 from roadrisk.records.joined_tables import join_animals, join_sightings, strangers
 from roadrisk.records.line_layer import read_lines
@@ -131,6 +132,7 @@ def gather(folder: Path, *, build_roads: bool) -> Gathered:
     work.read_roads(build=build_roads)
     work.read_study_area()
     work.read_tables()
+    work.read_decisions()
     study = work.study(with_roads=build_roads)
     return Gathered(study, tuple(with_line(r, loaded.text) for r in work.remarks))
 
@@ -317,6 +319,11 @@ class _Work:
         keyed = with_keys(joined)
         out = keyed.pop("is_held").astype(bool)
         self.points["sightings"], self.points["held"] = [keyed[~out]], [keyed[out]]
+
+    def read_decisions(self) -> None:
+        self.decisions, remarks, inputs = read_decisions(self.folder)
+        self.remarks += remarks
+        self.inputs += inputs
 
     def choose_crs(self) -> pyproj.CRS | None:
         """Return the working system, or note the error and return None."""
