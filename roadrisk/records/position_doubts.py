@@ -1,4 +1,4 @@
-"""Positions that can't be right, or that would be right with a sign or with axes exchanged.
+"""Positions that can't be right, or that would be right with one thing mended.
 
 Nothing is corrected here: a mend is proposed, and a row that is impossible as it stands is
 left out. The thresholds are common practice, not from a source.
@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from roadrisk.records.position_mends import CHANGES, Change, Mends, digit_mends
 
 if TYPE_CHECKING:
     from roadrisk.records.positions import Positions
@@ -25,60 +27,6 @@ PER_CHANGE = 5.0
 # Rows further from the table's middle than this, and than so many typical distances, are odd.
 LEAST_DEGREES = 1.0
 TYPICAL = 15.0
-
-
-@dataclass(frozen=True)
-class Change:
-    """A way in which a whole table or one row may have gone wrong."""
-
-    swap: bool = False
-    west: bool = False
-    south: bool = False
-
-    def of(self, lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
-        """Return the positions with the change made."""
-        x, y = (lat, lon) if self.swap else (lon, lat)
-        x = np.where(x > 0, -x, x) if self.west else x
-        y = np.where(y > 0, -y, y) if self.south else y
-        bad = (np.abs(x) > 180) | (np.abs(y) > 90)
-        return np.where(bad, np.nan, x), np.where(bad, np.nan, y)
-
-    @property
-    def steps(self) -> int:
-        """How many things are changed."""
-        return self.swap + self.west + self.south
-
-    def settings(self, place: str) -> str:
-        """Return what to write in study.toml."""
-        keys = [
-            *(["swapped = true"] if self.swap else []),
-            *(['longitude = "unsigned west"'] if self.west else []),
-            *(['latitude = "unsigned south"'] if self.south else []),
-        ]
-        return f"write {' and '.join(keys)} in [{place}]"
-
-    def words(self) -> str:
-        """Return what seems to have happened."""
-        what = [
-            *(["latitude and longitude seem to be exchanged"] if self.swap else []),
-            *(["the longitude seems to lack its minus sign (west)"] if self.west else []),
-            *(["the latitude seems to lack its minus sign (south)"] if self.south else []),
-        ]
-        return " and ".join(what)
-
-
-CHANGES = tuple(
-    sorted(
-        (
-            Change(swap, west, south)
-            for swap in (False, True)
-            for west in (False, True)
-            for south in (False, True)
-            if swap or west or south
-        ),
-        key=lambda c: c.steps,
-    )
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,10 +82,11 @@ def judge(found: Positions, about: About, where: Whereabouts, place: str, notes:
     else:
         _say_apart(lon[possible], lat[possible], where, notes)
     impossible = usable & ~possible
-    _say_impossible(impossible, change, lon, lat, found, about, notes, proposed)
+    mends = _digit_mends(lon, lat, usable, change, where, found)
+    _say_impossible(impossible, change, lon, lat, where, found, about, notes, mends, proposed)
     left: Bools = possible
     if change is None:
-        left = _odd_rows(lon, lat, possible, where, found, about, notes, proposed)
+        left = _odd_rows(lon, lat, possible, where, found, about, notes, mends, proposed)
     notes.doubt_file(
         found.coarse & left,
         about,
@@ -237,36 +186,58 @@ def _say_whole(
     say(problem, change.settings(place), column=column)
 
 
+def _digit_mends(
+    lon: Floats,
+    lat: Floats,
+    usable: Bools,
+    change: Change | None,
+    where: Whereabouts,
+    found: Positions,
+) -> Mends:
+    """Return mends of digits for rows far from the roads, if most of the table lies by them."""
+    far = usable & ~where.near_roads(lon, lat)
+    if change is not None or found.mode == "projected" or 2 * far.sum() > usable.sum():
+        far = np.zeros_like(far)
+    return digit_mends(lon, lat, far, where.roads)
+
+
 def _say_impossible(
     which: Bools,
     change: Change | None,
     lon: Floats,
     lat: Floats,
+    where: Whereabouts,
     found: Positions,
     about: About,
     notes: Notes,
+    mends: Mends,
     proposed: tuple[Floats, Floats],
 ) -> None:
     if not which.any():
         return
     column = found.columns[0]
-    swap = Change(swap=True)
-    x, y = swap.of(lon, lat)
+    x, y = Change(swap=True).of(lon, lat)
     swappable = which & np.isfinite(x) & np.isfinite(y)
+    digits = which & mends.there & ~(swappable & where.near_roads(x, y))
+    swappable &= ~digits
+    why = np.where(digits, mends.words, "").astype(object)
+    why[swappable] = Change(swap=True).words()
+    x[digits], y[digits] = mends.lon[digits], mends.lat[digits]
+    mended = swappable | digits
 
     def shown(i: int) -> str:
         return f"latitude {lat[i]:.9g}, longitude {lon[i]:.9g} is no place on Earth"
 
     if change is None:
-        proposed[0][swappable], proposed[1][swappable] = x[swappable], y[swappable]
+        proposed[0][mended], proposed[1][mended] = x[mended], y[mended]
         notes.doubt_rows(
-            swappable,
+            mended,
             about,
-            lambda i: f"{shown(i)}; the two may be exchanged.",
+            lambda i: f"{shown(i)}; {why[i]}.",
             lambda i: f"if so, write latitude {y[i]:.9g}, longitude {x[i]:.9g}",
             column=column,
         )
-        metres = which & ~swappable
+        metres = which & ~mended
         notes.doubt_rows(
             metres,
             about,
@@ -274,7 +245,12 @@ def _say_impossible(
             "correct it; coordinates in metres go under x and y, with crs naming their system",
             column=column,
         )
-    notes.leave_out(which, about, shown, column=column)
+    notes.leave_out(
+        which,
+        about,
+        lambda i: shown(i) + (f": {why[i]}" if change is None and why[i] else ""),
+        column=column,
+    )
 
 
 def _odd_rows(
@@ -285,6 +261,7 @@ def _odd_rows(
     found: Positions,
     about: About,
     notes: Notes,
+    mends: Mends,
     proposed: tuple[Floats, Floats],
 ) -> Bools:
     """Note rows far from the others, and return the rows that stay."""
@@ -294,21 +271,24 @@ def _odd_rows(
     odd = possible & ~inside(lon, lat)
     mended = np.zeros(len(lon), dtype=bool)
     new_x, new_y = lon.copy(), lat.copy()
-    changes = np.full(len(lon), None, dtype=object)
+    why = np.full(len(lon), "", dtype=object)
     if found.mode != "projected":
         for change in CHANGES:
             x, y = change.of(lon, lat)
             fits = odd & ~mended & inside(x, y)
-            new_x[fits], new_y[fits], changes[fits] = x[fits], y[fits], change
+            new_x[fits], new_y[fits], why[fits] = x[fits], y[fits], change.words()
             mended |= fits
+        digits = odd & ~mended & mends.there
+        new_x[digits], new_y[digits] = mends.lon[digits], mends.lat[digits]
+        why[digits] = mends.words[digits]
+        mended |= digits
     proposed[0][mended], proposed[1][mended] = new_x[mended], new_y[mended]
     column = found.columns[0]
     notes.doubt_rows(
         mended,
         about,
         lambda i: (
-            f"latitude {lat[i]:.9g}, longitude {lon[i]:.9g} is far from all others; "
-            f"{changes[i].words()}."
+            f"latitude {lat[i]:.9g}, longitude {lon[i]:.9g} is far from all others; {why[i]}."
         ),
         lambda i: f"if so, write latitude {new_y[i]:.9g}, longitude {new_x[i]:.9g}",
         column=column,
@@ -316,7 +296,7 @@ def _odd_rows(
     notes.leave_out(
         mended,
         about,
-        lambda i: f"latitude {lat[i]:.9g}, longitude {lon[i]:.9g} can't be meant",
+        lambda i: f"latitude {lat[i]:.9g}, longitude {lon[i]:.9g} can't be meant: {why[i]}",
         column=column,
     )
     notes.doubt_rows(

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from roadrisk.records.position_doubts import whole_table
+from roadrisk.records.position_mends import digit_mends
 from roadrisk.records.positions import degrees
 from roadrisk.records.whereabouts import Whereabouts
 from tests.records.reading import read_path, read_text, said, study
@@ -256,3 +257,47 @@ def test_expected_place_of_a_zone():
     assert lon == pytest.approx(-74, abs=0.02)
     assert lat == pytest.approx(40 + 42 / 60, abs=0.02)
     assert Whereabouts(ZoneInfo("Etc/GMT+5")).zone_place == (-75.0, None)
+
+
+@pytest.mark.parametrize(
+    ("given", "meant", "words"),
+    [
+        ("8.5005,-76.1005", "38.5005,-76.1005", "the latitude seems to lack first digits"),
+        ("38.5005,-6.1005", "38.5005,-76.1005", "the longitude seems to lack first digits"),
+        ("385.005,-76.1005", "38.5005,-76.1005", "the latitude seems to have the decimal point"),
+        ("3.85005,-76.1005", "38.5005,-76.1005", "the latitude seems to have the decimal point"),
+        ("38.5005,-761005", "38.5005,-76.1005", "the longitude seems to have the decimal point"),
+        ("385005,-761005", "38.5005,-76.1005", "latitude and longitude seem to have the decimal"),
+        ("8.5005,-6.1005", "38.5005,-76.1005", "latitude and longitude seem to lack first digits"),
+    ],
+)
+def test_lost_digits_and_moved_points_are_held_with_what_may_be_meant(
+    tmp_path, given, meant, words
+):
+    # A known truth: a right position is spoiled, and the mend restores it.
+    text = table([*GOOD, given])
+    rows, notes = read_text(tmp_path, "sightings", text, roads=ROADS)
+    assert len(rows) == len(GOOD)
+    (doubt,) = [r for r in said(notes, "doubt") if r.row == 22]
+    assert words in doubt.problem
+    lat, lon = meant.split(",")
+    assert doubt.mend == f"if so, write latitude {lat}, longitude {lon}"
+    (left,) = said(notes, "left out")
+    assert words in left.problem
+
+
+@pytest.mark.parametrize("given", ["5.5005,-76.1005", "47.1234,8.1234", "8.5005,-7.61005"])
+def test_no_mend_is_proposed_where_none_fits(tmp_path, given):
+    # By hand: no digit, no point, and not one and the same slip in both, leads to the roads.
+    rows, notes = read_text(tmp_path, "sightings", table([*GOOD, given]), roads=ROADS)
+    assert len(rows) == len(GOOD) + 1
+    assert "look at the position" in said(notes, "doubt", "far from all others")[0].mend
+
+
+def test_no_mend_is_proposed_where_two_fit():
+    # By hand: for roads from 10 to 40 degrees north 8.5 may have been 18.5, 28.5 or 38.5.
+    lon, lat = np.array([15.0]), np.array([8.5])
+    wide = digit_mends(lon, lat, np.ones(1, bool), (10.0, 10.0, 20.0, 40.0))
+    narrow = digit_mends(lon, lat, np.ones(1, bool), (10.0, 15.0, 20.0, 25.0))
+    assert not wide.there.any()
+    assert (narrow.lon[0], narrow.lat[0]) == (15.0, 18.5)
