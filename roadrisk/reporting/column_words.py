@@ -18,7 +18,7 @@ WITHOUT_PLACES = (
 )  # fmt: skip
 # Names of a column in US customary units, and under which it is described.
 _METRIC = (
-    ("feet_in", "metres_in"), ("_per_mile_", "_per_km_"), ("limit_mph", "limit_kmh"),
+    ("feet_in", "metres_in"), ("_per_mile", "_per_km"), ("limit_mph", "limit_kmh"),
 )  # fmt: skip
 _HEADS = ("file", "column", "unit", "what_it_is", "interval", "shows_places")
 

@@ -36,7 +36,7 @@ FOUND_DEAD = ("organismID", "last_alive", "last_alive_by", "found_dead", "report
 that says dead."""
 
 SEEN_BY_THE_PUBLIC = "seen by the public"
-UNKNOWN, IMPOSSIBLE = "tag unknown", "tag impossible"
+UNKNOWN, IMPOSSIBLE = "tag-unknown", "tag-impossible"
 TAG_DOUBTS = (UNKNOWN, IMPOSSIBLE)
 """Kinds of doubts about tags. Their words name animals: show them where tags may be shown."""
 
