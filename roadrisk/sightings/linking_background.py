@@ -1,0 +1,166 @@
+"""How many animals are reported where and when: against that a repeat has to stand out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+if TYPE_CHECKING:
+    from roadrisk.roads.network import Floats, Ints
+    from roadrisk.sightings.linking_partitions import Posterior
+    from roadrisk.sightings.linking_weight import Marks
+
+_CELL_M = 25.0
+_WIDTHS_M = (100.0, 250.0, 600.0, 1500.0)
+_WIDTHS_DAYS = (3.0, 10.0, 30.0, 90.0)
+_SEASON_DAYS = 20
+_YEAR = 365.25
+_PRIOR = 2.0  # reports' worth of belief in each width
+_ROUNDS = 25
+
+
+def intensity_of(
+    m: Marks, posterior: Posterior, chance: Floats, road_m: float, first_day: float, days: int
+) -> Floats:
+    """Estimate the density of animals' first reports at each report's place and day.
+
+    Parameters
+    ----------
+    m : Marks
+    posterior : Posterior
+        What is believed so far of who repeats whom.
+    chance : ndarray, shape (reports, 2)
+        Chance that the animal was alive, and dead.
+    road_m : float
+        Length of all roads [m].
+    first_day : float
+        Beginning of the study, on the clock of `m.time` [days].
+    days : int
+        Its length.
+
+    Returns
+    -------
+    ndarray, shape (reports, 2)
+        Per metre of road and day, from all reports of other animals: density along roads times
+        density in time.
+
+    Notes
+    -----
+    Each density is a mixture of kernels of several widths (and, in time, of the same season of all
+    years) and of an even spread, whose weights are fitted to reports left out in turn with
+    those that are likely of the same animal. Declustering by the chances of an animal's
+    first report: Zhuang, Ogata & Vere-Jones 2002, JASA 97:369-380,
+    doi 10.1198/016214502760046925.
+    """
+    out = np.empty((len(m.x), 2))
+    cell, centre = _cells(m)
+    near = cKDTree(centre).query_pairs(_WIDTHS_M[-1], output_type="ndarray")
+    apart = np.linalg.norm(centre[near[:, 0]] - centre[near[:, 1]], axis=1)
+    day = np.clip(np.floor(m.time - first_day).astype(np.int64), 0, max(days - 1, 0))
+    for kind in range(2):
+        w = posterior.first * chance[:, kind]
+        total = w.sum()
+        own = _Own(posterior, w)
+        space = _in_space(cell, centre, near, apart, w, own)
+        when = _in_time(day, days, w, own)
+        rest = np.maximum(total - own.mass, 1e-9)
+        even_m, even_d = np.full(len(w), 1.0 / road_m), np.full(len(w), 1.0 / days)
+        a = _mixed(np.column_stack([*(s / rest for s in space), even_m]), w)
+        b = _mixed(np.column_stack([*(s / rest for s in when), even_d]), w)
+        out[:, kind] = (total + 0.5) * a * b
+    return out
+
+
+class _Own:
+    """What a report and others of its animal put into sums over all reports."""
+
+    def __init__(self, posterior: Posterior, w: Floats) -> None:
+        self.i = np.concatenate([posterior.i, posterior.j, np.arange(len(w))])
+        self.j = np.concatenate([posterior.j, posterior.i, np.arange(len(w))])
+        chance = np.concatenate([posterior.together, posterior.together, np.ones(len(w))])
+        self.weight = chance * w[self.j]
+        self.mass = np.bincount(self.i, self.weight, len(w))
+
+    def without(self, whole: Floats, kernel: Floats) -> Floats:
+        """Take the own part out of a sum; `kernel` is for the pairs i, j."""
+        own = np.bincount(self.i, self.weight * kernel, len(whole))
+        return np.maximum(whole - own, 0.0)
+
+
+def _kernel(distance: Floats, width: float) -> Floats:
+    """Epanechnikov's kernel of a half-width; integrates to 1."""
+    u = distance / width
+    return np.where(u < 1.0, 0.75 * (1.0 - u * u) / width, 0.0)
+
+
+def _cells(m: Marks) -> tuple[Ints, Floats]:
+    """Cell of each report, and the cells' centres [m]."""
+    grid = np.column_stack([np.round(m.x / _CELL_M), np.round(m.y / _CELL_M)])
+    cells, number = np.unique(grid, axis=0, return_inverse=True)
+    return number.reshape(-1), cells * _CELL_M
+
+
+def _in_space(
+    cell: Ints, centre: Floats, near: Ints, apart: Floats, w: Floats, own: _Own
+) -> list[Floats]:
+    """Sum of kernels along the road at each report, by width."""
+    mass = np.bincount(cell, w, len(centre))
+    own_apart = np.linalg.norm(centre[cell[own.i]] - centre[cell[own.j]], axis=1)
+    out = []
+    for width in _WIDTHS_M:
+        k = _kernel(apart, width)
+        total = mass * _kernel(np.zeros(1), width)
+        total = total + np.bincount(near[:, 0], mass[near[:, 1]] * k, len(centre))
+        total = total + np.bincount(near[:, 1], mass[near[:, 0]] * k, len(centre))
+        out.append(own.without(total[cell], _kernel(own_apart, width)))
+    return out
+
+
+def _in_time(day: Ints, days: int, w: Floats, own: _Own) -> list[Floats]:
+    """Sum of kernels over days at each report, by width, and over the days of all years."""
+    daily = np.bincount(day, w, days)
+    gap = np.abs(day[own.i] - day[own.j]).astype(float)
+    out = []
+    for width in _WIDTHS_DAYS:
+        reach = np.arange(-int(width), int(width) + 1)
+        kernel = _kernel(np.abs(reach).astype(float), width)
+        kernel /= kernel.sum()
+        whole = np.convolve(daily, kernel)[int(width) : int(width) + days]
+        # Days at the ends of the study see less of the kernel.
+        inside = np.convolve(np.ones(days), kernel)[int(width) : int(width) + days]
+        own_kernel = kernel[np.minimum(gap, width).astype(int) + int(width)]
+        out.append(own.without(whole[day] / inside[day], own_kernel / inside[day[own.i]]))
+    return [*out, _by_season(day, days, w, own, gap)]
+
+
+def _by_season(day: Ints, days: int, w: Floats, own: _Own, gap: Floats) -> Floats:
+    """Sum of kernels over the day of the year, spread evenly over the years of the study."""
+    length = 365
+    season = np.floor((day % _YEAR) / _YEAR * length).astype(np.int64)
+    all_days = np.floor((np.arange(days) % _YEAR) / _YEAR * length).astype(np.int64)
+    there = np.bincount(all_days, minlength=length).astype(float)
+    reach = np.arange(-_SEASON_DAYS, _SEASON_DAYS + 1)
+    kernel = _kernel(np.abs(reach).astype(float), float(_SEASON_DAYS))
+    kernel /= kernel.sum()
+
+    def smooth(values: Floats) -> Floats:
+        wrapped = np.concatenate([values[-_SEASON_DAYS:], values, values[:_SEASON_DAYS]])
+        return np.convolve(wrapped, kernel, mode="valid")
+
+    exposed = np.maximum(smooth(there), 1e-9)[season]
+    whole = smooth(np.bincount(season, w, length).astype(float))[season] / exposed
+    turn = gap % _YEAR
+    turn = np.minimum(np.minimum(turn, _YEAR - turn), _SEASON_DAYS).astype(int)
+    return own.without(whole, kernel[turn + _SEASON_DAYS] / exposed[own.i])
+
+
+def _mixed(parts: Floats, w: Floats) -> Floats:
+    """Mixture of densities with the weights that suit the reports best (EM)."""
+    share = np.full(parts.shape[1], 1.0 / parts.shape[1])
+    for _ in range(_ROUNDS):
+        belief = parts * share
+        belief /= belief.sum(axis=1, keepdims=True)
+        share = (w @ belief + _PRIOR) / (w.sum() + _PRIOR * parts.shape[1])
+    return parts @ share

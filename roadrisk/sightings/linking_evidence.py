@@ -1,0 +1,187 @@
+"""Reports as numbers for the linkage: who, when, where, which animal, in what words."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from roadrisk.sightings.linking_weight import ALIVE, DEAD, EITHER, Marks
+from roadrisk.sightings.placed import RADIUS_95_PER_SD
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import geopandas as gpd
+
+    from roadrisk.roads.network import Floats, Ints
+
+_BEGIN = pd.Timestamp("2000-01-01", tz="UTC")
+_STATES = {"alive": ALIVE, "dead": DEAD}
+_ACTIONS = {"left": 0, "marked": 1, "removed": 2, "already marked": 3}
+_UNKNOWN = frozenset({"", "unknown", "indeterminate", "undetermined", "?"})
+_MOST_WORDS = 10  # of sex, stage or species; rarer ones count as unknown
+_LONGEST_REMARK = 2000
+_WORD = re.compile(r"[^\W_]{3,}")
+LIKENESS_EDGES = (1e-9, 0.1, 0.25, 0.5, 0.75)
+LIKENESS_BINS = len(LIKENESS_EDGES) + 1
+_SHARE_CELL_M = 1000.0
+_SHARE_PRIOR = 5.0  # reports' worth of the whole study in each neighbourhood
+
+
+def read_marks(
+    reports: gpd.GeoDataFrame,
+    on_road_xy: Floats,
+    unit: Ints,
+    zone: str,
+    surveys: Sequence[str],
+) -> Marks:
+    """Turn reports into numbers.
+
+    Parameters
+    ----------
+    reports : geopandas.GeoDataFrame
+        Columns of `records.schemas.SIGHTINGS`, in order of time.
+    on_road_xy : ndarray, shape (n, 2)
+        Nearest place on a road [m].
+    unit : ndarray of int64
+        Shared by reports that were joined by hand, -1 for none.
+    zone : str
+        Days are local days in this zone.
+    surveys : sequence of str
+        Values of samplingProtocol that are carcass surveys.
+
+    Returns
+    -------
+    Marks
+        `share` is 0 until `with_shares` fills it.
+    """
+    morning = reports["time"].dt.tz_convert(zone).dt.normalize().dt.tz_convert("UTC")
+    kinds = [_codes(reports[c], _MOST_WORDS) for c in ("sex", "lifeStage", "scientificName")]
+    protocol = reports["samplingProtocol"].str.strip().str.casefold()
+    n = len(reports)
+    return Marks(
+        x=np.ascontiguousarray(on_road_xy[:, 0], np.float64),
+        y=np.ascontiguousarray(on_road_xy[:, 1], np.float64),
+        variance=_numbers(reports["coordinateUncertaintyInMeters"] / RADIUS_95_PER_SD) ** 2,
+        time=days_since(reports["time"]),
+        day=days_since(morning),
+        day_only=~reports["time_known"].to_numpy(bool),
+        state=reports["vitality"].map(_STATES).fillna(EITHER).to_numpy(np.int64),
+        observer=_codes(reports["recordedBy"]),
+        share=np.zeros(n),
+        kinds=np.column_stack(kinds).astype(np.int64).reshape(n, 3),
+        size=np.log(_numbers(reports["length_mm"])),
+        action=reports["carcass_action"].map(_ACTIONS).fillna(-1).to_numpy(np.int64),
+        survey=protocol.isin([s.strip().casefold() for s in surveys]).to_numpy(bool),
+        organism=_codes(reports["organismID"]),
+        photo=_codes(reports["associatedMedia"]),
+        unit=unit,
+    )
+
+
+def days_since(time: Any) -> Any:
+    """Return times on the linkage's clock.
+
+    Parameters
+    ----------
+    time : Timestamp or Series of Timestamp
+        Zone-aware.
+
+    Returns
+    -------
+    float or ndarray
+        Days since the beginning of 2000, UTC.
+    """
+    days = (time - _BEGIN) / pd.Timedelta(days=1)
+    return _numbers(days) if isinstance(days, pd.Series) else float(days)
+
+
+def _numbers(column: pd.Series) -> Floats:
+    return np.ascontiguousarray(column.to_numpy(np.float64))
+
+
+def _codes(text: pd.Series, most: int | None = None) -> Ints:
+    """Return the number of each word, -1 where none is said; of the commonest if `most` is given."""
+    folded = text.str.strip().str.casefold()
+    said = folded[~folded.isin(_UNKNOWN)]
+    counts = said.value_counts()
+    words = sorted(counts.index, key=lambda w: (-counts[w], w))[:most]
+    number = {word: k for k, word in enumerate(words)}
+    return folded.map(number).fillna(-1).to_numpy(np.int64)
+
+
+def with_shares(m: Marks, weight: Floats) -> Marks:
+    """Fill in each observer's share of the reports nearby.
+
+    Parameters
+    ----------
+    m : Marks
+    weight : ndarray
+        What each report counts, so that many reports of one animal count once.
+
+    Returns
+    -------
+    Marks
+        Within 1 to 2 km and the whole study together; reports without a name count as others.
+    """
+    if not len(m.x) or m.observer.max() < 0:
+        return m
+    cell = np.column_stack([np.floor(m.x / _SHARE_CELL_M), np.floor(m.y / _SHARE_CELL_M)])
+    mine: Floats = np.zeros(len(m.x))
+    all_near: Floats = np.zeros(len(m.x))
+    own = np.where(m.observer >= 0, weight, 0.0)
+    low = cell.min(axis=0)
+    cell = (cell - low).astype(np.int64) + 1
+    high = int(cell[:, 1].max()) + 2
+    key = cell[:, 0] * high + cell[:, 1]
+    people = int(m.observer.max()) + 1
+    cells, at = np.unique(key, return_inverse=True)
+    mass = np.bincount(at.reshape(-1), own).astype(float)
+    pairs, pair_at = np.unique(key * people + np.maximum(m.observer, 0), return_inverse=True)
+    pair_mass = np.bincount(pair_at.reshape(-1), own).astype(float)
+    for dx in (-1, 0, 1):
+        for dy in (-1, 0, 1):
+            there = key + dx * high + dy
+            all_near += _looked_up(cells, mass, there)
+            mine += _looked_up(pairs, pair_mass, there * people + np.maximum(m.observer, 0))
+    whole = np.bincount(np.maximum(m.observer, 0), own, people)[m.observer] / max(own.sum(), 1e-9)
+    # Left out in turn: the report itself says nothing about who else reports here.
+    share = (mine - own + _SHARE_PRIOR * whole) / np.maximum(all_near - own + _SHARE_PRIOR, 1e-9)
+    return m._replace(share=np.where(m.observer >= 0, np.clip(share, 1e-4, 0.98), 0.0))
+
+
+def _looked_up(keys: Ints, values: Floats, wanted: Ints) -> Floats:
+    where = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+    return np.where(keys[where] == wanted, values[where], 0.0)
+
+
+class Remarks:
+    """Likeness of remarks: how much of the telling words two of them share.
+
+    A word tells the more the fewer remarks hold it (log of the inverse share); the likeness is
+    the weight of shared words over that of all words of the two.
+    """
+
+    def __init__(self, text: pd.Series) -> None:
+        bags = [frozenset(_WORD.findall(t[:_LONGEST_REMARK].casefold())) for t in text]
+        held: dict[str, int] = {}
+        for bag in bags:
+            for word in bag:
+                held[word] = held.get(word, 0) + 1
+        filled = max(sum(bool(bag) for bag in bags), 1)
+        self._weight = {word: float(np.log((filled + 1) / count)) for word, count in held.items()}
+        self._bags = bags
+        self.filled = np.array([bool(bag) for bag in bags], bool)
+
+    def bins(self, i: Ints, j: Ints) -> Ints:
+        """Bin of the likeness of pairs of remarks; -1 where one is empty."""
+        out = np.full(len(i), -1, np.int64)
+        for k in np.flatnonzero(self.filled[i] & self.filled[j]):
+            a, b = self._bags[i[k]], self._bags[j[k]]
+            shared = sum(sorted(self._weight[w] for w in a & b))
+            whole = sum(sorted(self._weight[w] for w in a | b))
+            out[k] = np.searchsorted(LIKENESS_EDGES, shared / whole if whole else 0.0, "right")
+        return out

@@ -1,0 +1,276 @@
+"""What is learned from the reports themselves about repeats: how soon, how near, by whom."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numba as nb
+import numpy as np
+from scipy.optimize import brentq
+
+from roadrisk.sightings.linking_background import intensity_of
+from roadrisk.sightings.linking_evidence import LIKENESS_BINS, with_shares
+from roadrisk.sightings.linking_partitions import Posterior, weigh
+from roadrisk.sightings.linking_weight import (
+    ALIVE,
+    DEAD,
+    EITHER,
+    Marks,
+    Rates,
+    lag_density,
+    near_density,
+)
+
+if TYPE_CHECKING:
+    from roadrisk.roads.network import Floats, Ints
+    from roadrisk.sightings.linking_pairs import Candidates
+    from roadrisk.table_settings import SightingsSection
+
+_MINUTES_A_DAY = 1440.0
+_NEAR_FACTOR = np.array([0.5, 1.0, 2.0, 4.0])
+# Beliefs before the data, as numbers of repeats; project choices.
+_LAG_SCALE = np.array([[0.1, 0.3, 1.0, 1.5, 2.0], [0.025, 0.1, 0.33, 1.0, 2.5]])
+_LAG_PRIOR = np.array([[2.0, 3.0, 4.0, 0.5, 0.5], [0.5, 1.5, 3.0, 4.0, 1.0]])
+_NEAR_PRIOR = np.array([3.0, 6.0, 2.0, 1.0])
+_FOLLOW_PRIOR = (2.0, 6.0)  # repeats, last reports
+_KIND_PRIOR = np.array([[1.0, 20.0], [2.0, 20.0], [1.0, 20.0]])  # errors, words
+_REPEAT_PRIOR = 4.0
+_SIZE_ERROR, _SIZE_PRIOR = 0.15, 10.0
+_REMARK_TILT = np.array([1.0, 1.5, 2.5, 5.0, 10.0, 20.0])
+_COMMON_PRIOR = np.array([6.0, 2.0, 1.0, 0.5, 0.3, 0.2])
+_REMARK_PRIOR = 10.0
+_LONGEST = 8.0  # mean times, after which no next report is looked for
+ROUNDS, EM_UNITS = 8, 9
+
+
+def first_rates(m: Marks, settings: SightingsSection, unrelated: Ints) -> Rates:
+    """Return what is believed before the reports are compared.
+
+    Parameters
+    ----------
+    m : Marks
+    settings : SightingsSection
+    unrelated : ndarray of int64
+        Bins of the likeness of remarks of reports taken at random.
+
+    Returns
+    -------
+    Rates
+    """
+    mean = np.array([settings.live_minutes / _MINUTES_A_DAY, settings.carcass_days])
+    size = m.size[np.isfinite(m.size)]
+    common = _commonness(unrelated)
+    alike = common * _REMARK_TILT
+    return Rates(
+        follow=np.array([0.2, 0.25]),
+        lag_scale=_LAG_SCALE * mean[:, None],
+        lag_weight=_LAG_PRIOR / _LAG_PRIOR.sum(axis=1, keepdims=True),
+        last=mean * _LONGEST,
+        near_factor=_NEAR_FACTOR,
+        near_weight=_NEAR_PRIOR / _NEAR_PRIOR.sum(),
+        floor_variance=(settings.same_place_m / 5.0) ** 2,
+        repeat=np.ones(2),
+        kind_error=_KIND_PRIOR[:, 0] / _KIND_PRIOR[:, 1],
+        kind_share=_kind_shares(m),
+        size_mean=float(size.mean()) if len(size) else 0.0,
+        size_sd=float(size.std()) + 0.05 if len(size) else 1.0,
+        size_error=_SIZE_ERROR,
+        remark_ratio=alike / alike.sum() / common,
+    )
+
+
+def _commonness(unrelated: Ints) -> Floats:
+    count = np.bincount(unrelated[unrelated >= 0], minlength=LIKENESS_BINS) + _COMMON_PRIOR
+    return count / count.sum()
+
+
+def _kind_shares(m: Marks) -> Floats:
+    """Share of each word for sex, stage and species; 0 for words that don't occur."""
+    out = np.zeros((3, max(int(m.kinds.max(initial=0)) + 1, 1)))
+    for which in range(3):
+        said = m.kinds[:, which][m.kinds[:, which] >= 0]
+        if len(said):
+            out[which] = np.bincount(said, minlength=out.shape[1]) / len(said)
+    return out
+
+
+def alive_or_dead(m: Marks) -> Floats:
+    """Return the chance that each animal was alive, and dead; by the others where it isn't said."""
+    dead = (np.sum(m.state == DEAD) + 1.0) / (np.sum(m.state != EITHER) + 2.0)
+    out = np.zeros((len(m.x), 2))
+    out[m.state == ALIVE, ALIVE] = 1.0
+    out[m.state == DEAD, DEAD] = 1.0
+    out[m.state == EITHER] = 1.0 - dead, dead
+    return out
+
+
+def fit(
+    m: Marks,
+    candidates: Candidates,
+    rates: Rates,
+    unrelated: Ints,
+    road_m: float,
+    first_day: float,
+    days: int,
+) -> tuple[Marks, Floats, Rates]:
+    """Learn shares, intensities and rates from the reports.
+
+    Parameters
+    ----------
+    m : Marks
+        In order of time.
+    candidates : Candidates
+    rates : Rates
+        To begin with.
+    unrelated : ndarray of int64
+        As for `first_rates`.
+    road_m : float
+        Length of all roads [m].
+    first_day : float
+        Of the study [days on the clock of `m.time`].
+    days : int
+        Its length.
+
+    Returns
+    -------
+    m : Marks
+        With shares of observers.
+    intensity : ndarray, shape (reports, 2)
+    rates : Rates
+
+    Notes
+    -----
+    Expectation and maximisation in turn, with priors: chances that reports are of one animal under
+    the rates, then the rates under these chances, as for the agreement of fields in Fellegi &
+    Sunter 1969, JASA 64:1183-1210, doi 10.1080/01621459.1969.10501049.
+    """
+    chance = alive_or_dead(m)
+    none = np.zeros(0, np.int64)
+    posterior = Posterior(none, none, np.zeros(0), np.zeros(0), np.full(len(m.x), 0.8))
+    for _ in range(ROUNDS):
+        m = with_shares(m, posterior.first)
+        intensity = intensity_of(m, posterior, chance, road_m, first_day, days)
+        posterior = weigh(m, candidates, intensity, rates, EM_UNITS)
+        rates = _improved(m, candidates, posterior, chance, rates, unrelated)
+    m = with_shares(m, posterior.first)
+    return m, intensity_of(m, posterior, chance, road_m, first_day, days), rates
+
+
+def _improved(
+    m: Marks, candidates: Candidates, posterior: Posterior, chance: Floats, rates: Rates,
+    unrelated: Ints,
+) -> Rates:  # fmt: skip
+    """Rates that suit the chances of who follows whom."""
+    keep = posterior.next > 1e-4
+    i, j, p = posterior.i[keep], posterior.j[keep], posterior.next[keep]
+    both = chance[i] * chance[j]
+    kind = p[:, None] * both / np.maximum(both.sum(axis=1, keepdims=True), 1e-12)
+    follows = kind.sum(axis=0)
+    follow = (follows + _FOLLOW_PRIOR[0]) / (chance.sum(axis=0) + sum(_FOLLOW_PRIOR))
+    rates = rates._replace(
+        follow=np.clip(follow, 0.01, 0.9),
+        lag_weight=_lag_weights(m, i, j, kind, rates),
+        near_weight=_near_weights(m, i, j, p, rates),
+        repeat=_repeats(m, i, j, p),
+        kind_error=_kind_errors(m, i, j, p),
+        size_error=_size_error(m, i, j, p, rates),
+    )
+    return rates._replace(remark_ratio=_remark_ratios(candidates, posterior, unrelated))
+
+
+def _lag_weights(m: Marks, i: Ints, j: Ints, kind: Floats, rates: Rates) -> Floats:
+    out = _LAG_PRIOR + _lag_beliefs(m, i, j, kind, rates)
+    return out / out.sum(axis=1, keepdims=True)
+
+
+def _near_weights(m: Marks, i: Ints, j: Ints, p: Floats, rates: Rates) -> Floats:
+    out = _NEAR_PRIOR + _near_beliefs(m, i, j, p, rates)
+    return out / out.sum()
+
+
+@nb.njit(cache=True, nogil=True)
+def _lag_beliefs(m: Marks, i: Ints, j: Ints, kind: Floats, rates: Rates) -> Floats:
+    """Expected number of repeats in each part of the mixture of times, alive and dead."""
+    out = np.zeros(rates.lag_weight.shape)
+    part = np.empty(out.shape[1])
+    for k in range(len(i)):
+        for state in range(2):
+            if kind[k, state] < 1e-4:
+                continue
+            for b in range(len(part)):
+                density = lag_density(m, i[k], j[k], state, b, rates)
+                part[b] = rates.lag_weight[state, b] * density
+            out[state] += kind[k, state] * part / max(part.sum(), 1e-300)
+    return out
+
+
+@nb.njit(cache=True, nogil=True)
+def _near_beliefs(m: Marks, i: Ints, j: Ints, p: Floats, rates: Rates) -> Floats:
+    """Expected number of repeats under each multiple of the stated error."""
+    out = np.zeros(len(rates.near_weight))
+    part = np.empty(len(out))
+    for k in range(len(i)):
+        d2 = (m.x[i[k]] - m.x[j[k]]) ** 2 + (m.y[i[k]] - m.y[j[k]]) ** 2
+        v = m.variance[i[k]] + m.variance[j[k]]
+        for b in range(len(part)):
+            part[b] = rates.near_weight[b] * near_density(d2, v, b, rates)
+        out += p[k] * part / max(part.sum(), 1e-300)
+    return out
+
+
+def _repeats(m: Marks, i: Ints, j: Ints, p: Floats) -> Floats:
+    """How much likelier than by the share the same observer reports again: within a day, later."""
+    out = np.ones(2)
+    named = (m.observer[i] >= 0) & (m.observer[j] >= 0)
+    soon = m.time[j] - m.time[i] < 1.0
+    for which, mask in enumerate((named & soon, named & ~soon)):
+        same = (m.observer[i] == m.observer[j])[mask]
+        share = np.append(m.share[i][mask], 0.5)
+        weight = np.append(p[mask], _REPEAT_PRIOR)
+        seen = float(p[mask] @ same) + 0.5 * _REPEAT_PRIOR
+
+        def excess(
+            log: float, share: Floats = share, w: Floats = weight, seen: float = seen
+        ) -> float:
+            factor = np.exp(log)
+            return float(w @ (share * factor / (1.0 - share + share * factor))) - seen
+
+        out[which] = np.exp(brentq(excess, -20.0, 20.0))
+    return np.clip(out, 0.02, 200.0)
+
+
+def _kind_errors(m: Marks, i: Ints, j: Ints, p: Floats) -> Floats:
+    """Share of wrong words from pairs that differ: 2e(1 - e) of them do."""
+    out = np.empty(3)
+    for which in range(3):
+        a, b = m.kinds[i, which], m.kinds[j, which]
+        both = (a >= 0) & (b >= 0)
+        errors, words = _KIND_PRIOR[which]
+        differ = (p[both] @ (a != b)[both] + 2 * errors) / (p[both].sum() + words)
+        out[which] = 0.5 * (1.0 - np.sqrt(max(1.0 - 2.0 * differ, 0.01)))
+    return np.clip(out, 0.005, 0.4)
+
+
+def _size_error(m: Marks, i: Ints, j: Ints, p: Floats, rates: Rates) -> float:
+    apart = m.size[i] - m.size[j]
+    both = np.isfinite(apart)
+    square = p[both] @ (apart[both] ** 2) / 2.0 + _SIZE_PRIOR * _SIZE_ERROR**2
+    return float(np.clip(np.sqrt(square / (p[both].sum() + _SIZE_PRIOR)), 0.02, rates.size_sd))
+
+
+def _remark_ratios(candidates: Candidates, posterior: Posterior, unrelated: Ints) -> Floats:
+    """How much commoner each likeness is between reports of one animal than of any two."""
+    common = _commonness(unrelated)
+    prior = common * _REMARK_TILT
+    count = _REMARK_PRIOR * prior / prior.sum()
+    n = len(posterior.first)
+    known = candidates.like >= 0
+    key = candidates.i[known] * n + candidates.j[known]
+    wanted = posterior.i * n + posterior.j
+    order = np.argsort(key)
+    if len(key):
+        where = order[np.minimum(np.searchsorted(key, wanted, sorter=order), len(key) - 1)]
+        found = key[where] == wanted
+        like = candidates.like[known][where][found]
+        count += np.bincount(like, posterior.together[found], LIKENESS_BINS)
+    return count / count.sum() / common
