@@ -104,7 +104,7 @@ def _numbers(column: pd.Series) -> Floats:
 
 
 def _codes(text: pd.Series, most: int | None = None) -> Ints:
-    """Return the number of each word, -1 where none is said; of the commonest if `most` is given."""
+    """Return the number of each word, -1 where none is said."""
     folded = text.str.strip().str.casefold()
     said = folded[~folded.isin(_UNKNOWN)]
     counts = said.value_counts()

@@ -190,8 +190,8 @@ def _near_weights(m: Marks, i: Ints, j: Ints, p: Floats, rates: Rates) -> Floats
 
 @nb.njit(cache=True, nogil=True)
 def _lag_beliefs(m: Marks, i: Ints, j: Ints, kind: Floats, rates: Rates) -> Floats:
-    """Expected number of repeats in each part of the mixture of times, alive and dead."""
-    out = np.zeros(rates.lag_weight.shape)
+    """Count the repeats expected in each part of the mixture of times, alive and dead."""
+    out = np.zeros_like(rates.lag_weight)
     part = np.empty(out.shape[1])
     for k in range(len(i)):
         for state in range(2):
@@ -206,7 +206,7 @@ def _lag_beliefs(m: Marks, i: Ints, j: Ints, kind: Floats, rates: Rates) -> Floa
 
 @nb.njit(cache=True, nogil=True)
 def _near_beliefs(m: Marks, i: Ints, j: Ints, p: Floats, rates: Rates) -> Floats:
-    """Expected number of repeats under each multiple of the stated error."""
+    """Count the repeats expected under each multiple of the stated error."""
     out = np.zeros(len(rates.near_weight))
     part = np.empty(len(out))
     for k in range(len(i)):

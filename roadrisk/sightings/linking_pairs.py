@@ -89,7 +89,7 @@ def _near(
 
 @nb.njit(cache=True, nogil=True)
 def count_by_rule(m: Marks, within_m: float, within_days: float) -> int:
-    """Number of animals if reports of one state nearer than a fixed rule are of one animal.
+    """Count animals if reports of one state nearer than a fixed rule are of one animal.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Which reports are of one animal: all ways to divide a few reports into animals, weighed exactly."""
+"""All ways to divide a few reports into animals, weighed exactly."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ from roadrisk.sightings.linking_weight import (
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
     from roadrisk.sightings.linking_pairs import Candidates
+    from roadrisk.sightings.linking_weight import Bools
 
 MOST_UNITS = 12
 LEAST_ODDS = 0.005
@@ -157,7 +158,7 @@ def _parcels(n: int, unit: Ints, i: Ints, j: Ints, odds: Floats, least: float, m
 @nb.njit(cache=True, nogil=True)
 def _weigh_parcels(
     m: Marks, intensity: Floats, rates: Rates, order: Ints, start: Ints, pair_i: Ints,
-    pair_j: Ints, pair_like: Ints, pair_apart: Ints, pair_start: Ints, out: Ints, a: Ints,
+    pair_j: Ints, pair_like: Ints, pair_apart: Bools, pair_start: Ints, out: Ints, a: Ints,
     b: Ints, together: Floats, following: Floats, first: Floats,
 ) -> None:  # fmt: skip
     """Fill chances of pairs and first reports, parcel by parcel."""
@@ -182,7 +183,7 @@ def _weigh_parcels(
 
 @nb.njit(cache=True, nogil=True)
 def _units(m: Marks, rows: Ints) -> tuple[Ints, int]:
-    """Number of each report's unit in the parcel, in order of their first reports."""
+    """Number the reports' units in the parcel, in order of their first reports."""
     unit, units = np.empty(len(rows), np.int64), 0
     for k in range(len(rows)):
         unit[k] = -1
@@ -198,7 +199,7 @@ def _units(m: Marks, rows: Ints) -> tuple[Ints, int]:
 @nb.njit(cache=True, nogil=True)
 def _group_weights(
     m: Marks, intensity: Floats, rates: Rates, rows: Ints, unit: Ints, units: int, like: Ints,
-    bad: Ints,
+    bad: Bools,
 ) -> Floats:  # fmt: skip
     """Weight of every subset of units as one animal, over that of its units one by one."""
     n = len(rows)

@@ -60,8 +60,8 @@ class Rates(NamedTuple):
     follow, shape (2,): chance that a report is followed by another of the same animal, alive and
     dead. lag_scale, lag_weight, shape (2, parts): the time to the next report is a mixture of
     exponentials [days]. last, shape (2,): longest time between them [days]. near_factor,
-    near_weight: multiples of the stated standard deviation. floor_variance: of the distance, however
-    exact the reports [m²]. repeat, shape (2,): how much likelier than by their share the same
+    near_weight: multiples of the stated standard deviation. floor_variance: of the distance,
+    however exact the reports [m²]. repeat, shape (2,): how much likelier than by their share the same
     observer reports the animal again, within a day and later. kind_error, shape (3,), and
     kind_share, shape (3, words): how often sex, stage, species are wrong, and how common they are.
     size_mean, size_sd, size_error: of log length. remark_ratio: by bin of likeness.
@@ -103,14 +103,13 @@ def exclude_each_other(m: Marks, i: int, j: int, rates: Rates) -> bool:
         return True
     if m.organism[i] >= 0 and m.organism[j] >= 0 and m.organism[i] != m.organism[j]:
         return True
-    alive = a == ALIVE or b == ALIVE
+    alive = ALIVE in (a, b)
     same_day = m.day[i] == m.day[j]
     unknown_order = same_day and (m.day_only[i] or m.day_only[j])
-    if alive and not unknown_order:
-        if m.day_only[i] or m.day_only[j] or m.time[j] - m.time[i] > rates.last[ALIVE]:
-            return True
     if unknown_order:
         return False
+    if alive and (m.day_only[i] or m.day_only[j] or m.time[j] - m.time[i] > rates.last[ALIVE]):
+        return True
     if m.action[i] == REMOVED:
         return True
     return m.action[i] == MARKED and m.survey[j] and m.action[j] != ALREADY_MARKED
