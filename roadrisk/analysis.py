@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,8 +19,11 @@ from roadrisk.roads.lixels import lay_lixels
 from roadrisk.roads.places import Places
 from roadrisk.roads.placing import PieceIndex
 from roadrisk.roads.route_measures import coordinates_of
-from roadrisk.sightings.placed import PlacedSightings, place_sightings
-from roadrisk.sightings.repeats import join_exact_repeats
+from roadrisk.sightings.counted import CountedReports, count_reports
+from roadrisk.sightings.doubted import held_reports, open_doubts, screened
+from roadrisk.sightings.listed import listed_reports
+from roadrisk.sightings.queue import put_before_reviewer
+from roadrisk.sightings.reporters import Reporters, reporter_effort
 from roadrisk.telemetry.bearings import bearing_fixes, with_bearing_fixes
 from roadrisk.telemetry.crossings import Crossings, crossings_of
 from roadrisk.telemetry.frequencies import (
@@ -38,6 +42,8 @@ if TYPE_CHECKING:
 
     from roadrisk.errors import Remark
     from roadrisk.roads.network import Lixels, Network
+    from roadrisk.sightings.placed import PlacedSightings
+    from roadrisk.sightings.reviewed import Reviewed
     from roadrisk.study import Study
 
 
@@ -47,9 +53,9 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
     The stages, each public in its own room: roads are built and cut into lixels; tables that
     speak in route and measure get coordinates; bearings become fixes; straight steps between
     fixes are overlaid on the roads; paths between fixes are drawn from a movement process and
-    their crossings counted (crossing-days per animal, segment and place); exact repeats among
-    the reports are joined and the rest placed on the roads; kernels, the comparison with chance
-    and the ranked list follow.
+    their crossings counted (crossing-days per animal, segment and place); decisions are applied
+    to the reports, exact repeats joined, tags matched, the rest placed on the roads and linked
+    where they are of one animal; kernels, the comparison with chance and the ranked list follow.
 
     Parameters
     ----------
@@ -63,34 +69,21 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
     """
     shown = progress or Silent()
     settings = study.settings
-    with shown.step("Roads", 3) as tick:
-        built = build_network(study)
-        network = built.network
-        tick()
-        lixels = lay_lixels(network, settings.hotspots.lixel_m)
-        index = PieceIndex.build(network)
-        tick()
-        places = Places(network, study.agency_lines, settings.study.units)
-        tick()
-    fixes, fixes_lost = coordinates_of(study.fixes, study.agency_lines)
-    reports, reports_lost = coordinates_of(study.sightings, study.agency_lines)
-    from_bearings = bearing_fixes(study)
-    fixes = with_bearing_fixes(fixes, from_bearings)
-    steps = steps_of(fixes, settings.crossings.longest_step_days)
+    roads = _roads(study, shown)
+    network, lixels, index = roads.network, roads.lixels, roads.index
+    points = _points(study)
+    steps = steps_of(points.fixes, settings.crossings.longest_step_days)
     with shown.step("Steps across roads", 1) as tick:
         crossings = crossings_of(steps, network, lixels, index)
         tick()
     partner = partner_lixels(network, lixels)
-    frequencies = crossing_frequencies(study, fixes, network, lixels, index, partner, shown)
-    single, repeats = join_exact_repeats(reports, settings.study.time_zone)
-    placed = place_sightings(
-        single,
-        network,
-        lixels,
-        index,
-        near_m=settings.placement.near_m,
-        units=settings.study.units,
-    )
+    frequencies = crossing_frequencies(study, points.fixes, network, lixels, index, partner, shown)
+    with shown.step("Reports", 2) as tick:
+        counted = count_reports(study, points.reports, points.fixes, network, lixels, index)
+        tick()
+        doubted = open_doubts(study, points.reports, counted, network, index)
+        tick()
+    placed = counted.placed
     watching = watching_of(study, network, lixels, index, partner)
     hot = find_hotspots(
         network,
@@ -99,7 +92,7 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         frequencies,
         placed.table,
         placed.placement,
-        places,
+        roads.places,
         settings=settings.hotspots,
         years=settings.study.years,
         seed=settings.study.seed,
@@ -109,15 +102,13 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         watching=watching,
         progress=shown,
     )
-    remarks = (*study.remarks, *fixes_lost, *reports_lost, *watching.remarks)
-    bearing_notes: tuple[str, ...] = ()
-    if from_bearings is not None:
-        remarks += from_bearings.remarks
-        bearing_notes = from_bearings.notes
+    remarks = (*_unsettled(study.remarks, counted), *points.remarks, *watching.remarks)
     reach = reach_by_segment(network.segments, steps, reach_m=settings.crossings.reach_m)
     near = reach_by_segment(hot.ranked, steps, reach_m=settings.crossings.reach_m)
-    lost = [_left_out(remarks), repeats, placed.left_out, watching.left_out]
+    lost = [_left_out(remarks), counted.left_out, watching.left_out]
     left_out = pd.concat([table for table in lost if table is not None], ignore_index=True)
+    doubts = pd.concat([_doubts(remarks), doubted], ignore_index=True)
+    reporters = _reporters(study, points, counted, network, index)
     return Findings(
         segments=_segment_table(network, lixels, reach, frequencies, placed, settings.study.years),
         lixels=hot.lixels,
@@ -129,35 +120,151 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         crossings=crossings.table,
         sightings=placed.table,
         left_out=left_out,
-        doubts=_doubts(remarks),
-        road_mismatches=built.mismatches,
+        doubts=doubts,
+        road_mismatches=roads.mismatches,
         chance=hot.chance,
         power=hot.power,
         network_k=hot.network_k,
         local_gi=hot.local_gi,
-        tracked=_tracked(study, fixes, network, frequencies, crossings),
+        tracked=_tracked(study, points.fixes, network, frequencies, crossings),
+        reports=listed_reports(points.reports, held_reports(study), counted, reporters),
         notes=(
-            *built.notes,
-            *bearing_notes,
-            *_notes(steps, crossings, repeats, placed),
+            *roads.notes,
+            *points.notes,
+            *_notes(steps, crossings, counted),
+            *counted.notes,
+            *reporters.notes,
             *watching.notes,
             *hot.notes,
         ),
-        counts={
-            "animals": int(fixes["organismID"].nunique()),
-            "fixes": len(fixes),
-            "steps": len(steps.table),
-            "steps_too_long": steps.too_long,
-            "steps_across_a_road": len(crossings.table),
-            "crossings_the_fixes_force": len(frequencies.found.forced),
-            "passed_below_or_above": crossings.off_ground,
-            "reports": len(study.sightings),
-            "reports_repeated": len(repeats),
-            "reports_placed": len(placed.table),
-            "left_out": len(left_out),
-            "doubts": len(_doubts(remarks)),
-        },
+        counts=_counts(study, points, steps, crossings, frequencies, counted)
+        | {"left_out": len(left_out), "doubts": len(doubts)},
     )
+
+
+def review_reports(study: Study, progress: Progress | None = None) -> Reviewed:
+    """Put all reports of a study before a reviewer.
+
+    Parameters
+    ----------
+    study : Study
+    progress : Progress, optional
+        Shows what a long step is doing.
+
+    Returns
+    -------
+    Reviewed
+    """
+    shown = progress or Silent()
+    roads = _roads(study, shown)
+    points = _points(study)
+    with shown.step("Reports", 3) as tick:
+        counted = count_reports(
+            study, points.reports, points.fixes, roads.network, roads.lixels, roads.index,
+            undecided="count",
+        )  # fmt: skip
+        tick()
+        doubts = screened(study, points.reports, roads.network, roads.index)
+        tick()
+        found = put_before_reviewer(
+            points.reports, held_reports(study), counted, doubts, roads.network, roads.index,
+            roads.places,
+        )  # fmt: skip
+        tick()
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class _Roads:
+    network: Network
+    lixels: Lixels
+    index: PieceIndex
+    places: Places
+    mismatches: pd.DataFrame
+    notes: tuple[str, ...]
+
+
+def _roads(study: Study, shown: Progress) -> _Roads:
+    with shown.step("Roads", 3) as tick:
+        built = build_network(study)
+        network = built.network
+        tick()
+        lixels = lay_lixels(network, study.settings.hotspots.lixel_m)
+        index = PieceIndex.build(network)
+        tick()
+        places = Places(network, study.agency_lines, study.settings.study.units)
+        tick()
+    return _Roads(network, lixels, index, places, built.mismatches, built.notes)
+
+
+@dataclass(frozen=True, eq=False)
+class _Points:
+    """Fixes and reports, all with coordinates."""
+
+    fixes: gpd.GeoDataFrame
+    reports: gpd.GeoDataFrame
+    background: gpd.GeoDataFrame | None
+    remarks: tuple[Remark, ...]
+    notes: tuple[str, ...]
+
+
+def _points(study: Study) -> _Points:
+    fixes, fixes_lost = coordinates_of(study.fixes, study.agency_lines)
+    reports, reports_lost = coordinates_of(study.sightings, study.agency_lines)
+    from_bearings = bearing_fixes(study)
+    remarks: tuple[Remark, ...] = (*fixes_lost, *reports_lost)
+    notes: tuple[str, ...] = ()
+    background = study.background
+    if background is not None:
+        background, _ = coordinates_of(background, study.agency_lines)
+    if from_bearings is not None:
+        remarks += from_bearings.remarks
+        notes = from_bearings.notes
+    fixes = with_bearing_fixes(fixes, from_bearings)
+    return _Points(fixes, reports, background, remarks, notes)
+
+
+def _unsettled(remarks: tuple[Remark, ...], counted: CountedReports) -> tuple[Remark, ...]:
+    """Return remarks without those that a decision on a held report settled."""
+    settled = counted.decided.settled
+    return tuple(r for r in remarks if r.kind == "error" or (r.file, r.row) not in settled)
+
+
+def _reporters(
+    study: Study, points: _Points, counted: CountedReports, network: Network, index: PieceIndex
+) -> Reporters:
+    repeated = points.reports["occurrenceID"].isin(counted.repeats["record"])
+    return reporter_effort(
+        points.reports[~repeated],
+        points.background,
+        network,
+        index,
+        profile=study.profile,
+        near_m=study.settings.placement.near_m,
+        zone=study.settings.study.time_zone,
+    )
+
+
+def _counts(
+    study: Study,
+    points: _Points,
+    steps: Steps,
+    crossings: Crossings,
+    frequencies: Frequencies,
+    counted: CountedReports,
+) -> dict[str, int]:
+    return {
+        "animals": int(points.fixes["organismID"].nunique()),
+        "fixes": len(points.fixes),
+        "steps": len(steps.table),
+        "steps_too_long": steps.too_long,
+        "steps_across_a_road": len(crossings.table),
+        "crossings_the_fixes_force": len(frequencies.found.forced),
+        "passed_below_or_above": crossings.off_ground,
+        "reports": len(study.sightings),
+        "reports_repeated": len(counted.repeats),
+        "reports_placed": len(counted.placed.table),
+    }
 
 
 def _tracked(
@@ -229,15 +336,13 @@ def _doubts(remarks: tuple[Remark, ...]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns).astype({"row": "Int64"})
 
 
-def _notes(
-    steps: Steps, crossings: Crossings, repeats: pd.DataFrame, placed: PlacedSightings
-) -> tuple[str, ...]:
+def _notes(steps: Steps, crossings: Crossings, counted: CountedReports) -> tuple[str, ...]:
     joined = len(steps.table)
     return (
         f"{joined} steps between successive fixes count; {steps.too_long} longer than "
         f"{steps.longest_days:g} days don't.",
         f"{crossings.off_ground} times a step meets a bridge or a tunnel: the animal passes below "
         "or above it, and that is no road crossing.",
-        f"{len(repeats)} exact repeats among the reports were counted once; "
-        f"{len(placed.left_out)} reports lie too far from any road for their uncertainty.",
+        f"{len(counted.repeats)} exact repeats among the reports were counted once; "
+        f"{len(counted.placed.left_out)} reports lie too far from any road for their uncertainty.",
     )

@@ -104,6 +104,40 @@ class TrackedAnimals:
 
 
 @dataclass(frozen=True, eq=False)
+class ReportTables:
+    """What became of the public's reports, one by one and together.
+
+    Attributes
+    ----------
+    states : pandas.DataFrame
+        One row a report. Columns: file, row, record, state (decided, "undecided" or "changed"),
+        decided_by, decided_at, reason, counts_as (chance that it is of no animal reported before:
+        what it counts; 0 where it doesn't count), same_animal (number shared by reports that are
+        rather one animal than not; 0 for a report by itself), segment_id.
+    links : pandas.DataFrame
+        Columns: record, other (the earlier report), probability (that both are of one animal),
+        by_hand.
+    choices : pandas.DataFrame
+        Columns of `sightings.linking.Links.choices`.
+    tags : pandas.DataFrame
+        Columns: record, organismID, read_as, where, in_track.
+    histories : pandas.DataFrame
+        Animals seen alive and later found dead. Columns: organismID, last_alive, found_dead,
+        record.
+    by_month, by_place : pandas.DataFrame
+        Who reports anything; columns of `sightings.reporters.Reporters`.
+    """
+
+    states: pd.DataFrame
+    links: pd.DataFrame
+    choices: pd.DataFrame
+    tags: pd.DataFrame
+    histories: pd.DataFrame
+    by_month: pd.DataFrame
+    by_place: pd.DataFrame
+
+
+@dataclass(frozen=True, eq=False)
 class Findings:
     """Results of `analysis.analyse`.
 
@@ -164,7 +198,7 @@ class Findings:
         One row a report that was placed. Columns: occurrenceID, time, vitality, sex,
         recordedBy, occurrenceRemarks, spread_m (95 % radius), distance_m (to the nearest
         road), segment_id (where most of it lies), weight_there, repeats (reports joined into
-        this one), geometry (Point as reported).
+        this one), counts_as, geometry (Point as reported, or where a decision moved it).
     left_out : pandas.DataFrame
         Records that did not count. Columns: file, row, record, reason.
     doubts : pandas.DataFrame
@@ -177,6 +211,7 @@ class Findings:
     network_k, local_gi : pandas.DataFrame
         For the appendix; columns of `hotspots.appendix.network_k_table` and `local_gi_table`.
     tracked : TrackedAnimals
+    reports : ReportTables
     notes : tuple of str
         Sentences about what was counted and left out, in the order of the computation.
     counts : dict of str to int
@@ -198,5 +233,6 @@ class Findings:
     network_k: pd.DataFrame
     local_gi: pd.DataFrame
     tracked: TrackedAnimals
+    reports: ReportTables
     notes: tuple[str, ...]
     counts: dict[str, int]

@@ -14,7 +14,8 @@ COLUMNS_FILE = "columns.csv"
 # Files that lead to no place of a protected animal; all others are not for publication.
 WITHOUT_PLACES = (
     "crossing_rates.csv", "crossing_times.csv", "crossing_conditions.csv", "home_ranges.csv",
-    "power.csv", "network_k.csv", "bearing_deviation.csv", COLUMNS_FILE, "provenance.json",
+    "power.csv", "network_k.csv", "report_choices.csv", "reporters_by_month.csv",
+    "bearing_deviation.csv", COLUMNS_FILE, "provenance.json",
 )  # fmt: skip
 # Names of a column in US customary units, and under which it is described.
 _METRIC = (

@@ -250,11 +250,19 @@ def _reports(
             distance(row["distance_m"], units),
             road(roads.get(row["segment_id"])) + part,
             count(repeats) if repeats > 1 else "",
+            _counts_as(row["counts_as"]),
         ]
         title = {"alive": "Report: alive", "dead": "Report: dead"}.get(state)
         properties = {"t": title or "Report: alive or dead not said", "v": values, "a": state[0]}
         features.append(_feature("Point", shape, properties))
     return _layer(features)
+
+
+def _counts_as(share: float) -> str:
+    """Return what a report counts for, where it may repeat another one."""
+    if share >= 0.995:
+        return ""
+    return f"{number(share, 2)}: it may be of an animal that was reported before"
 
 
 def _with_place(table: gpd.GeoDataFrame) -> Iterable[tuple[dict[str, Any], list[float]]]:

@@ -43,7 +43,7 @@ SHEETS: dict[str, tuple[str, ...]] = {
     ),
     "reports": (
         "Record", "Date", "Sex", "Remark", "Position known within", "Nearest road", "Counted on",
-        "Reports counted as this one",
+        "Reports counted as this one", "Counts as",
     ),
     "crossings": ("Animal", "Between fixes of", "Days between", "Road"),
 }  # fmt: skip

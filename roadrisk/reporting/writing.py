@@ -18,6 +18,7 @@ from roadrisk.reporting.other_tables import (
 )
 from roadrisk.reporting.provenance import provenance_json
 from roadrisk.reporting.ranked_list import ranked_geojson, ranked_table
+from roadrisk.reporting.report_tables import report_tables
 from roadrisk.reporting.tracked_tables import tracked_tables
 from roadrisk.reporting.whole import write_whole
 
@@ -35,7 +36,8 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
     ``ranked_stretches.csv`` and ``.geojson``, ``stretches.csv`` (those that stand
     out, from start to end), ``stretch_years.csv`` (their reports by year), ``power.csv`` (what
     could be found), ``segments.csv`` (crossing frequencies), the tables of tagged animals
-    (`tracked_tables.tracked_tables`), the appendix (`appendix_tables.appendix_tables`),
+    (`tracked_tables.tracked_tables`), those of reports (`report_tables.report_tables`), the
+    appendix (`appendix_tables.appendix_tables`),
     ``left_out.csv``, ``doubts.csv``, ``road_mismatches.csv``, ``columns.csv`` (what every column
     is) and ``provenance.json``. All but `column_words.WITHOUT_PLACES` lead to places of protected
     animals.
@@ -71,6 +73,7 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
         "segments.csv": segments_table(study, findings),
         **tracked_tables(findings.tracked, units),
         **appendix_tables(findings, units),
+        **report_tables(findings.reports, units),
         "left_out.csv": left_out_table(findings),
         "doubts.csv": doubts_table(findings),
         "road_mismatches.csv": mismatches_table(findings),

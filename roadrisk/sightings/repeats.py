@@ -9,12 +9,20 @@ import pandas as pd
 
 if TYPE_CHECKING:
     import geopandas as gpd
+    from numpy.typing import NDArray
+
+    Ints = NDArray[np.int64]
+    Bools = NDArray[np.bool_]
 
 
 def join_exact_repeats(
-    sightings: gpd.GeoDataFrame, time_zone: str
+    sightings: gpd.GeoDataFrame,
+    time_zone: str,
+    *,
+    rather: Ints | None = None,
+    alone: Bools | None = None,
 ) -> tuple[gpd.GeoDataFrame, pd.DataFrame]:
-    """Join reports of one observer, day, place and vitality into the first of them.
+    """Join reports of one observer, day, place and vitality into one of them.
 
     Parameters
     ----------
@@ -22,14 +30,19 @@ def join_exact_repeats(
         Columns of `records.schemas.SIGHTINGS`, projected [m].
     time_zone : str
         Days are local days in this zone.
+    rather : ndarray of int64, shape (n,), optional
+        The report with the largest number stands for its group; of equal ones the first.
+    alone : ndarray of bool, shape (n,), optional
+        Reports that are never joined to others.
 
     Returns
     -------
     kept : geopandas.GeoDataFrame
-        The first report of each group with a new column `repeats` (reports joined into it,
-        1 if it stands alone); index 0..n-1.
+        One report of each group with a new column `repeats` (reports joined into it,
+        1 if it stands alone), in the order of the table; index 0..n-1.
     joined : pandas.DataFrame
-        The others. Columns: file, row, record, reason.
+        The others. Columns: file, row, record, reason, repeat_of (occurrenceID of the report
+        that stands for it).
 
     Notes
     -----
@@ -40,21 +53,27 @@ def join_exact_repeats(
     day = sightings["time"].dt.tz_convert(time_zone).dt.strftime("%Y-%m-%d")
     who = sightings["recordedBy"].str.strip().str.casefold()
     group = pd.DataFrame({"x": x, "y": y, "day": day, "who": who, "state": sightings["vitality"]})
-    number = group.groupby(list(group.columns), sort=False, dropna=False).ngroup()
-    first = ~number.duplicated()
-    counts = number.map(number.value_counts())
+    number = group.groupby(list(group.columns), sort=False, dropna=False).ngroup().to_numpy()
+    if alone is not None:
+        number = np.where(alone, number.max(initial=0) + 1 + np.arange(len(number)), number)
+    order = np.arange(len(number)) if rather is None else np.argsort(-rather, kind="stable")
+    which = pd.Series(order).groupby(number[order]).first()
+    leader = which.reindex(number).to_numpy()
+    first = leader == np.arange(len(number))
+    counts = pd.Series(number).map(pd.Series(number).value_counts()).to_numpy()
     kept = sightings[first].assign(repeats=counts[first]).reset_index(drop=True)
     later = sightings[~first]
-    leader = number[first].reset_index(drop=True)
-    names = kept["occurrenceID"].set_axis(leader.to_numpy())
+    names = sightings["occurrenceID"].to_numpy(object)[leader[~first]]
     joined = pd.DataFrame(
         {
             "file": later["source_file"],
             "row": later["source_row"],
             "record": later["occurrenceID"],
-            "reason": "exact repeat of "
-            + number[~first].map(names).astype(str)
-            + " (same observer, day, place and state): counted once",
+            "reason": [
+                f"exact repeat of {name} (same observer, day, place and state): counted once"
+                for name in names
+            ],
+            "repeat_of": names,
         }
     )
     return kept, joined.reset_index(drop=True)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+import pandas as pd
 
 if TYPE_CHECKING:
     import geopandas as gpd
-    import pandas as pd
 
 UNDECIDED, CHANGED = "undecided", "changed"
 
@@ -35,6 +36,8 @@ class Reviewed:
         Columns a, b (report_keys), probability that they are of one animal, by_hand (bool).
     tags : pandas.DataFrame
         Columns of `sightings.tags.MATCHES`.
+    tag_doubts : pandas.DataFrame
+        Like `doubts`; they name animals and are shown only where tags are.
     queue : tuple of str
         report_keys to ask about, those that matter most for the result first: undecided or
         changed, and no exact repeat.
@@ -48,3 +51,4 @@ class Reviewed:
     tags: pd.DataFrame
     queue: tuple[str, ...]
     roads: gpd.GeoDataFrame
+    tag_doubts: pd.DataFrame = field(default_factory=pd.DataFrame)

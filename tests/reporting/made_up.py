@@ -17,7 +17,7 @@ import pyproj
 from shapely.geometry import LineString, MultiLineString, Point
 from shapely.ops import substring
 
-from roadrisk.findings import ChanceTest, Findings, TrackedAnimals
+from roadrisk.findings import ChanceTest, Findings, ReportTables, TrackedAnimals
 from roadrisk.settings import settings_from
 from roadrisk.study import InputFile, Study
 
@@ -129,6 +129,7 @@ def findings() -> Findings:
             "begin_y_m": Y0, "end_x_m": X0 + 100, "end_y_m": Y0, "length_m": 100.0,
             "evidence_per_km_year": [21.0, 0.0], "gi_star": [4.12345, np.nan],
         }),
+        reports=_reports(),
         tracked=_tracked(),
         notes=(
             "412 steps between successive fixes count; 37 longer than 7 days don't.",
@@ -348,6 +349,34 @@ def _crossings(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     )  # fmt: skip
 
 
+def _reports() -> ReportTables:
+    seen = pd.Timestamp("2022-05-01T10:00", tz="UTC")
+    return ReportTables(
+        states=pd.DataFrame({
+            "file": "sightings.csv", "row": [2, 3], "record": ["S-0", FORMULA],
+            "state": ["accept", "undecided"], "decided_by": [SCRIPT, ""],
+            "decided_at": ["2023-02-01T09:00:00+00:00", ""], "reason": [TEMPLATE, ""],
+            "counts_as": [1.0, 0.25], "same_animal": [1, 1], "segment_id": ["s00", "s01"],
+        }),
+        links=pd.DataFrame({"record": [FORMULA], "other": ["S-0"], "probability": [0.75],
+                            "by_hand": [False]}),
+        choices=pd.DataFrame({"within_m": [50.0, np.nan], "within_days": [1.0, np.nan],
+                              "carcass_days": [np.nan, 3.0], "animals": [2.0, 1.25]}),
+        tags=pd.DataFrame({"record": ["S-0"], "organismID": ["A01"], "read_as": [FORMULA],
+                           "where": ["remark"], "in_track": [True]}),
+        histories=pd.DataFrame({"record": ["S-0"], "organismID": ["A01"], "last_alive": [seen],
+                                "last_alive_by": ["fix"], "found_dead": [seen]}),
+        by_month=pd.DataFrame({"month": ["2022-05"], "reporters": [2], "nameless_reports": [1],
+                               "reports_of_anything": [3], "reports_of_species": [2]}),
+        by_place=pd.DataFrame({
+            "segment_id": ["s00"], "road": ["Heron Road"], "length_m": [1402.0], "reporters": [2.0],
+            "nameless_reports": [1.0], "reports_of_anything": [3.0], "reports_of_species": [2.0],
+            "reporters_per_km": [1.43], "reports_of_anything_per_km": [2.14],
+            "reports_of_species_per_km": [1.43],
+        }),
+    )  # fmt: skip
+
+
 def _sightings(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     rng = np.random.default_rng(4)
     spots = [(int(rng.choice([0, 1, 1, 1, 3, 4, 6])), rng.random()) for _ in range(60)]
@@ -366,6 +395,7 @@ def _sightings(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
             "segment_id": [f"s{s:02d}" for s, _ in spots],
             "weight_there": np.where(np.arange(60) % 3 == 0, 0.62, 1.0),
             "repeats": np.where(np.arange(60) == 5, 3, 1),
+            "counts_as": np.where(np.arange(60) == 7, 0.25, 1.0),
         },
         geometry=points, crs=CRS,
     )  # fmt: skip

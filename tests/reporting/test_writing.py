@@ -20,7 +20,9 @@ NAMES = [
     "stretches.csv", "stretch_years.csv", "power.csv", "segments.csv", "tracked_animals.csv",
     "crossing_rates.csv",
     "crossing_times.csv", "crossing_conditions.csv", "home_ranges.csv", "roads_cut.csv",
-    "network_k.csv", "local_gi.csv", "left_out.csv", "doubts.csv", "road_mismatches.csv",
+    "network_k.csv", "local_gi.csv", "reports.csv", "report_links.csv", "report_choices.csv",
+    "tag_matches.csv", "seen_alive_then_dead.csv", "reporters_by_month.csv",
+    "reporters_by_place.csv", "left_out.csv", "doubts.csv", "road_mismatches.csv",
     "columns.csv", "provenance.json",
 ]  # fmt: skip
 
