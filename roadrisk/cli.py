@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import sys
-from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from roadrisk.cli_progress import progress as _progress
+from roadrisk.cli_sightings import app as sightings_app
 from roadrisk.errors import InputError, Remark, RoadriskError, one_line
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
-    from roadrisk.base.progress import Progress, Tick
     from roadrisk.findings import Findings
     from roadrisk.records.new_study import Proposal
     from roadrisk.table_settings import DateOrder
@@ -29,6 +29,8 @@ app = typer.Typer(
     help="Find where a road is killing slow, protected animals, say how sure that is, and write "
     "the ranked list and the map for a mitigation proposal. Begin with: roadrisk new FOLDER",
 )
+
+app.add_typer(sightings_app, name="sightings")
 
 StudyFolder = Annotated[Path, typer.Argument(metavar="STUDY", help="Folder with study.toml.")]
 
@@ -133,6 +135,32 @@ def bearings(
         typer.echo(note)
     _say_remarks([r for r in found.remarks if r.kind == "doubt"])
     typer.echo(f"wrote {len(written)} files in {folder}, {written[0].name} first")
+
+
+@app.command()
+def review(
+    study: StudyFolder,
+    reviewer: Annotated[
+        str, typer.Option(help="Name kept with every decision; the page asks if left out.")
+    ] = "",
+    port: Annotated[
+        int, typer.Option(min=0, max=65535, help="Port on this computer; any free one if 0.")
+    ] = 0,
+    no_open: Annotated[
+        bool, typer.Option("--no-open", help="Print the address, open no browser.")
+    ] = False,
+) -> None:
+    """Decide on reports from the public, on a page that only this computer can open."""
+    from roadrisk.analysis import review_reports
+    from roadrisk.records.study_folder import read_study
+    from roadrisk.review.server import prepare, serve
+
+    with _progress() as shown:
+        with shown.step("Reading", 1) as tick:
+            read = read_study(study)
+            tick()
+        prepared = prepare(read, review_reports(read, shown), reviewer=reviewer)
+    serve(prepared, port=port, opens=not no_open, say=typer.echo)
 
 
 @app.command()
@@ -284,36 +312,3 @@ def _ask(proposal: Proposal) -> Proposal:
         typer.echo("Nothing was written.")
         raise typer.Exit(1)
     return proposal
-
-
-@contextmanager
-def _progress() -> Iterator[Progress]:
-    """Show a progress bar on a terminal, nothing in a pipe."""
-    if not sys.stderr.isatty():
-        from roadrisk.base.progress import Silent
-
-        yield Silent()
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
-    from rich.progress import Progress as Bars
-
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
-    with Bars(*columns, console=Console(stderr=True), transient=True) as bars:
-        yield _Bars(bars)
-
-
-class _Bars:
-    def __init__(self, bars: object) -> None:
-        self._bars = bars
-
-    @contextmanager
-    def step(self, words: str, total: int) -> Iterator[Tick]:
-        bars = self._bars
-        task = bars.add_task(words, total=total)  # type: ignore[attr-defined]
-
-        def tick(done: int = 1, /) -> None:
-            bars.advance(task, done)  # type: ignore[attr-defined]
-
-        yield tick
-        bars.update(task, visible=False)  # type: ignore[attr-defined]
