@@ -26,6 +26,10 @@ TOKEN, MARK, ASKED = "key", "fingerprint", "asked"
 HIDDEN = (TOKEN, MARK, ASKED)
 """Headings of the hidden columns. asked: 1, or 0 for a report shown for comparison only."""
 
+DECIDED_ALREADY, EXACT_REPEAT = "decided already", "exact repeat"
+NOT_ASKED = (DECIDED_ALREADY, EXACT_REPEAT)
+"""What stands under `VERDICT` for reports that are shown for comparison only."""
+
 LONGEST_CELL = 32_767
 """Characters that a cell of an .xlsx file holds (Office Open XML as spreadsheets read it)."""
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 # A workbook is a zip file; one that unpacks to more than this is no field table.
 LARGEST_BYTES = 2_000_000_000
 
-_BROKEN = (
+BROKEN = (
     OSError, ValueError, KeyError, TypeError, AttributeError, IndexError, EOFError,
     NotImplementedError, SyntaxError, ParseError, zipfile.BadZipFile,
 )  # fmt: skip
@@ -61,7 +61,7 @@ def read_workbook(path: Path, name: str, sheet: str | None, notes: Notes) -> Raw
             chosen, cells = _choose(book, sheet, notes)
         finally:
             book.close()
-    except (*_BROKEN, InvalidFileException):
+    except (*BROKEN, InvalidFileException):
         notes.error(
             "the workbook can't be opened: it is damaged, or no .xlsx file.",
             "open it in a spreadsheet program and save it again as .xlsx, or export CSV",

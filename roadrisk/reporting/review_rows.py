@@ -11,6 +11,8 @@ from roadrisk.base.units import M_PER_FOOT
 from roadrisk.errors import RoadriskError
 from roadrisk.records.review_columns import (
     ASKED,
+    DECIDED_ALREADY,
+    EXACT_REPEAT,
     LATITUDE,
     LONGITUDE,
     MARK,
@@ -118,7 +120,7 @@ def review_rows(reviewed: Reviewed, units: Units, share: tuple[int, int] = (1, 1
         }  # fmt: skip
         if not asked:
             repeat = record["repeat_of"] != ""
-            cells[VERDICT] = "exact repeat" if repeat else "decided already"
+            cells[VERDICT] = EXACT_REPEAT if repeat else DECIDED_ALREADY
         if key in proposed:
             cells[PROPOSED_LATITUDE], cells[PROPOSED_LONGITUDE] = proposed[key]
         rows.append(Row(asked, {k: v for k, v in cells.items() if v != ""}))

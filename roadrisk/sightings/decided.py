@@ -114,7 +114,7 @@ def apply_decisions(
             }
         ).reset_index(drop=True),
         states=states,
-        pairs=known.pairs,
+        pairs={pair: entry.kind == "same" for pair, entry in known.pairs.items()},
         settled=frozenset(
             (str(file), int(row))
             for file, row in settled[["source_file", "source_row"]].itertuples(index=False)

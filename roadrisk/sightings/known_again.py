@@ -29,9 +29,9 @@ class KnownAgain:
     changed : tuple of (Entry or None), length n
         The last decision on a report of this id that said something else, where nothing stands
         for what it says now.
-    pairs : dict
+    pairs : dict of (str, str) to Entry
         Pairs of report_keys (in order), as these reports have them, that people said are one
-        animal (True) or not (False).
+        animal or not.
     renamed : int
         Reports with another id than when they were decided on.
     unclear : tuple of str
@@ -44,7 +44,7 @@ class KnownAgain:
     verdicts: tuple[Entry | None, ...]
     places: tuple[Entry | None, ...]
     changed: tuple[Entry | None, ...]
-    pairs: Mapping[tuple[str, str], bool]
+    pairs: Mapping[tuple[str, str], Entry]
     renamed: int
     unclear: tuple[str, ...]
     waiting: int
@@ -160,7 +160,7 @@ def _changed(
     )
 
 
-def _pairs(said: list[_Said], decisions: Decisions) -> dict[tuple[str, str], bool]:
+def _pairs(said: list[_Said], decisions: Decisions) -> dict[tuple[str, str], Entry]:
     joined = [e for e in decisions.in_force if e.kind in ("same", "apart")]
     if not joined:
         return {}
@@ -176,7 +176,7 @@ def _pairs(said: list[_Said], decisions: Decisions) -> dict[tuple[str, str], boo
         a = names.get((e.report_key, e.fingerprint), e.report_key)
         b = names.get((e.other_key, e.other_fingerprint), e.other_key)
         if a != b:
-            found[ordered(a, b)] = e.kind == "same"
+            found[ordered(a, b)] = e
     return found
 
 
