@@ -21,6 +21,7 @@ from roadrisk.records.effort_tables import read_effort
 from roadrisk.records.joined_tables import join_animals, join_sightings, strangers
 from roadrisk.records.line_layer import read_lines
 from roadrisk.records.osm_glance import glance
+from roadrisk.records.photos import read_photos
 from roadrisk.records.point_tables import Placed, place, read_point_table, read_points
 from roadrisk.records.profile_file import ChosenProfile, load_profile
 from roadrisk.records.raw_table import Notes, RawTable
@@ -132,6 +133,7 @@ def gather(folder: Path, *, build_roads: bool) -> Gathered:
     work.read_roads(build=build_roads)
     work.read_study_area()
     work.read_tables()
+    work.read_photos()
     work.read_decisions()
     study = work.study(with_roads=build_roads)
     return Gathered(study, tuple(with_line(r, loaded.text) for r in work.remarks))
@@ -159,6 +161,7 @@ class _Work:
     )  # fmt: skip
     effort: gpd.GeoDataFrame | None = None
     decisions: Decisions = field(default_factory=Decisions)
+    photos: pd.DataFrame | None = None
 
     @property
     def failed(self) -> bool:
@@ -325,6 +328,17 @@ class _Work:
         self.remarks += remarks
         self.inputs += inputs
 
+    def read_photos(self) -> None:
+        reports = [*self.points["sightings"], *self.points["held"]]
+        if not reports:
+            return
+        self.photos, remarks, inputs = read_photos(
+            self.folder, pd.concat(reports), zone=self.settings.study.zone
+        )
+        self.remarks += remarks
+        known = {i.name for i in self.inputs}
+        self.inputs += [i for i in inputs if i.name not in known]
+
     def choose_crs(self) -> pyproj.CRS | None:
         """Return the working system, or note the error and return None."""
         places = [
@@ -387,6 +401,7 @@ class _Work:
             area=None if self.area is None else self.area.to_crs(crs).iloc[0],
             held=held,
             decisions=self.decisions,
+            photos=self.photos,
         )
 
 

@@ -10,11 +10,13 @@ from roadrisk.species.built_in import (
     built_in_profile_of,
 )
 from roadrisk.species.profile import Profile, home_sd_from_area, profile_from, same_species
+from roadrisk.species.sex_features import SexFeatures
 from roadrisk.species.values import Value
 
 __all__ = [
     "GENERIC",
     "Profile",
+    "SexFeatures",
     "Value",
     "built_in_names",
     "built_in_profile",

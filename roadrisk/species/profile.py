@@ -9,6 +9,7 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 
 from roadrisk.base.strict_model import model_remark
 from roadrisk.errors import InputError, Remark
+from roadrisk.species.sex_features import SexFeatures  # noqa: TC001  pydantic needs it
 from roadrisk.species.values import (
     Area,
     AYear,
@@ -190,6 +191,8 @@ class Profile(Part):
     home_range : HomeRange
     movement : Movement
     population : Population
+    sex_features : SexFeatures or None
+        None where no rule is known.
     """
 
     scientific_name: str = Field(min_length=1)
@@ -204,6 +207,7 @@ class Profile(Part):
     home_range: HomeRange
     movement: Movement
     population: Population
+    sex_features: SexFeatures | None = None
 
     @model_validator(mode="before")
     @classmethod
