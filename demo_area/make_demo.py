@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 from fieldwork import bursts, captures
 from full_crossings import full_crossings
+from later_reports import later_reports, with_lengths
 from movement import (
     ANIMALS,
     STRETCHES,
@@ -40,7 +41,8 @@ def write(folder: Path) -> None:
     caught = captures(walks, fixes, roads)
     fixes = sorted(fixes + bursts(walks, fixes), key=lambda f: (f.when, f.animal))
     passed = passages(walks, fixes, roads)
-    reports = make_reports(roads)
+    reports = with_lengths(make_reports(roads))
+    reports += later_reports(roads, walks, len(reports))
     files = {
         "study.toml": STUDY_TOML,
         "profile.toml": profile_toml(),
@@ -97,7 +99,8 @@ def _sightings(reports: list[Report]) -> str:
         "occurrenceID", "eventDate", "decimalLatitude", "decimalLongitude",
         "coordinateUncertaintyInMeters", "scientificName", "vitality", "sex", "lifeStage",
         "behavior", "recordedBy", "occurrenceRemarks", "associatedMedia",
-        "identificationVerificationStatus",
+        "identificationVerificationStatus", "organismID", "length_mm", "samplingProtocol",
+        "carcass_action",
     )  # fmt: skip
     rows = []
     for i, r in enumerate(reports):
@@ -105,7 +108,8 @@ def _sightings(reports: list[Report]) -> str:
         media = f"https://example.org/invented/{_id(i)}.jpg" if r.media else ""
         row = (
             _id(i), when, r.lonlat[1], r.lonlat[0], r.uncertainty_m, r.species, r.vitality, r.sex,
-            r.stage, r.behavior, r.observer, r.remarks, media, r.status,
+            r.stage, r.behavior, r.observer, r.remarks, media, r.status, r.tag, r.length_mm,
+            r.protocol, r.carcass_action,
         )  # fmt: skip
         rows.append(row)
     return table(head, rows)

@@ -56,10 +56,14 @@ class Report:
     species: str = SPECIES
     done: str = "clean"
     copy_of: int | None = None  # index into the list before it is put into order
+    tag: str = ""
+    length_mm: int | None = None
+    protocol: str = ""
+    carcass_action: str = ""
 
 
 def make_reports(roads: dict[str, Road]) -> list[Report]:
-    """Return all reports in the order in which they came in."""
+    """Return the reports of the seasons in the order in which they came in."""
     clean = [*_on_stretches(roads), *_background(roads), *_from_one_place(roads)]
     dirty = _with_dirt(clean, roads)
     order = sorted(range(len(dirty)), key=lambda i: (dirty[i].received, i))
@@ -161,6 +165,14 @@ def _report(
         at_m=at,
         stretch=stretch,
     )
+
+
+def background_report(
+    roads: dict[str, Road], key: str, at_m: float, observer: str, rng: np.random.Generator
+) -> Report:
+    """Return a report of a live animal on a road, to be changed by whoever asks."""
+    report = _report(roads, key, at_m, observer, 0.0, rng)
+    return replace(report, vitality="alive", behavior="crossing road")
 
 
 def written_degrees(xy: Floats) -> tuple[str, str]:

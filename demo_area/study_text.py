@@ -33,6 +33,7 @@ default_uncertainty_m = 10.0
 [sightings]
 file = "sightings.csv"
 default_uncertainty_m = 100.0
+surveys = ["carcass survey"]  # values of samplingProtocol that are carcass surveys
 
 [roads.osm]
 file = "roads.osm"

@@ -24,7 +24,7 @@ from tests.truth import demo_checks as checks
 REPEATER = "observer-041"
 UNPLACEABLE = (
     "zero coordinates", "swapped coordinates", "40 km off", "wrong year 2015", "wrong year 2205",
-    "another species",
+    "another species", "truncated coordinate", "default position",
 )  # fmt: skip
 
 
@@ -373,7 +373,7 @@ def test_promised_dirt_is_there(facts):
     done = Counter(both["done"])
     kinds = set(done) - {"clean"}
     assert kinds == {k for k in facts if k in done}
-    assert len(kinds) == 13
+    assert len(kinds) == 26
     for kind in kinds:
         assert done[kind] == facts[kind], kind
     lat, lon = both["decimalLatitude"].astype(float), both["decimalLongitude"].astype(float)
@@ -391,6 +391,18 @@ def test_promised_dirt_is_there(facts):
         "formula in remark": remark == "=1+1",
         "phone number in remark": remark.str.contains("555-01", regex=False),
         "another species": both["scientificName"] != "Testudo ficta",
+        "tag read": both["organismID"] == "T07",
+        "tag misread": both["organismID"] == "TO2",
+        "tag in remark": remark.str.contains("tag 11"),
+        "tag of no animal": both["organismID"] == "T42",
+        "tag of an animal elsewhere": both["organismID"] == "T05",
+        "alive, found dead later": both["organismID"] == "T08",
+        "found dead, seen alive before": both["organismID"] == "t 08",
+        "truncated coordinate": lat.between(2, 3),
+        "default position": both["decimalLatitude"].eq("52.19730"),
+        "e-mail in remark": remark.str.contains("@example.org", regex=False),
+        "carcass of a survey": both["carcass_action"].isin(["marked", "removed"]),
+        "carcass met again by a survey": both["carcass_action"] == "already marked",
     }
     for kind, there in seen.items():
         assert (there == (both["done"] == kind)).all(), kind
@@ -415,6 +427,35 @@ def test_copies_are_copies():
         assert copy.recordedBy not in ("", first["recordedBy"])
         assert copy.eventDate[:10] == first["eventDate"][:10]
         assert 0 < at[copy.occurrenceID].distance(at[copy.copy_of]) < 150
+
+
+def test_reports_of_one_carcass_and_of_tagged_animals():
+    """One carcass: one true place, within two days; a tag right while its animal was near."""
+    both = checks.read("sightings.csv").merge(
+        checks.read("truth/true_reports.csv"), on="occurrenceID"
+    )
+    for kind in ("one carcass, three people", "carcass met again by a survey"):
+        copies = both[(both["done"] == kind) & (both["copy_of"] != "")]
+        for copy in copies.itertuples():
+            first = both.set_index("occurrenceID").loc[copy.copy_of]
+            assert (copy.true_lon, copy.true_lat) == (first["true_lon"], first["true_lat"])
+            apart = pd.Timestamp(copy.eventDate) - pd.Timestamp(first["eventDate"])
+            assert pd.Timedelta(0) < apart <= pd.Timedelta(days=2)
+    fixes = checks.read("fixes.csv")
+    fixes["time"] = pd.to_datetime(fixes["eventDate"], utc=True, format="ISO8601")
+    at = checks.points(both, "true_lon", "true_lat")
+    for kind, animal, near in (("tag read", "T07", True), ("tag misread", "T02", True),
+                               ("tag in remark", "T11", True),
+                               ("tag of an animal elsewhere", "T05", False)):  # fmt: skip
+        row = both.index[both["done"] == kind][0]
+        own = fixes[fixes["organismID"] == animal].sort_values("time")
+        gap = (own["time"] - pd.Timestamp(both["eventDate"][row])).dt.total_seconds() / 86_400
+        # Tracked: a fix within 7 days before and after.
+        assert gap.between(-7, 0).any()
+        assert gap.between(0, 7).any()
+        place = checks.points(own[gap.abs() <= 7], "decimalLongitude", "decimalLatitude")
+        assert bool(place.distance(at[row]).max() < 150) is near
+        assert bool(place.distance(at[row]).min() > 500) is not near
 
 
 def test_true_stretches_stand_out_in_the_truth(roads, stretches):

@@ -1,0 +1,219 @@
+"""Reports that came in after the others: tags that people read, sizes, surveys, more dirt.
+
+They have random streams of their own and stand last in the table, so that all rows before them are
+what they are without them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+from movement import ANIMALS, STRETCHES, ZONE, Walks, active, home_road
+from plane import Floats, along, nearest_chainage, stream, to_lonlat
+
+from reports import Report, background_report, written_degrees
+
+if TYPE_CHECKING:
+    from road_shapes import Road
+
+SURVEY = "carcass survey"
+DEFAULT_XY = (1000.0, -300.0)  # a pin in the open, 400 m from any road, that nobody moved
+_NEAR_ROAD_M = 8.0
+_LENGTHS = {"adult": (140, 201), "juvenile": (60, 111), "subadult": (110, 141)}
+
+
+def later_reports(roads: dict[str, Road], walks: Walks, rows_before: int) -> list[Report]:
+    """Return the later reports; `copy_of` counts rows of the whole table."""
+    return [
+        *_tags_read(roads, walks),
+        *_found_dead_later(roads, walks),
+        *_one_carcass(roads, rows_before + 7),
+        *_surveyed(roads, rows_before + 10),
+        *_dirt(roads),
+    ]
+
+
+def with_lengths(reports: list[Report]) -> list[Report]:
+    """Return the reports with a length in some of the clean ones of live animals."""
+    rng = stream("sizes")
+    copied = {r.copy_of for r in reports}
+    out = []
+    for i, report in enumerate(reports):
+        asked = report.done == "clean" and i not in copied and report.vitality == "alive"
+        if asked and report.stage in _LENGTHS and rng.random() < 0.2:
+            out.append(replace(report, length_mm=int(rng.integers(*_LENGTHS[report.stage]))))
+        else:
+            out.append(report)
+    return out
+
+
+def _tags_read(roads: dict[str, Road], walks: Walks) -> list[Report]:
+    """Three right readings of tracked animals, a tag of no animal, one read on another animal."""
+    rng = stream("tags read")
+    own = [
+        _of_animal("T07", 2024, "T07", "tag read", roads, walks, rng),
+        _of_animal("T02", 2023, "TO2", "tag misread", roads, walks, rng),
+        _of_animal("T11", 2025, "", "tag in remark", roads, walks, rng),
+    ]
+    own[2] = replace(own[2], remarks="crossing, tag 11 on its shell")
+    none = background_report(roads, "coldreed", 400.0, "observer-019", rng)
+    else_where = background_report(roads, "ottersike", 500.0, "observer-052", rng)
+    when = (datetime(2024, 6, 3, 9, 40, tzinfo=ZONE), datetime(2023, 6, 14, 17, 5, tzinfo=ZONE))
+    return [
+        *own,
+        replace(none, when=when[0], has_time=True, tag="T42", done="tag of no animal"),
+        replace(else_where, when=when[1], has_time=True, tag="T05", sex="male",
+                done="tag of an animal elsewhere"),
+    ]  # fmt: skip
+
+
+def _of_animal(
+    number: str, year: int, tag: str, done: str, roads: dict[str, Road],
+    walks: Walks, rng: np.random.Generator,
+) -> Report:  # fmt: skip
+    """Return a report of a tagged animal while it walked beside its road."""
+    which = next(i for i, a in enumerate(ANIMALS) if a.number == number)
+    animal = ANIMALS[which]
+    key = home_road(animal, roads)[0]
+    road = roads[key].xy
+    rows = [
+        k
+        for k, when in enumerate(walks.when)
+        if when.year == year and 5 <= when.month <= 9 and active(when.hour, when.month)
+    ]
+    off = [
+        float(np.hypot(*(along(road, nearest_chainage(road, p))[0] - p)))
+        for p in walks.xy[rows, which]
+    ]
+    near = [k for k, gap in zip(rows, off, strict=True) if gap < _NEAR_ROAD_M]
+    row = near[int(rng.integers(len(near)))]
+    place: Floats = walks.xy[row, which]
+    at = nearest_chainage(road, place)
+    observer = f"observer-{int(rng.integers(1, 41)):03d}"
+    stretch = STRETCHES[animal.home] if isinstance(animal.home, int) else None
+    begin, end = stretch.span(roads) if stretch else (0.0, 0.0)
+    report = background_report(roads, key, at, observer, rng)
+    return replace(
+        report,
+        when=walks.when[row],
+        has_time=True,
+        true_xy=place,
+        lonlat=written_degrees(place + rng.normal(size=2) * 5),
+        uncertainty_m=15,
+        sex=animal.sex if rng.random() < 0.5 else "",
+        stage=animal.stage,
+        remarks="",
+        length_mm=int(rng.integers(*_LENGTHS[animal.stage])),
+        at_m=at,
+        stretch=stretch.name if stretch and begin <= at <= end else "",
+        tag=tag,
+        done=done,
+    )
+
+
+def _found_dead_later(roads: dict[str, Road], walks: Walks) -> list[Report]:
+    """One animal, no longer tracked, seen alive and found dead twelve days later."""
+    rng = stream("found dead later")
+    alive = _of_animal("T08", 2025, "T08", "alive, found dead later", roads, walks, rng)
+    when = alive.when + timedelta(days=12, hours=2)
+    dead = replace(
+        alive,
+        when=when,
+        lonlat=written_degrees(alive.true_xy + rng.normal(size=2) * 5),
+        vitality="dead",
+        behavior="",
+        observer="observer-033",
+        remarks="shell cracked",
+        tag="t 08",
+        done="found dead, seen alive before",
+    )
+    return [alive, dead]
+
+
+def _one_carcass(roads: dict[str, Road], first: int) -> list[Report]:
+    """Three people report one carcass within two days."""
+    rng = stream("one carcass")
+    began = datetime(2024, 8, 20, 8, 15, tzinfo=ZONE)
+    found: list[Report] = []
+    for hours, observer, length in ((0, 12, 172), (7, 27, None), (31, 60, 168)):
+        name = f"observer-{observer:03d}"
+        report = background_report(roads, "quillbeck-north", 620.0, name, rng)
+        place = found[0].true_xy if found else report.true_xy
+        found.append(
+            replace(
+                report,
+                when=began + timedelta(hours=hours, minutes=int(rng.integers(0, 50))),
+                has_time=True,
+                true_xy=place,
+                lonlat=written_degrees(place + rng.normal(size=2) * 7),
+                uncertainty_m=20,
+                vitality="dead",
+                sex="",
+                stage="adult",
+                behavior="",
+                remarks="shell cracked" if hours else "by the passing place, shell cracked",
+                length_mm=length,
+                done="one carcass, three people",
+                copy_of=first if found else None,
+            )
+        )
+    return found
+
+
+def _surveyed(roads: dict[str, Road], first: int) -> list[Report]:
+    """Two carcasses of a walked survey; one is marked, and met again two days later."""
+    rng = stream("surveyed carcasses")
+    began = datetime(2024, 6, 11, 9, 30, tzinfo=ZONE)
+    met = ((0, 1510.0, "marked"), (0, 1930.0, "removed"), (2, 1510.0, "already marked"))
+    found: list[Report] = []
+    for days, at, action in met:
+        report = background_report(roads, "osterlow", at, "survey-crew", rng)
+        again = action == "already marked"
+        place = found[0].true_xy if again else report.true_xy
+        found.append(
+            replace(
+                report,
+                when=began + timedelta(days=days, minutes=int(at - 1500) // 12),
+                has_time=True,
+                true_xy=place,
+                lonlat=written_degrees(place + rng.normal(size=2) * 2),
+                uncertainty_m=10,
+                vitality="dead",
+                sex="",
+                stage="adult",
+                behavior="",
+                remarks="",
+                protocol=SURVEY,
+                carcass_action=action,
+                done="carcass met again by a survey" if again else "carcass of a survey",
+                copy_of=first if again else None,
+            )
+        )
+    return found
+
+
+def _dirt(roads: dict[str, Road]) -> list[Report]:
+    """Return a lost first digit, a position that three people left as it was, an e-mail address."""
+    rng = stream("later dirt")
+    cut = background_report(roads, "brackwell-south", 480.0, "observer-008", rng)
+    lon, lat = cut.lonlat
+    # The first digit of the latitude is lost.
+    out = [replace(cut, lonlat=(lon, lat[1:]), done="truncated coordinate")]
+    lon_lat = to_lonlat(np.array(DEFAULT_XY))
+    pin = (f"{lon_lat[0]:.5f}", f"{lon_lat[1]:.5f}")
+    for key, at, observer, day in (
+        ("pellow", 900.0, "observer-005", datetime(2023, 5, 21, 15, 20, tzinfo=ZONE)),
+        ("mirefield", 2500.0, "observer-036", datetime(2024, 7, 2, 9, 10, tzinfo=ZONE)),
+        ("fennick", 700.0, "observer-070", datetime(2025, 9, 6, 11, 45, tzinfo=ZONE)),
+    ):
+        report = background_report(roads, key, at, observer, rng)
+        out.append(
+            replace(report, when=day, has_time=True, lonlat=pin, uncertainty_m=25,
+                    done="default position")
+        )  # fmt: skip
+    mail = background_report(roads, "wrenfold", 350.0, "observer-061", rng)
+    words = "write to wader@example.org for the picture"
+    return [*out, replace(mail, remarks=words, done="e-mail in remark")]
