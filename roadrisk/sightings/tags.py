@@ -142,7 +142,7 @@ def match_tags(
         if not sure and (against or not known.in_track(animal, report)):
             continue
         if against:
-            said = f'Tag read as "{short(chosen.written)}", which is {animal}\'s; but '
+            said = f'The tag, read as "{short(chosen.written)}", fits {animal}; but '
             doubts[i] = (IMPOSSIBLE, said + "; and ".join(against) + ". Not matched.")
             continue
         if report.vitality == "dead":
