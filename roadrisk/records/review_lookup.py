@@ -48,9 +48,12 @@ class KnownReports:
         for _, cells in lines:
             names.setdefault(cells[REPORT].casefold(), []).append((cells[TOKEN], cells[MARK]))
             numbers[cells[NUMBER]] = (cells[TOKEN], cells[MARK])
+        others: dict[str, list[tuple[str, str]]] = {}
         for key, record in zip(keys, reports["occurrenceID"], strict=True):
-            names.setdefault(str(record).casefold(), [(token(key), marks[key])])
-        return cls({token(key): key for key in keys}, marks, of_mark, names, numbers)
+            others.setdefault(str(record).casefold(), []).append((token(key), marks[key]))
+        tokens = {token(key): key for key in keys}
+        # What the sheet calls a report goes before ids of reports that it doesn't list.
+        return cls(tokens, marks, of_mark, others | names, numbers)
 
     def key(self, said: tuple[str, str]) -> str | None:
         """Return the present key of a report by its token and fingerprint."""

@@ -257,7 +257,7 @@ def _row(number: int, cells: dict[str, str], known: KnownReports, notes: Notes) 
             "the same report stands under both columns.", f"clear it in one of {SAME_AS!r} and "
             f"{NOT_SAME_AS!r}", row=number, column=NOT_SAME_AS,
         )  # fmt: skip
-    if not (verdict or place or same or apart):
+    if not any(cells[name] for name in FILLED_IN if name != REASON):
         notes.error(
             "a reason without a verdict.", "choose a verdict, or clear the reason",
             row=number, column=REASON,
