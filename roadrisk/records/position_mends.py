@@ -18,6 +18,7 @@ EXCHANGED = "latitude and longitude seem to be exchanged"
 MINUS = "seems to lack its minus sign"
 DIGITS = "to lack first digits"
 POINT = "to have the decimal point in a wrong place"
+SIGN = "to have the wrong sign"
 # A mended position this far outside the roads' extent is still by the roads [degrees]; so is one
 # within a tenth of that extent. Common practice.
 LEAST_MARGIN_DEGREES = 0.02
@@ -100,7 +101,7 @@ class Mends:
 
 
 def digit_mends(lon: Floats, lat: Floats, which: Bools, roads: Box | None) -> Mends:
-    """Propose positions for rows with lost first digits, or a decimal point lost or moved.
+    """Propose positions for rows with lost first digits, a lost or moved point, a wrong sign.
 
     Parameters
     ----------
@@ -144,7 +145,7 @@ def digit_mends(lon: Floats, lat: Floats, which: Bools, roads: Box | None) -> Me
 def _within(value: float, low: float, high: float) -> list[tuple[str, float]]:
     """Return what a coordinate may have been within limits, with what was done to it."""
     size, sign = abs(value), -1.0 if value < 0 else 1.0
-    some = [("", value)]
+    some = [("", value), (SIGN, -value)]
     # 2.5 for 52.5 or 102.5, 0.5 for any.
     whole = 10.0 ** len(str(int(size))) if size >= 1 else 1.0
     most = int(max(abs(low), abs(high)) // whole)

@@ -44,7 +44,7 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
         "impossible-date": Kind("Date can't be used", 1.0),
         "future-date": Kind("Date in the future", 1.0),
         "swapped-coordinates": Kind("Latitude and longitude exchanged", 1.0),
-        "missing-sign": Kind("Minus sign missing from a coordinate", 1.0),
+        "missing-sign": Kind("Sign of a coordinate wrong", 1.0),
         "truncated-coordinates": Kind("Digits or decimal point of a coordinate wrong", 1.0),
         "no-position": Kind("Position can't be used", 1.0),
         "outside-area": Kind("Outside the study area", 0.8),

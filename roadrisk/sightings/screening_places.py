@@ -11,7 +11,7 @@ import shapely
 
 from roadrisk.base.crs import WGS84
 from roadrisk.base.units import length_words
-from roadrisk.records.position_mends import EXCHANGED, MINUS
+from roadrisk.records.position_mends import EXCHANGED, MINUS, SIGN
 from roadrisk.roads.along import segments_at
 from roadrisk.roads.placing import nearest
 from roadrisk.sightings.placed import RADIUS_95_PER_SD
@@ -242,7 +242,7 @@ def _off_ground_words(road: str, *, in_tunnel: bool) -> str:
 def _kind_of(why: str) -> str:
     if EXCHANGED in why:
         return "swapped-coordinates"
-    return "missing-sign" if MINUS in why else "truncated-coordinates"
+    return "missing-sign" if MINUS in why or SIGN in why else "truncated-coordinates"
 
 
 def _held_words(row: pd.Series, then: str, kind: str) -> str:
@@ -257,7 +257,7 @@ def _held_words(row: pd.Series, then: str, kind: str) -> str:
     if kind == "swapped-coordinates":
         return f"{said} If latitude and longitude were exchanged, it lies {then}."
     if kind == "missing-sign":
-        return f"{said} With its minus sign it lies {then}."
+        return f"{said} With the sign changed it lies {then}."
     return f"{said} Mended, it lies {then}."
 
 

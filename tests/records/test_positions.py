@@ -268,6 +268,8 @@ def test_expected_place_of_a_zone():
         ("3.85005,-76.1005", "38.5005,-76.1005", "the latitude seems to have the decimal point"),
         ("38.5005,-761005", "38.5005,-76.1005", "the longitude seems to have the decimal point"),
         ("385005,-761005", "38.5005,-76.1005", "latitude and longitude seem to have the decimal"),
+        ("-38.5005,-76.1005", "38.5005,-76.1005", "the latitude seems to have the wrong sign"),
+        ("-38.5005,76.1005", "38.5005,-76.1005", "latitude and longitude seem to have the wrong"),
         ("8.5005,-6.1005", "38.5005,-76.1005", "latitude and longitude seem to lack first digits"),
     ],
 )

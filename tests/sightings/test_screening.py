@@ -188,7 +188,7 @@ def test_held_positions_come_with_their_mend():
         f"Held: {why[0]}. If latitude and longitude were exchanged, it lies on Mill Lane."
     )
     assert found["words"][1].endswith("Mended, it lies on Mill Lane.")
-    assert found["words"][2].endswith("With its minus sign it lies on Mill Lane.")
+    assert found["words"][2].endswith("With the sign changed it lies on Mill Lane.")
     assert found["words"][3] == "Held: position (0, 0) stands for unknown."
     assert found["words"][4].endswith("Given: “by the gate,”.")
     np.testing.assert_array_equal(found["proposed_longitude"].notna(), mended)
