@@ -104,6 +104,34 @@ def import_(
 
 
 @app.command()
+def replies(
+    study: StudyFolder,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Folder to write to; reports/<short name>/replies if left out."),
+    ] = None,
+) -> None:
+    """Write a reply to the sender of each report that was decided on."""
+    from roadrisk.records.study_folder import read_study
+
+    with progress() as shown:
+        with shown.step("Reading", 1) as tick:
+            read = read_study(study)
+            tick()
+        from roadrisk.analysis import review_reports
+        from roadrisk.reporting.replies import write_replies
+
+        folder = out or _reports(read) / "replies"
+        written = write_replies(read, review_reports(read, shown), folder)
+    for path in written:
+        typer.echo(f"wrote {path}")
+    typer.echo(
+        "Confidential: they hold people's names. Read each reply before it is sent, and send it to "
+        "its own sender only."
+    )
+
+
+@app.command()
 def log(
     study: StudyFolder,
     out: Annotated[
