@@ -107,12 +107,18 @@ class Decisions:
     history: tuple[Entry, ...] = field(default=())
 
     @cached_property
+    def taken_back(self) -> Mapping[int, Entry]:
+        """The undo that takes an entry back, by the entry's number; none that is itself undone."""
+        found: dict[int, Entry] = {}
+        for entry in reversed(self.history):
+            if entry.kind == "undo" and entry.number not in found and entry.undoes is not None:
+                found[entry.undoes] = entry
+        return found
+
+    @cached_property
     def in_force(self) -> tuple[Entry, ...]:
         """Entries that no later undo takes back; an undo that is undone doesn't count."""
-        gone: set[int] = set()
-        for entry in reversed(self.history):
-            if entry.kind == "undo" and entry.number not in gone and entry.undoes is not None:
-                gone.add(entry.undoes)
+        gone = self.taken_back
         return tuple(e for e in self.history if e.kind != "undo" and e.number not in gone)
 
     @cached_property

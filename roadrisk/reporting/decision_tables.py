@@ -43,16 +43,16 @@ def log_table(decisions: Decisions) -> pd.DataFrame:
         the undo that counts. stands: "yes" for an entry that is in force and that no later one on
         the same matter replaces.
     """
-    in_force = {e.number for e in decisions.in_force}
-    undone = {e.undoes: e for e in decisions.history if e.kind == "undo"
-              and e.undoes is not None and e.undoes not in in_force}  # fmt: skip
+    taken_back = decisions.taken_back
     by_number = {e.number: e for e in decisions.history}
     last = {_matter(e): e.number for e in decisions.in_force}
     rows = []
     for entry in decisions.history:
-        undo = undone.get(entry.number) if entry.number not in in_force else None
-        about = by_number.get(entry.undoes or 0, entry)
-        stands = entry.number in in_force and last[_matter(entry)] == entry.number
+        undo = taken_back.get(entry.number)
+        about = entry
+        while about.kind == "undo" and about.undoes in by_number:
+            about = by_number[about.undoes]
+        stands = undo is None and last.get(_matter(entry)) == entry.number
         rows.append(
             {
                 "number": entry.number,
