@@ -120,7 +120,9 @@ class ReportTables:
     choices : pandas.DataFrame
         Columns of `sightings.linking.Links.choices`.
     tags : pandas.DataFrame
-        Columns: record, organismID, read_as, where, in_track.
+        Reports of tagged animals. Columns: record, organismID, read_as, where, in_track, and the
+        opportunistic fix that the report gives, which no movement model uses: eventDate,
+        decimalLatitude, decimalLongitude, coordinateUncertaintyInMeters, method.
     histories : pandas.DataFrame
         Animals seen alive and later found dead. Columns: organismID, last_alive, found_dead,
         record.

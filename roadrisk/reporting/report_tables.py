@@ -42,11 +42,16 @@ def report_tables(reports: ReportTables, units: Units) -> dict[str, pd.DataFrame
         "reports.csv": states.assign(row=row, counts_as=rounded(states["counts_as"], 3)),
         "report_links.csv": links.assign(probability=rounded(links["probability"], 3)),
         "report_choices.csv": _choices(reports.choices, units),
-        "tag_matches.csv": reports.tags,
+        "tag_matches.csv": _tags(reports.tags),
         "seen_alive_then_dead.csv": reports.histories,
         "reporters_by_month.csv": reports.by_month,
         "reporters_by_place.csv": _by_place(reports.by_place, units),
     }
+
+
+def _tags(tags: pd.DataFrame) -> pd.DataFrame:
+    places = {name: rounded(tags[name], 6) for name in ("decimalLatitude", "decimalLongitude")}
+    return tags.assign(**places)
 
 
 def _choices(choices: pd.DataFrame, units: Units) -> pd.DataFrame:

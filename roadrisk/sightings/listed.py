@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from roadrisk.base.crs import WGS84
 from roadrisk.findings import ReportTables
 
 if TYPE_CHECKING:
@@ -45,7 +46,7 @@ def listed_reports(
         states=_states(every, counted),
         links=_links(counted),
         choices=counted.links.choices,
-        tags=_by_record(counted.tagged.matches, record),
+        tags=_tags(every, counted),
         histories=_by_record(counted.tagged.histories, record),
         by_month=reporters.by_month,
         by_place=reporters.by_place,
@@ -92,6 +93,27 @@ def _links(counted: CountedReports) -> pd.DataFrame:
             "by_hand": pairs["by_hand"].to_numpy(bool),
         }
     )
+
+
+def _tags(every: pd.DataFrame, counted: CountedReports) -> pd.DataFrame:
+    """Return matched tags with the fix that each report gives, where it has a place and a time."""
+    fixes = counted.tagged.opportunistic
+    places = fixes.geometry.to_crs(WGS84)
+    by_row = pd.DataFrame(
+        {
+            "eventDate": fixes["eventDate"].to_numpy(object),
+            "decimalLatitude": places.y.to_numpy(),
+            "decimalLongitude": places.x.to_numpy(),
+            "coordinateUncertaintyInMeters": fixes["coordinateUncertaintyInMeters"].to_numpy(),
+            "method": fixes["method"].to_numpy(object),
+        },
+        index=pd.MultiIndex.from_frame(fixes[["source_file", "source_row"]]),
+    )
+    matches = counted.tagged.matches
+    of = every.set_index("report_key").loc[matches["report_key"]]
+    found = by_row.reindex(pd.MultiIndex.from_frame(of[["source_file", "source_row"]]))
+    table = _by_record(matches, of["occurrenceID"])
+    return table.assign(**{name: found[name].to_numpy() for name in found.columns})
 
 
 def _by_record(table: pd.DataFrame, record: pd.Series[str]) -> pd.DataFrame:

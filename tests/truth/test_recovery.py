@@ -110,7 +110,9 @@ def test_every_report_is_placed_or_left_out_with_a_reason(
 
 def test_sums_agree_between_tables(findings: roadrisk.Findings) -> None:
     by_segment = findings.segments[["reports_alive", "reports_dead", "reports_other"]].sum().sum()
-    assert by_segment == pytest.approx(len(findings.sightings))
+    assert by_segment == pytest.approx(findings.sightings["counts_as"].sum())
+    listed = findings.reports.states
+    assert listed["counts_as"].sum() == pytest.approx(findings.sightings["counts_as"].sum())
     forced = findings.tracked.animals["least_crossings"].sum()
     assert findings.segments["least_crossings"].sum() == forced
     days = findings.segments["crossing_days"].sum()
