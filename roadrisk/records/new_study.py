@@ -96,6 +96,10 @@ file = "fixes.csv"                   # or a list: ["2023.csv", "2024.xlsx"]
 file = "sightings.csv"               # the same keys as [fixes]
 # default_uncertainty_m = 100.0
 # surveys = []                       # values of samplingProtocol that are carcass surveys
+# undecided = "count"                # or "leave out": reports that nobody decided on yet
+# carcass_days = 3.0                 # how long a carcass is there to be seen, on average,
+# live_minutes = 30.0                # and a live animal at one place: your choice, nothing is
+# same_place_m = 50.0                # published; reports that may be one animal count together
 
 # [traffic]
 # file = "traffic.csv"               # aadt by name, ref, or route and measures
@@ -145,6 +149,10 @@ _METHODS = """
 
 # [placement]
 # near_m = 30.0
+
+# [replies]                          # what answers to senders of reports say
+# injured_call = ""                  # whom to call for an injured animal, with the number
+# signed = ""                        # from whom the answer is
 
 # [hotspots]
 # kernel = "continuous"   # along the roads; "straight": across country, as animals walk
