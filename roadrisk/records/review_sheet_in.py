@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 import re
-import zipfile
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from roadrisk.decisions import VERDICTS
 from roadrisk.errors import InputError
 from roadrisk.records.raw_table import Notes
+from roadrisk.records.review_cells import FILE_MEND, NOT_COMPUTED, read_cells
 from roadrisk.records.review_columns import (
     ABOUT,
     ABOUT_SHEET,
@@ -33,18 +33,14 @@ from roadrisk.records.review_columns import (
     VERSION,
 )
 from roadrisk.records.review_lookup import KnownReports
-from roadrisk.records.workbook import BROKEN, LARGEST_BYTES
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     import pandas as pd
-
 _NEEDED = (NUMBER, REPORT, *FILLED_IN, *HIDDEN)
 _HEADER_WITHIN = 20
-_MOST_ROWS = 200_000
 _DEGREES = re.compile(r"[+-]?\d{1,3}(?:[.,]\d+)?")
-_FILE_MEND = "take the file as it was sent, or export a new one with: roadrisk sightings export"
 
 
 @dataclass(frozen=True)
@@ -124,7 +120,7 @@ def read_review_sheet(path: Path, reports: pd.DataFrame, short_name: str) -> Rev
         Every cell that can't be used (file, row, column, mend); nothing of the file is taken.
     """
     notes = Notes(path.name)
-    sheets = _open(path, notes)
+    sheets = read_cells(path, notes)
     if sheets is None:
         raise InputError(notes.remarks)
     about = _about(sheets[ABOUT_SHEET], short_name, notes)
@@ -135,6 +131,12 @@ def read_review_sheet(path: Path, reports: pd.DataFrame, short_name: str) -> Rev
     rows, empty = [], 0
     for number, cells in lines:
         asked = cells[ASKED] == "1"
+        for column in [name for name in FILLED_IN if cells[name] == NOT_COMPUTED]:
+            notes.error(
+                "the cell holds a formula and no value.", "write the value itself",
+                row=number, column=column,
+            )  # fmt: skip
+            cells[column] = ""
         filled = any(cells[name] and cells[name] not in NOT_ASKED for name in FILLED_IN)
         if asked and filled:
             row = _row(number, cells, known, notes)
@@ -153,58 +155,12 @@ def read_review_sheet(path: Path, reports: pd.DataFrame, short_name: str) -> Rev
     return ReviewSheet(path.name, about[0], about[1], tuple(rows), empty)
 
 
-def _open(path: Path, notes: Notes) -> dict[str, list[list[str]]] | None:
-    """Return the cells of both sheets as text; formulas give what was stored with them."""
-    from openpyxl import load_workbook
-    from openpyxl.utils.exceptions import InvalidFileException
-
-    if not path.is_file():
-        notes.error("there is no such file.", "check the name")
-        return None
-    try:
-        with zipfile.ZipFile(path) as parts:
-            if sum(p.file_size for p in parts.infolist()) > LARGEST_BYTES:
-                notes.error("the workbook unpacks to over 2 GB.", _FILE_MEND)
-                return None
-        book = load_workbook(path, read_only=True, data_only=True)
-        try:
-            if not {REPORTS_SHEET, ABOUT_SHEET} <= set(book.sheetnames):
-                notes.error("the file is no review sheet of roadrisk.", _FILE_MEND)
-                return None
-            return {name: _cells(book[name]) for name in (REPORTS_SHEET, ABOUT_SHEET)}
-        finally:
-            book.close()
-    except (*BROKEN, InvalidFileException):
-        notes.error(
-            "the workbook can't be opened: it is damaged, or no .xlsx file.",
-            "open it in a spreadsheet program and save it again as .xlsx",
-        )
-        return None
-
-
-def _cells(page: Any) -> list[list[str]]:
-    # Some programs write a wrong used range; without it every row is read to its end.
-    page.reset_dimensions()
-    rows = page.iter_rows(max_row=_MOST_ROWS, values_only=True)
-    return [[_text(value) for value in row] for row in rows]
-
-
-def _text(value: object) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
-        return str(int(value))
-    if isinstance(value, float):
-        return f"{value:.9f}".rstrip("0")
-    return str(value).strip()
-
-
 def _about(rows: list[list[str]], short_name: str, notes: Notes) -> tuple[str, int] | None:
     """Return reviewer and base number, or note why this isn't a sheet of this study."""
     said = {row[0]: row[1] for row in rows if len(row) > 1}
     kind, version, study, reviewer, base = (said.get(name, "") for name in ABOUT)
     if kind != FORMAT or not reviewer or not base.isdigit() or not version.isdigit():
-        notes.error("the file is no review sheet of roadrisk.", _FILE_MEND)
+        notes.error("the file is no review sheet of roadrisk.", FILE_MEND)
     elif int(version) > VERSION:
         notes.error("a newer roadrisk wrote this sheet.", "update roadrisk on this computer")
     elif study != short_name:
@@ -222,10 +178,10 @@ def _lines(rows: list[list[str]], notes: Notes) -> list[tuple[int, dict[str, str
     header = next((n for n, r in enumerate(rows[:_HEADER_WITHIN]) if VERDICT in r), None)
     missing = [name for name in _NEEDED if header is None or name not in rows[header]]
     if header is None or missing:
-        notes.error(f"the sheet has lost its column {missing[0]!r}.", _FILE_MEND)
+        notes.error(f"the sheet has lost its column {missing[0]!r}.", FILE_MEND)
         return None
     where = {name: rows[header].index(name) for name in _NEEDED}
-    found = []
+    found: list[tuple[int, dict[str, str]]] = []
     for n, row in enumerate(rows[header + 1 :], header + 2):
         cells = {name: row[k] if k < len(row) else "" for name, k in where.items()}
         if any(cells.values()):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import zipfile
+
 import openpyxl
 import pytest
 
@@ -50,7 +52,7 @@ def test_what_was_filled_in(sheet):
         "R-01": {"Your verdict": "Accept ", "New latitude": 52.1996, "New longitude": "19,4102",
                  "Reason": " figures were exchanged "},
         "R-02": {"Same animal as": "R-03; #4", "Not the same animal as": f"{SCRIPT}\nD-01"},
-        SCRIPT: {"Your verdict": "reject", "Reason": "=1+1"},
+        SCRIPT: {"Your verdict": "reject", "Reason": "+1+1"},
         FORMULA: {"Your verdict": "not sure"},
         "R-08": {"New latitude": -1, "New longitude": 0.00001},
     })  # fmt: skip
@@ -80,6 +82,7 @@ def test_what_was_filled_in(sheet):
         ({"New latitude": "north", "New longitude": 19.2}, "'north' is no latitude."),
         ({"New latitude": 52.2, "New longitude": "nan"}, "'nan' is no longitude."),
         ({"New latitude": 52.2, "New longitude": 1e300}, "is no longitude."),
+        ({"Your verdict": "=A1"}, "row 5, column Your verdict: the cell holds a formula and no"),
         ({"Reason": "why not"}, "row 5, column Reason: a reason without a verdict."),
         ({"Same animal as": "R-99"}, "'R-99' is none of the study's reports."),
         ({"Same animal as": "R-02"}, "'R-02' is the row's own report."),
@@ -92,6 +95,26 @@ def test_a_bad_cell_is_one_line(sheet, cells, words):
     # By hand: R-02 stands in row 5.
     (line,) = refused(fill(sheet, {"R-02": cells}))
     assert words in line
+
+
+def test_a_formula_with_its_value_is_that_value(sheet, tmp_path):
+    # By hand: somebody points at the proposal instead of copying it, as spreadsheets store it; and
+    # text that only looks like a formula is text.
+    fill(sheet, {"R-01": {"New latitude": "=W4", "New longitude": 19.4102, "Reason": "@1+1",
+                          "Your verdict": "accept"}})  # fmt: skip
+    changed = tmp_path / "changed" / "s.xlsx"
+    changed.parent.mkdir()
+    with zipfile.ZipFile(sheet) as old, zipfile.ZipFile(changed, "w") as new:
+        for part in old.infolist():
+            data = old.read(part)
+            if part.filename == "xl/worksheets/sheet1.xml":
+                assert b"<f>W4</f><v/>" in data or b"<f>W4</f><v />" in data
+                data = data.replace(b"<f>W4</f><v />", b"<f>W4</f><v>52.1996</v>")
+                data = data.replace(b"<f>W4</f><v/>", b"<f>W4</f><v>52.1996</v>")
+            data = data.replace(b"@1+1", b"=1+1")
+            new.writestr(part, data)
+    (row,) = read(changed).rows
+    assert (row.latitude, row.longitude, row.reason) == (52.1996, 19.4102, "=1+1")
 
 
 def test_all_bad_cells_are_said_at_once_and_nothing_is_taken(sheet):
