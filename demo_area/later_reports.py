@@ -58,6 +58,7 @@ def _tags_read(roads: dict[str, Road], walks: Walks) -> list[Report]:
         _of_animal("T02", 2023, "TO2", "tag misread", roads, walks, rng),
         _of_animal("T11", 2025, "", "tag in remark", roads, walks, rng),
     ]
+    own[0] = replace(own[0], iris="amber", plastron="dished")
     own[2] = replace(own[2], remarks="crossing, tag 11 on its shell")
     none = background_report(roads, "coldreed", 400.0, "observer-019", rng)
     else_where = background_report(roads, "ottersike", 500.0, "observer-052", rng)
@@ -118,6 +119,7 @@ def _found_dead_later(roads: dict[str, Road], walks: Walks) -> list[Report]:
     """One animal, no longer tracked, seen alive and found dead twelve days later."""
     rng = stream("found dead later")
     alive = _of_animal("T08", 2025, "T08", "alive, found dead later", roads, walks, rng)
+    alive = replace(alive, iris="slate grey", plastron="flat")
     when = alive.when + timedelta(days=12, hours=2)
     dead = replace(
         alive,
@@ -127,6 +129,7 @@ def _found_dead_later(roads: dict[str, Road], walks: Walks) -> list[Report]:
         behavior="",
         observer="observer-033",
         remarks="shell cracked",
+        iris="",
         tag="t 08",
         done="found dead, seen alive before",
     )
@@ -196,7 +199,7 @@ def _surveyed(roads: dict[str, Road], first: int) -> list[Report]:
 
 
 def _dirt(roads: dict[str, Road]) -> list[Report]:
-    """Return a lost first digit, a position that three people left as it was, an e-mail address."""
+    """Return a lost digit, a pin that three people left, an e-mail address, a sex that can't be."""
     rng = stream("later dirt")
     cut = background_report(roads, "brackwell-south", 480.0, "observer-008", rng)
     lon, lat = cut.lonlat
@@ -216,4 +219,10 @@ def _dirt(roads: dict[str, Road]) -> list[Report]:
         )  # fmt: skip
     mail = background_report(roads, "wrenfold", 350.0, "observer-061", rng)
     words = "write to wader@example.org for the picture"
-    return [*out, replace(mail, remarks=words, done="e-mail in remark")]
+    out.append(replace(mail, remarks=words, done="e-mail in remark"))
+    odd = background_report(roads, "hollow", 900.0, "observer-044", rng)
+    return [
+        *out,
+        replace(odd, sex="female", stage="adult", iris="amber", plastron="dished", length_mm=162,
+                done="sex and features disagree"),
+    ]  # fmt: skip

@@ -99,8 +99,8 @@ def _sightings(reports: list[Report]) -> str:
         "occurrenceID", "eventDate", "decimalLatitude", "decimalLongitude",
         "coordinateUncertaintyInMeters", "scientificName", "vitality", "sex", "lifeStage",
         "behavior", "recordedBy", "occurrenceRemarks", "associatedMedia",
-        "identificationVerificationStatus", "organismID", "length_mm", "samplingProtocol",
-        "carcass_action",
+        "identificationVerificationStatus", "organismID", "length_mm", "iris_colour",
+        "plastron_shape", "samplingProtocol", "carcass_action",
     )  # fmt: skip
     rows = []
     for i, r in enumerate(reports):
@@ -109,7 +109,7 @@ def _sightings(reports: list[Report]) -> str:
         row = (
             _id(i), when, r.lonlat[1], r.lonlat[0], r.uncertainty_m, r.species, r.vitality, r.sex,
             r.stage, r.behavior, r.observer, r.remarks, media, r.status, r.tag, r.length_mm,
-            r.protocol, r.carcass_action,
+            r.iris, r.plastron, r.protocol, r.carcass_action,
         )  # fmt: skip
         rows.append(row)
     return table(head, rows)

@@ -78,7 +78,7 @@ def profile_toml() -> str:
         _value("movement.home_sd_m", "m", *_SPREAD),
         _value("population.tolerable_added_mortality", "share/year", 0.01, 0.03, 0.06),
     )  # fmt: skip
-    return _HEAD + "\n".join(parts)
+    return _HEAD + "\n".join(parts) + _FEATURES
 
 
 _HEAD = f"""\
@@ -92,4 +92,18 @@ common_name = "marsh tortoise (invented)"
 habitat = "land"
 note = "Invented for the demo: nothing here is a finding about any animal."
 
+"""
+
+_FEATURES = """
+[sex_features]
+source = "invented for the demo"
+note = "Both features are never wrong in the demo, since they are made up."
+
+[sex_features.iris_colour]
+male = ["amber"]
+female = ["slate"]
+
+[sex_features.plastron_shape]
+male = ["dished"]
+female = ["flat"]
 """

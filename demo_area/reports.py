@@ -58,6 +58,8 @@ class Report:
     copy_of: int | None = None  # index into the list before it is put into order
     tag: str = ""
     length_mm: int | None = None
+    iris: str = ""
+    plastron: str = ""
     protocol: str = ""
     carcass_action: str = ""
 

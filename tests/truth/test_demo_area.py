@@ -373,7 +373,7 @@ def test_promised_dirt_is_there(facts):
     done = Counter(both["done"])
     kinds = set(done) - {"clean"}
     assert kinds == {k for k in facts if k in done}
-    assert len(kinds) == 26
+    assert len(kinds) == 27
     for kind in kinds:
         assert done[kind] == facts[kind], kind
     lat, lon = both["decimalLatitude"].astype(float), both["decimalLongitude"].astype(float)
@@ -400,6 +400,7 @@ def test_promised_dirt_is_there(facts):
         "found dead, seen alive before": both["organismID"] == "t 08",
         "truncated coordinate": lat.between(2, 3),
         "default position": both["decimalLatitude"].eq("52.19730"),
+        "sex and features disagree": both["iris_colour"].eq("amber") & both["sex"].eq("female"),
         "e-mail in remark": remark.str.contains("@example.org", regex=False),
         "carcass of a survey": both["carcass_action"].isin(["marked", "removed"]),
         "carcass met again by a survey": both["carcass_action"] == "already marked",
