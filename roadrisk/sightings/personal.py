@@ -83,7 +83,8 @@ _ENGLISH_WORDS = (
     r"parkway|pkwy|highway|hwy|trail|circle)"
 )
 _NOT_A_NAME = (
-    r"(?!(?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)[a-z]*\b|(?:AM|PM|Am|Pm|Km|M|H|Uhr)\b)"
+    r"(?!(?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)[a-z]*\b|(?:AM|PM|Am|Pm|Km|M|H|Uhr)\b"
+    r"|(?i:on|in|at|of|to|from|near|by|and|or|lanes?|way|side|dead|alive|males?|females?|cars?)\b)"
 )
 _CAPITAL = rf"{_NOT_A_NAME}[A-ZÀ-ÖØ-ÞĀ-Ž][\w'’.-]*+"
 _TOWN = rf"(?:,?\s(?:{_CAPITAL}\s?){{1,3}})?"
@@ -92,10 +93,10 @@ _STREET_SMALL = r"(?:street|lane|avenue|close|crescent|terrace|gardens|grove|mew
 _BEFORE = r"(?<![\w.,:/-])(?<!\bkm\s)(?<!\bmile\s)(?<!\bkm)"
 _ADDRESS = re.compile(
     # Flat 2, 12a Mill Lane; 4 High Street, Anytown, AB1 2CD
-    rf"(?:(?i:flat|unit|apt\.?|apartment|suite)\s\w{{1,5}},?\s)?{_BEFORE}(?:[Nn]o\.?\s)?\d{{1,5}}"
+    rf"(?:(?i:flat|unit|apt\.?|apartment|suite)\s\w{{1,5}},?\s)?{_BEFORE}(?:[Nn]o\.?\s)?[1-9]\d{{0,4}}"
     rf"(?:[a-zA-Z](?![a-zA-Z]))?,?\s(?:{_CAPITAL}\s){{1,3}}(?i:{_ENGLISH_WORDS})\b\.?"
     rf"(?:{_TOWN}{_CODE})?"
-    rf"|{_BEFORE}\d{{1,5}}[a-z]?\s(?!(?:way|lane|side|dead|one|two|on|in|the|wheel|main|narrow)\b)"
+    rf"|{_BEFORE}[1-9]\d{{0,4}}[a-z]?\s(?!(?:way|lane|side|dead|one|two|on|in|the|wheel|main|narrow)\b)"
     rf"[a-z]{{3,20}}\s{_STREET_SMALL}\b"
     # Musterstraße 12, Am Markt 3 only with its code, Dorpsstraat 12b, ul. Lipowa 12/4
     rf"|\b[A-ZÄÖÜ][\w-]{{1,40}}?(?:stra(?:ß|ss)e|str\.|weg|gasse|platz|allee|straat|laan|plein|"

@@ -56,6 +56,8 @@ PERSONAL = {
     "4 Reed Close, Anytown, ZZ1 2AB": ("[struck out]", ADDRESS),
     "17 Reed St., Springhollow, ZZ 01234": ("[struck out]", ADDRESS),
     "in front of 12 mill lane": ("in front of [struck out]", ADDRESS),
+    "12 MILL LANE": ("[struck out]", ADDRESS),
+    "4, The Street": ("[struck out]", ADDRESS),
     "postcode ZZ1 2AB": ("postcode [struck out]", ADDRESS),
     "PO Box 123": ("[struck out]", ADDRESS),
     "Schilfstraße 12": ("[struck out]", ADDRESS),
@@ -80,6 +82,7 @@ PLAIN = [
     "0815 and 0930", "speed limit 50 km/h", "AADT 1500-2000 cars", "ID 2024-003", "50% shade",
     "1200 vehicles a day", "Feldweg, 3 Tiere", "ul. Trzcinowa", "Rietstraat, 2 dood",
     "during 12 July", "spring 2024", "at 8 in the morning on Old Road", "IMG_20240512_0815.jpg",
+    "A 2 LANE ROAD, NO VERGE", "0815 AND 0930, ON MILL LANE", "3 MALES ON MILL LANE",
     "observed 5 June Lane closed", "call 112", "15 May, Mill Road", "8 km 200",
 ]  # fmt: skip
 
