@@ -229,14 +229,14 @@ def _take_in(study: Path, sheet: ReviewSheet, reports: pd.DataFrame, take: str) 
 
 
 def _say_merged(sheet: ReviewSheet, merged: Merged) -> None:
-    said = [f"{merged.imported} imported", f"{merged.unchanged} unchanged", f"{sheet.empty} empty",
-            f"{len(merged.conflicts)} conflicts"]  # fmt: skip
+    said = [f"imported {merged.imported}, unchanged {merged.unchanged}, left empty {sheet.empty}, "
+            f"conflicts {len(merged.conflicts)}"]  # fmt: skip
     for count, words in (
-        (merged.outdated, "of the imported say something else now and are asked about again"),
-        (merged.superseded, "imported before and changed or taken back since, left as they are"),
-        (merged.settled, "conflicts settled for what stands"),
+        (merged.outdated, "imported, but the report says something else now and is asked again"),
+        (merged.superseded, "imported before and changed or taken back since: left as it is"),
+        (merged.settled, "conflict settled for what stands"),
     ):
-        said += [f"{count} {words}"] if count else []
+        said += [f"{words}: {count}"] if count else []
     typer.echo(one_line(f"{sheet.file} ({sheet.reviewer}): {'; '.join(said)}"))
 
 
