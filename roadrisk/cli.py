@@ -150,7 +150,7 @@ def review(
         bool, typer.Option("--no-open", help="Print the address, open no browser.")
     ] = False,
 ) -> None:
-    """Decide on reports from the public, on a page that only this computer can open."""
+    """Decide on reports from the public, on a page of this computer."""
     from roadrisk.analysis import review_reports
     from roadrisk.records.study_folder import read_study
     from roadrisk.review.server import prepare, serve

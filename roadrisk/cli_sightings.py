@@ -22,7 +22,7 @@ app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    help="Reports from the public: sheets for reviewers elsewhere, and what was decided.",
+    help="Reports from the public: sheets, replies, what was decided.",
 )
 
 StudyFolder = Annotated[Path, typer.Argument(metavar="STUDY", help="Folder with study.toml.")]
@@ -41,7 +41,7 @@ def export(
         str, typer.Option(help="2/3: the second of three parts, one for each reviewer.")
     ] = "1/1",
 ) -> None:
-    """Write a workbook of reports to decide on, for a reviewer elsewhere."""
+    """Write a workbook of reports for a reviewer elsewhere."""
     part = _share(share)
     from roadrisk.records.study_folder import read_study
 
@@ -139,7 +139,7 @@ def log(
         typer.Option(help="File to write; reports/<short name>/review_log.csv if left out."),
     ] = None,
 ) -> None:
-    """Write the whole history of decisions: who, when, what, why, and what was taken back."""
+    """Write the history of all decisions: who, when, what and why."""
     from roadrisk.records.decision_store import read_decisions
     from roadrisk.records.study_folder import read_settings
     from roadrisk.reporting.csv_text import csv_bytes
