@@ -121,7 +121,7 @@ def other_species(name: str, species: str, common_name: str) -> bool:
     common = set(common_name.casefold().split())
     if common & {w.casefold() for w in theirs[:2]}:
         return False
-    genus, epithet = theirs[0].casefold().strip("."), theirs[1].casefold()
+    genus, epithet = theirs[0].casefold().strip("."), theirs[1].casefold().rstrip("?")
     same_genus = ours[0].casefold().startswith(genus)
     if epithet in {"sp", "sp.", "spp", "spp.", "cf.", "aff.", "indet."} or not epithet.isascii():
         return False

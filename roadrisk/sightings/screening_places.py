@@ -143,8 +143,8 @@ def place_doubts(
             "far-from-road",
             [
                 f"It lies {metres_words(there.distance_m[i], units)} from the nearest road, "
-                f"{road[i]}; with an uncertainty of {metres_words(radius[i], units)} "
-                f"{metres_words(there.reach_m[i], units)} would be the most."
+                f"{road[i]}: more than the {metres_words(there.reach_m[i], units)} that an "
+                f"uncertainty of {metres_words(radius[i], units)} allows."
                 for i in np.flatnonzero(far)
             ],
         ),

@@ -136,6 +136,8 @@ def test_absences_are_no_animals(tmp_path):
         ("T. carolina", False),
         ("Terrapene", False),
         ("Terrapene sp.", False),
+        ("Terrapene carolina?", False),
+        ("Terrapene ornata?", True),
         ("Terrapene Merrem, 1820", False),
         ("", False),
         ("Box turtle", False),

@@ -124,12 +124,12 @@ def test_the_season_ends_at_local_midnight(time, season):
 
 def test_distance_from_the_road_beside_the_uncertainty():
     # By hand: 30 m and three standard deviations of 20 / 2.4477 m reach to 54.5 m.
-    far, near = (X + 503.4, Y + 55), (X + 503.4, Y + 54)
+    far, near = (X + 503.4, Y + 56), (X + 503.4, Y + 54)
     found = doubts(at([far, near]))
     assert found[["report_key", "kind"]].to_numpy().tolist() == [["r0", "far-from-road"]]
     assert found["words"][0] == (
-        "It lies 55 m from the nearest road, Mill Lane; with an uncertainty of 20 m 55 m would be "
-        "the most."
+        "It lies 56 m from the nearest road, Mill Lane: more than the 55 m that an uncertainty of "
+        "20 m allows."
     )
 
 

@@ -245,3 +245,30 @@ def test_profiles_are_frozen():
     with pytest.raises(ValueError, match="frozen"):
         built_in_profile("bufo_bufo").habitat = "any"
     assert isinstance(built_in_profile("bufo_bufo"), Profile)
+
+
+def test_features_that_tell_the_sexes_apart_are_data_with_a_source():
+    # By hand, from the template; only the box turtle's rule is known with its sources.
+    rule = profile_from(tomllib.loads(TEMPLATE), "mine.toml").sex_features
+    assert rule.sex_of("iris_colour", "Red, very bright") == "male"
+    assert rule.sex_of("iris_colour", "yellowish") == "female"
+    assert rule.sex_of("plastron_shape", "hollow") == "male"
+    for text in ("", "dark red", "reddish brown", "not red", "isn't red", "infrared", "blue"):
+        assert rule.sex_of("iris_colour", text) == ""
+    with_rule = {n for n in built_in_names() if built_in_profile(n).sex_features}
+    assert with_rule == {"terrapene_carolina"}
+    (said,) = [s for s in built_in_profile("terrapene_carolina").sex_features.source if "Wild" in s]
+    assert "red iris" in said
+
+
+def test_what_is_wrong_with_features_is_said():
+    def change(data):
+        data["sex_features"]["iris_color"] = data["sex_features"].pop("iris_colour")
+        data["sex_features"]["plastron_shape"]["male"] = []
+        del data["sex_features"]["source"]
+
+    said = {r.column: (r.problem, r.mend) for r in remarks_on(change)}
+    assert said["sex_features.iris_color"][1] == "did you mean 'iris_colour'?"
+    assert said["sex_features.iris_colour"][0] == "this key is missing."
+    assert said["sex_features.source"][0] == "a value without a source."
+    assert "sex_features.plastron_shape.male" in said

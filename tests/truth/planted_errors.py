@@ -8,6 +8,13 @@ not planted, and counted nowhere: a date that is wrong and possible; a rounding 
 uncertainty covers (four decimals beside 10 m); a wrong position by the same road; a photo whose
 clock names no zone and is wrong by less than zones differ; one person's default position by a road
 (it can't be told from a person at a gate).
+
+Figures of seeds 1 to 20, which were not used for tuning (that was done on 1001 to 1012): 240
+planted of each of 18 kinds, all found; all 720 proposed mends lead to the place that was meant;
+of 24,000 clean reports 176 (0.73 %; in no seed more than 1.2 %) were doubted: 74 for a rounded
+position (written with four decimals by chance beside 5 m), 64 as on a bridge or in a tunnel (on
+the ground close by), 37 for sex and features (one in twelve of each looks like the other sex), 1 as
+too far from any road.
 """
 
 from __future__ import annotations
