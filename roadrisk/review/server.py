@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import socket
 import webbrowser
 from contextlib import suppress
@@ -163,6 +164,10 @@ def serve(prepared: Prepared, *, port: int, opens: bool, say: Callable[[str], No
 
 def _listening(port: int) -> socket.socket:
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if os.name == "posix":
+        # So that a review that was cut off can start again at once on the same port. Elsewhere
+        # this option would let a second program share the port.
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((HOST, port))
     except (OSError, OverflowError) as error:

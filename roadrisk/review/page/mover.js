@@ -61,8 +61,9 @@ export class Mover {
       at("latitude").focus();
       return;
     }
-    const { lat, lng } = this.map.moving;
-    this.page.savePlace({ latitude: lat, longitude: lng }, "Kept: the new place.");
+    /* What is kept is what the boxes show. */
+    const [latitude, longitude] = ["latitude", "longitude"].map((id) => degrees(at(id).value));
+    this.page.savePlace({ latitude, longitude }, "Kept: the new place.");
   }
 
   nudge(event) {

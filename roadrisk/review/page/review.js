@@ -73,9 +73,19 @@ function finished(left, words) {
   at("done").focus();
 }
 
-/* Runs one request at a time, and says plainly what became of it. */
-async function once(does) {
-  if (busy) return;
+/* Runs one request at a time, and says plainly what became of it. A decision that comes while
+   another is on its way is not taken: it was meant for what was on the screen. What only leads
+   elsewhere waits for its turn. */
+let running = Promise.resolve();
+function once(does) {
+  if (!busy) running = run(does);
+  return running;
+}
+function later(does) {
+  running = running.then(() => run(does));
+  return running;
+}
+async function run(does) {
   busy = true;
   document.body.classList.add("busy");
   at("dock").setAttribute("aria-busy", "true");
@@ -191,10 +201,10 @@ async function reopen(words) {
   await open(view.row, { focus: false, words });
   at("left").scrollTop = top;
 }
-const look = (row) => once(() => open(row));
+const look = (row) => later(() => open(row));
 
 function undo(number) {
-  once(async () => {
+  later(async () => {
     const latest = number === undefined ? await get("/api/latest") : [{ number }];
     if (!latest.length) {
       say("There is nothing of yours to take back.");
@@ -224,43 +234,39 @@ async function showLatest(words = "") {
 }
 
 function go(way) {
-  if (!reviewing()) return;
-  if (view.queue === null) {
-    toQueue();
-    return;
-  }
-  once(async () => {
+  later(async () => {
+    if (!reviewing()) return;
+    if (view.queue === null) {
+      await backInQueue();
+      return;
+    }
     say("");
     if (view[way] !== null) await open(view[way]);
     else if (way === "before") say("This is the first report of the queue.");
     else finished(view.open, "");
   });
 }
-function toQueue() {
-  once(async () => {
-    const start = lastInQueue === null ? (await get("/api/start")).first : lastInQueue;
-    if (start === null) finished(0, "");
-    else await open(start);
-  });
+async function backInQueue() {
+  const start = lastInQueue === null ? (await get("/api/start")).first : lastInQueue;
+  if (start === null) finished(0, "");
+  else await open(start);
 }
+const toQueue = () => later(backInQueue);
 const toWaiting = () => once(async () => {
   const { first } = await get("/api/start");
   if (first === null) finished(0, "");
   else await open(first);
 });
 
-function openList() {
+const openList = (focus = "list_title") => later(async () => {
   say("");
+  if (page() !== "list") list.load(0);
   turnTo("list");
-  list.load(0);
-  at("list_title").focus();
-}
-function searchList() {
-  if (page() !== "list") openList();
-  at("list_search").focus();
-}
+  at(focus).focus();
+});
+const searchList = () => openList("list_search");
 function closeList() {
-  if (view) once(() => open(view.row));
+  if (view) later(() => open(view.row));
   else toQueue();
 }
 
@@ -272,16 +278,16 @@ function wire() {
   for (const mine of document.querySelectorAll("[data-verdict]")) on(mine, () => begin(mine.dataset.verdict));
   const acts = {
     back: () => go("before"), next: () => go("after"), undo: () => undo(), move: startMoving,
-    use_proposed: useProposed, to_queue: toQueue, to_list: openList, done_list: openList, done_open: toWaiting,
-    to_latest: () => once(() => showLatest()), latest_close: () => at("latest").close(),
+    use_proposed: useProposed, to_queue: toQueue, to_list: () => openList(), done_list: () => openList(), done_open: toWaiting,
+    to_latest: () => later(() => showLatest()), latest_close: () => at("latest").close(),
     to_help: () => at("help").showModal(), help_close: () => at("help").close(),
     reason_cancel: cancel, mover_cancel: cancel,
   };
   for (const [id, act] of Object.entries(acts)) on(at(id), act);
   at("reasons").addEventListener("submit", keepReason);
   new Keys(shortcuts({
-    reviewing, begin, chosen, go, undo, useProposed, startMoving, openList, searchList, cancel, mover,
-    asking: () => asking, showLatest: () => once(() => showLatest()), toggleHidden: () => hidden.toggle(),
+    reviewing, begin, chosen, go, undo, useProposed, startMoving, searchList, openList: () => openList(), cancel, mover,
+    asking: () => asking, showLatest: () => later(() => showLatest()), toggleHidden: () => hidden.toggle(),
     canCancel: () => Boolean(asking) || mover.on || page() === "list",
   }));
 }
@@ -298,7 +304,9 @@ async function start() {
   at("credit").textContent = info.credit;
   map = new ReportMap({ look, movedTo: (place) => mover.movedTo(place), units: () => info.units });
   mover = new Mover(map, { view: () => view, units: () => info.units, savePlace });
-  hidden = new Hidden(map, (words) => once(() => (view ? reopen(words) : undefined)));
+  hidden = new Hidden(map, (words) => later(async () => {
+    if (view) await reopen(words);
+  }));
   list = new ReportList(info, { open: look, close: closeList });
   reviewer = new Who(info.reviewer);
   wire();
