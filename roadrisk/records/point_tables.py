@@ -20,7 +20,7 @@ from roadrisk.records.event_dates import ask_for_order, dates_as_text, judge_dat
 from roadrisk.records.ids import note_spoiled
 from roadrisk.records.position_doubts import Judged, judge
 from roadrisk.records.positions import Positions, read_positions
-from roadrisk.records.raw_table import About, Bools, Gate, Notes, RawTable
+from roadrisk.records.raw_table import About, Bools, Floats, Gate, Notes, RawTable
 from roadrisk.records.report_keys import made_id
 from roadrisk.records.sighting_columns import add_sighting_columns
 
@@ -55,7 +55,7 @@ class ReadPoints:
     ----------
     kept : pandas.DataFrame
         The columns of the schema except geometry, and lon, lat (WGS 84, NaN for a row by
-        route and measure).
+        route and measure) and given_uncertainty_m (NaN where the row gives none).
     held : pandas.DataFrame
         Reports of the study's species (none for fixes and background) whose position or date
         is at fault and that a person may mend: the same columns (NaT and NaN where unknown), and
@@ -168,6 +168,7 @@ def read_points(
         gate.keep &= open_gate.keep
         mendable &= open_gate.keep
     table["coordinateUncertaintyInMeters"] = _uncertainty(raw, columns, section, gate, about, notes)
+    table["given_uncertainty_m"] = _given_uncertainty(raw, columns)
     if kind == "fixes":
         _leave_out_repeats(table, gate, about, notes)
     if not gate.keep.any():
@@ -308,8 +309,8 @@ def _uncertainty(
     notes: Notes,
 ) -> pd.Series[float]:
     term = "coordinateUncertaintyInMeters"
-    given = numbers(columns.text(raw, term), decimal_comma=raw.decimal_comma)
-    missing = ~(given > 0)
+    given = _given_uncertainty(raw, columns)
+    missing = np.isnan(given)
     notes.doubt_file(
         missing & gate.keep,
         about,
@@ -321,6 +322,13 @@ def _uncertainty(
         column=columns.name(term),
     )
     return pd.Series(np.where(missing, section.default_uncertainty_m, given))
+
+
+def _given_uncertainty(raw: RawTable, columns: Columns) -> Floats:
+    """Return the uncertainty that each row gives [m]; NaN where it gives none above 0."""
+    text = columns.text(raw, "coordinateUncertaintyInMeters")
+    given = numbers(text, decimal_comma=raw.decimal_comma)
+    return np.where(given > 0, given, np.nan)
 
 
 def _leave_out_repeats(table: pd.DataFrame, gate: Gate, about: About, notes: Notes) -> None:

@@ -13,7 +13,7 @@ _SAID = (
     "samplingProtocol", "occurrenceRemarks", "associatedMedia", "organismID", "iris_colour",
     "plastron_shape", "carcass_action", "route", "side",
 )  # fmt: skip
-_NUMBERS = ("lon", "lat", "route_measure", "length_mm", "coordinateUncertaintyInMeters")
+_NUMBERS = ("lon", "lat", "route_measure", "length_mm", "given_uncertainty_m")
 
 
 def made_id(file: str, row: int) -> str:
@@ -27,8 +27,8 @@ def with_keys(table: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     table : pandas.DataFrame
-        All reports of a study, kept and held, with unique occurrenceID and given_position ("" for
-        kept ones).
+        All reports of a study, kept and held, with unique occurrenceID, given_position ("" for
+        kept ones) and given_uncertainty_m (the study's default, which may change, is none).
 
     Returns
     -------

@@ -11,8 +11,10 @@ import pandas as pd
 import pyproj
 import pytest
 import shapely
+from hypothesis import given
+from hypothesis import strategies as st
 
-from roadrisk.decisions import Decisions, Entry
+from roadrisk.decisions import VERDICTS, Decisions, Entry
 from roadrisk.records import schemas
 from roadrisk.records.joined_tables import join_sightings
 from roadrisk.records.point_tables import place, read_points
@@ -21,6 +23,7 @@ from roadrisk.records.report_keys import with_keys
 from roadrisk.records.table_files import read_raw
 from roadrisk.records.whereabouts import Whereabouts
 from roadrisk.sightings.decided import apply_decisions
+from roadrisk.sightings.known_again import know_again
 from roadrisk.table_settings import SightingsSection
 from tests.records.reading import study
 from tests.sightings.made_reports import reports
@@ -175,7 +178,7 @@ ROWS = [
 FATES = ["accept", "reject", "not sure", "accept", "ask back"]
 
 
-def delivery(tmp_path, *files):
+def delivery(tmp_path, *files, **settings):
     """Read files (name, header, rows) as a study does."""
     kept, held = [], []
     for name, head, rows in files:
@@ -188,7 +191,7 @@ def delivery(tmp_path, *files):
         else:
             path.write_text("\n".join((head, *rows)), encoding="utf-8")
         notes = Notes(name)
-        section = SightingsSection(file=(name,), columns={"occurrenceRemarks": "Notes"})
+        section = SightingsSection(file=(name,), columns={"occurrenceRemarks": "Notes"}, **settings)
         raw = read_raw(path, name, section, notes)
         about = study()
         box = (-76.2, 38.4, -76.0, 38.6)
@@ -252,6 +255,34 @@ def test_a_new_delivery_asks_nothing_again(tmp_path, how):
     extra = {"2024-04-30": "undecided"} if "on top" in how else {}
     assert fates == WANTED | extra
     assert not any("something else" in note for note in found.notes)
+
+
+def test_another_default_in_the_settings_asks_nothing_again(tmp_path):
+    # By hand: no row gives an uncertainty; the study's default isn't what the report says.
+    said = decided_on(*delivery(tmp_path, ("s.csv", HEAD, ROWS)), FATES)
+    tables = delivery(tmp_path, ("s.csv", HEAD, ROWS), default_uncertainty_m=80.0)
+    assert set(tables[0]["coordinateUncertaintyInMeters"]) == {80.0}
+    assert fate_by_day(tables, said)[0] == WANTED
+
+
+@given(data=st.data(), n=st.integers(1, 12))
+def test_fates_follow_what_reports_say(data, n):
+    # Property: whatever ids reports have now (their own, each other's, new ones) and in whatever
+    # order they come, each has the fate that was given to what it says.
+    fates = data.draw(st.lists(st.sampled_from(VERDICTS), min_size=n, max_size=n))
+    said = decisions(*(verdict(f"k{i}", f"f{i}", fate) for i, fate in enumerate(fates)))
+    ids = data.draw(
+        st.lists(
+            st.sampled_from([f"k{i}" for i in range(n)] + [f"new{i}" for i in range(n)]),
+            min_size=n, max_size=n, unique=True,
+        )
+    )  # fmt: skip
+    order = data.draw(st.permutations(range(n)))
+    known = know_again(ids, [f"f{i}" for i in order], said)
+    assert [e.verdict for e in known.verdicts] == [fates[i] for i in order]
+    assert set(known.changed) == {None}
+    assert known.unclear == ()
+    assert known.waiting == 0
 
 
 @pytest.mark.parametrize("how", ["rows reordered", "rows added on top", "another name", "a file"])
