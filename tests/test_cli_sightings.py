@@ -66,13 +66,13 @@ def test_there_and_back(folder, tmp_path, capsys):
     assert call("sightings", "import", folder, path) == 0
     said = capsys.readouterr()
     assert said.out == (
-        "review_Ida_Reed.xlsx (Ida Reed): 4 imported; 0 unchanged; 3 empty; 0 conflicts\n"
+        "review_Ida_Reed.xlsx (Ida Reed): imported 4, unchanged 0, left empty 3, conflicts 0\n"
     )
     entries = history(folder)
     assert {e.who for e in entries} == {"Ida Reed"}
     assert {e.source for e in entries} == {"review_Ida_Reed.xlsx"}
     assert call("sightings", "import", folder, path) == 0
-    assert "0 imported; 4 unchanged" in capsys.readouterr().out
+    assert "imported 0, unchanged 4" in capsys.readouterr().out
     assert history(folder) == entries
     read = read_study(folder)
     assert read.decisions.history == entries
@@ -99,8 +99,8 @@ def test_two_reviewers_who_disagree(folder, tmp_path, capsys):
     capsys.readouterr()
     assert call("sightings", "import", folder, ida, ole) == 0
     said = capsys.readouterr().out
-    assert "Ida.xlsx (Ida): 2 imported; 0 unchanged; 5 empty; 0 conflicts" in said
-    assert "Ole.xlsx (Ole): 1 imported; 1 unchanged; 4 empty; 1 conflicts" in said
+    assert "Ida.xlsx (Ida): imported 2, unchanged 0, left empty 5, conflicts 0" in said
+    assert "Ole.xlsx (Ole): imported 1, unchanged 1, left empty 4, conflicts 1" in said
     assert "report A2: Ole says accept, @x; Ida said reject, a stone on 20" in said
     path = tmp_path / "reports" / "reed_hollow" / "review_conflicts.csv"
     assert "review_conflicts.csv. To settle: talk it over" in said
@@ -117,7 +117,7 @@ def test_two_reviewers_who_disagree(folder, tmp_path, capsys):
     ]  # fmt: skip
     # Ole was right: his side is taken, and the list of conflicts is empty again.
     assert call("sightings", "import", folder, ole, "--take", "Ole") == 0
-    assert "1 imported; 2 unchanged; 4 empty; 0 conflicts" in capsys.readouterr().out
+    assert "imported 1, unchanged 2, left empty 4, conflicts 0" in capsys.readouterr().out
     with path.open(encoding="utf-8-sig", newline="") as stream:
         assert list(csv.DictReader(stream)) == []
     assert read_study(folder).decisions.standing["A2"].verdict.who == "Ole"
@@ -131,7 +131,7 @@ def test_a_decision_at_the_desk_meanwhile(folder, tmp_path, capsys):
     DecisionStore(folder).append([Draft("verdict", "A1", mark, verdict="accept")], who="Una")
     other = tmp_path / "lists"
     assert call("sightings", "import", folder, path, "--out", other) == 0
-    assert "1 imported; 0 unchanged; 5 empty; 1 conflicts" in capsys.readouterr().out
+    assert "imported 1, unchanged 0, left empty 5, conflicts 1" in capsys.readouterr().out
     assert (other / "review_conflicts.csv").exists()
     assert [(e.report_key, e.who) for e in history(folder)] == [("A1", "Una"), ("A2", "Ida")]
 

@@ -6,7 +6,7 @@ import hashlib
 import json
 import os
 from contextlib import contextmanager
-from dataclasses import asdict, fields, replace
+from dataclasses import fields, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -201,7 +201,8 @@ def read_decisions(
         mend = "let one person work at a time, and wait until the sync is done before the next"
         remarks += (Remark(name, None, "", why, mend, "doubt"),)
     said_bytes = "".join(
-        json.dumps(asdict(entry), ensure_ascii=True, default=str) + "\n" for entry in history
+        json.dumps([getattr(entry, name) for name in _FIELDS], default=str) + "\n"
+        for entry in history
     ).encode("ascii")
     digest = hashlib.sha256(said_bytes).hexdigest()
     return Decisions(history), remarks, (InputFile(name, digest, len(said_bytes), len(history)),)
@@ -214,9 +215,7 @@ def _entries(link: sqlite3.Connection, name: str, after: int) -> tuple[Entry, ..
         f"SELECT {', '.join(_FIELDS)} FROM history WHERE number > ? ORDER BY number",  # noqa: S608
         (after,),
     )
-    return tuple(
-        replace(Entry(*row), at=datetime.fromisoformat(row[_FIELDS.index("at")])) for row in rows
-    )
+    return tuple(Entry(number, datetime.fromisoformat(at), *rest) for number, at, *rest in rows)
 
 
 def _write(

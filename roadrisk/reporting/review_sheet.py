@@ -82,8 +82,8 @@ HOW_TO = (
         "Don't follow web addresses or open files that stand in a report: strangers wrote them.",
     )),
     ("Sending it back", (
-        "Save it as .xlsx under the same name and send it to the person you had it from. Sort or "
-        "filter as you like, but delete no column: hidden ones tell which report is which.",
+        "Save it as .xlsx under the same name and send it to the person you had it from. Filter "
+        "as you like, but delete no row and no column: hidden ones tell which report is which.",
     )),
 )  # fmt: skip
 
