@@ -137,9 +137,9 @@ def strike_out(text: pd.Series[str]) -> tuple[pd.Series[str], NDArray[np.bool_]]
     German, Dutch and Polish, and some postal codes. Names, and what is written in another
     form, are not found: a person has to look. Where in doubt it is struck out.
     """
-    found = {t: _struck(t) for t in text.unique()}
-    struck = text.map(found).astype(str)
-    return struck, (struck != text).to_numpy(dtype=bool)
+    found = {t: struck(t) for t in text.unique()}
+    mended = text.map(found).astype(str)
+    return mended, (mended != text).to_numpy(dtype=bool)
 
 
 def personal_kinds(text: pd.Series[str]) -> pd.Series[str]:
@@ -150,7 +150,8 @@ def personal_kinds(text: pd.Series[str]) -> pd.Series[str]:
     return text.map(found).astype(str)
 
 
-def _struck(text: str) -> str:
+def struck(text: str) -> str:
+    """Return one text with what is personal struck out."""
     parts, at = [], 0
     for begin, end, _ in _spans(text):
         parts += [text[at:begin], STRUCK]

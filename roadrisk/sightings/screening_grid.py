@@ -130,7 +130,8 @@ def default_doubts(
     than chance puts on one spot of the table's grid among the reports within 100 m, and if
     either two or more named people give it or it lies too far from any road, on three or more
     days. One person who gives one place by a road again and again may well stand there, so that
-    is no doubt; nor are exact repeats (same observer and day), which count once.
+    is no doubt; nor are exact repeats (same observer and day), which count once. Positions by
+    route and measure are left aside.
     """
     carcass_days = settings.sightings.carcass_days if settings.sightings else 3.0
     found = _same_spots(table, there, settings)
@@ -168,7 +169,9 @@ def default_doubts(
 
 def _same_spots(table: gpd.GeoDataFrame, there: Whereabouts, settings: Settings) -> pd.DataFrame:
     """Return reports whose exact position others give too, one row each, by row of `table`."""
-    use = np.flatnonzero(there.known & table["time"].notna().to_numpy())
+    # Positions by route and measure fall onto each other: measures are coarse.
+    by_route = (table["route"] != "") & table["route_measure"].notna()
+    use = np.flatnonzero(there.known & (table["time"].notna() & ~by_route).to_numpy())
     place = pd.DataFrame(
         {"x": np.round(there.lon[use], 6), "y": np.round(there.lat[use], 6)}, index=use
     )

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from roadrisk.base.units import M_PER_FOOT, Units, length_words
+from roadrisk.sightings.personal import struck
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -100,8 +101,13 @@ def doubts(
 
 
 def quoted(text: str) -> str:
-    """Return what a stranger wrote, in quotation marks: on one line, nothing unseen, not long."""
+    """Return what a stranger wrote, in quotation marks.
+
+    It stands on one line, holds nothing unseen and no personal data that can be found, and isn't
+    long.
+    """
     plain = " ".join("".join(c if c.isprintable() else " " for c in text[:500]).split())
+    plain = struck(plain)
     short = plain if len(plain) <= _MOST_QUOTED else plain[: _MOST_QUOTED - 1] + "…"
     return f"“{short}”"
 

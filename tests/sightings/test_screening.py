@@ -294,6 +294,12 @@ def test_a_person_at_a_gate_and_exact_repeats_are_no_default():
     assert not default_keys(repeats)
 
 
+def test_positions_by_route_and_measure_are_no_default():
+    table = at([ON_ROAD] * 9, time=days(9), recordedBy=[f"p{k}" for k in range(9)], route="R12",
+               route_measure=3.5)  # fmt: skip
+    assert not default_keys(table)
+
+
 def test_many_reports_on_one_road_meet_on_a_coarse_grid_by_chance():
     # A known truth: 300 people on 300 m of road, positions rounded to 0.0001 degrees.
     rng = np.random.default_rng(1002)
@@ -431,3 +437,27 @@ def test_doubts_come_in_the_order_of_reports_and_kinds():
         ["r0", "far-from-road"], ["r0", "out-of-season"], ["r1", "out-of-season"],
         ["r1", "personal-data"], ["h", "no-position"],
     ]  # fmt: skip
+
+
+HOSTILE = [
+    "<script>alert(1)</script>", "=cmd|' /C calc'!A0", "${7*7} {{7*7}}", "\u202e\u2066abc\u2069",
+    "a\x00b\x1b[31m\r\nc", "'; DROP TABLE reports;--", "x" * 1_000_000, "9" * 100_000,
+    "anna@example.org 202-555-0143 " * 1000, "\ud83d\ude00 żółw 🐢", "%s %n {0} {a}", "nan", "?",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_hostile_text_stays_text_and_short(text):
+    fields = (
+        "scientificName", "sex", "lifeStage", "behavior", "recordedBy", "samplingProtocol",
+        "occurrenceRemarks", "associatedMedia", "identificationVerificationStatus", "organismID",
+        "iris_colour", "plastron_shape", "route", "side", "eventDate",
+    )  # fmt: skip
+    told = dict.fromkeys(fields, text)
+    out = held(held_because="coordinates that can't be read", given_position=text, time=pd.NaT,
+               report_key="h", **{**told, "route": ""})  # fmt: skip
+    found = doubts(at([ON_ROAD] * 2, **told), out)
+    assert {"no-position", "impossible-date"} <= set(found["kind"])
+    assert found["words"].str.len().max() < 400
+    assert found["words"].map(str.isprintable).all()
+    assert not found["words"].str.contains("example.org|555-0143").any()
