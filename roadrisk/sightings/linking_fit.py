@@ -40,7 +40,7 @@ _REMARK_TILT = np.array([1.0, 1.5, 2.5, 5.0, 10.0, 20.0])
 _COMMON_PRIOR = np.array([6.0, 2.0, 1.0, 0.5, 0.3, 0.2])
 _REMARK_PRIOR = 10.0
 _LONGEST = 8.0  # mean times, after which no next report is looked for
-ROUNDS, EM_UNITS = 8, 9
+ROUNDS, EM_UNITS, EM_SWEEPS = 8, 8, 30
 
 
 def first_rates(m: Marks, settings: SightingsSection, unrelated: Ints) -> Rates:
@@ -150,7 +150,7 @@ def fit(
     for _ in range(ROUNDS):
         m = with_shares(m, posterior.first)
         intensity = intensity_of(m, posterior, chance, road_m, first_day, days)
-        posterior = weigh(m, candidates, intensity, rates, EM_UNITS)
+        posterior = weigh(m, candidates, intensity, rates, most=EM_UNITS, sweeps=EM_SWEEPS)
         rates = _improved(m, candidates, posterior, chance, rates, unrelated)
     m = with_shares(m, posterior.first)
     return m, intensity_of(m, posterior, chance, road_m, first_day, days), rates

@@ -105,7 +105,7 @@ def group_of(n: int, pairs: pd.DataFrame) -> Ints:
     Returns
     -------
     ndarray of int64, shape (n,)
-        Numbered in order of their first rows. Two groups are joined, likeliest pair first, where the
+        Numbered in order of their first rows. Two groups are joined, likeliest pair first, if the
         mean chance of all pairs between them is at least one half.
     """
     i, j = pairs["i"].to_numpy(np.int64), pairs["j"].to_numpy(np.int64)

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numba as nb
 import numpy as np
 
+from roadrisk.base.seeds import generator
+from roadrisk.sightings.linking_draws import draw_divisions
 from roadrisk.sightings.linking_weight import (
     Marks,
     Rates,
@@ -21,7 +23,9 @@ if TYPE_CHECKING:
     from roadrisk.sightings.linking_pairs import Candidates
     from roadrisk.sightings.linking_weight import Bools
 
-MOST_UNITS = 12
+MOST_UNITS, LARGEST = 10, 400
+SWEEPS = 300
+_RANDOM = 65_537
 LEAST_ODDS = 0.005
 _HOPELESS = -14.0  # log odds that no later report can raise again to anything that counts
 _TOP = 500.0  # keeps sums of products of weights within double precision
@@ -51,7 +55,13 @@ class Posterior:
 
 
 def weigh(
-    m: Marks, candidates: Candidates, intensity: Floats, rates: Rates, most: int = MOST_UNITS
+    m: Marks,
+    candidates: Candidates,
+    intensity: Floats,
+    rates: Rates,
+    *,
+    most: int = MOST_UNITS,
+    sweeps: int = SWEEPS,
 ) -> Posterior:
     """Weigh all ways to divide reports into animals.
 
@@ -65,7 +75,9 @@ def weigh(
         See `linking_weight.log_weights`.
     rates : Rates
     most : int
-        Units (reports, or reports joined by hand) in a parcel.
+        Units (reports, or reports joined by hand) in a parcel up to which the sum is exact.
+    sweeps : int
+        Divisions drawn of larger parcels.
 
     Returns
     -------
@@ -73,15 +85,17 @@ def weigh(
 
     Notes
     -----
-    Reports are gathered into parcels by their pairs, likeliest first, and pairs that would
-    make a parcel too large are cut. In a parcel of n units the sum over all partitions is taken
+    Reports are gathered into parcels by their pairs, likeliest first; pairs that would make a
+    parcel larger than 400 are cut. In a small parcel the sum over all partitions is taken
     exactly by recursion over subsets: Z(S) is the sum over subsets C of S that hold its first
-    unit of w(C) Z(S without C), so a group C has the chance w(C) Z(rest) / Z(all).
+    unit of w(C) Z(S without C), so a group C has the chance w(C) Z(rest) / Z(all). Partitions of
+    larger parcels are drawn (`linking_draws`).
     """
-    n = len(m.x)
+    n, least = len(m.x), float(np.log(LEAST_ODDS))
+    random = generator(0, "sightings.linking.draws").random(_RANDOM)
     odds = _pair_odds(m, intensity, candidates.i, candidates.j, candidates.like, rates)
     odds[candidates.apart] = -np.inf
-    parcel = _parcels(n, m.unit, candidates.i, candidates.j, odds, np.log(LEAST_ODDS), most)
+    parcel = _parcels(n, m.unit, candidates.i, candidates.j, odds, least, LARGEST)
     order = np.argsort(parcel, kind="stable")
     start = np.searchsorted(parcel[order], np.arange(parcel.max() + 2 if n else 1))
     same = np.flatnonzero(parcel[candidates.i] == parcel[candidates.j])
@@ -94,8 +108,8 @@ def weigh(
     together, following = np.zeros(out[-1]), np.zeros(out[-1])
     _weigh_parcels(
         m, intensity, rates, order, start, candidates.i[same], candidates.j[same],
-        candidates.like[same], candidates.apart[same], pair_start, out, a, b, together, following,
-        first,
+        candidates.like[same], candidates.apart[same], odds[same], pair_start, out, a, b,
+        together, following, first, least, most, random, sweeps,
     )  # fmt: skip
     return Posterior(a, b, together, following, first)
 
@@ -158,8 +172,9 @@ def _parcels(n: int, unit: Ints, i: Ints, j: Ints, odds: Floats, least: float, m
 @nb.njit(cache=True, nogil=True)
 def _weigh_parcels(
     m: Marks, intensity: Floats, rates: Rates, order: Ints, start: Ints, pair_i: Ints,
-    pair_j: Ints, pair_like: Ints, pair_apart: Bools, pair_start: Ints, out: Ints, a: Ints,
-    b: Ints, together: Floats, following: Floats, first: Floats,
+    pair_j: Ints, pair_like: Ints, pair_apart: Bools, pair_odds: Floats, pair_start: Ints,
+    out: Ints, a: Ints, b: Ints, together: Floats, following: Floats, first: Floats, least: float,
+    most: int, random: Floats, sweeps: int,
 ) -> None:  # fmt: skip
     """Fill chances of pairs and first reports, parcel by parcel."""
     for p in range(len(start) - 1):
@@ -168,6 +183,7 @@ def _weigh_parcels(
         if n < 2:
             continue
         like, bad = np.full((n, n), -1, np.int64), np.zeros((n, n), np.bool_)
+        near = np.zeros((n, n), np.bool_)
         for k in range(n):
             for o in range(k + 1, n):
                 bad[k, o] = exclude_each_other(m, rows[k], rows[o], rates)
@@ -175,15 +191,27 @@ def _weigh_parcels(
             k, o = np.searchsorted(rows, pair_i[q]), np.searchsorted(rows, pair_j[q])
             like[k, o] = pair_like[q]
             bad[k, o] = bad[k, o] or pair_apart[q]
+            near[k, o] = near[o, k] = pair_odds[q] >= least
         unit, units = _units(m, rows)
-        weight = _group_weights(m, intensity, rates, rows, unit, units, like, bad)
-        chance = _chances(weight, units)
-        _gather(rows, unit, chance, out[p], a, b, together, following, first)
+        if units <= most:
+            weight = _group_weights(m, intensity, rates, rows, unit, units, like, bad)
+            pair, after, one = _summed(unit, _chances(weight, units))
+        else:
+            pair, after, one = draw_divisions(
+                m, intensity, rates, rows, unit, units, like, bad, near, random, sweeps
+            )
+        first[rows] = one
+        at = out[p]
+        for k in range(n):
+            for o in range(k + 1, n):
+                a[at], b[at] = rows[k], rows[o]
+                together[at], following[at] = pair[k, o], after[k, o]
+                at += 1
 
 
 @nb.njit(cache=True, nogil=True)
 def _units(m: Marks, rows: Ints) -> tuple[Ints, int]:
-    """Number the reports' units in the parcel, in order of their first reports."""
+    """Return each report's unit in the parcel, in order of their first reports."""
     unit, units = np.empty(len(rows), np.int64), 0
     for k in range(len(rows)):
         unit[k] = -1
@@ -260,19 +288,10 @@ def _chances(weight: Floats, units: int) -> Floats:
 
 
 @nb.njit(cache=True, nogil=True)
-def _gather(
-    rows: Ints, unit: Ints, chance: Floats, at: int, a: Ints, b: Ints, together: Floats,
-    following: Floats, first: Floats,
-) -> None:  # fmt: skip
-    """Add up the chances of groups into those of pairs and first reports."""
-    n = len(rows)
-    place = np.zeros((n, n), np.int64)
-    for k in range(n):
-        first[rows[k]] = 0.0
-        for o in range(k + 1, n):
-            place[k, o] = at
-            a[at], b[at] = rows[k], rows[o]
-            at += 1
+def _summed(unit: Ints, chance: Floats) -> tuple[Floats, Floats, Floats]:
+    """Add up the chances of groups into those of pairs, of next reports and of first reports."""
+    n = len(unit)
+    together, following, first = np.zeros((n, n)), np.zeros((n, n)), np.zeros(n)
     members = np.empty(n, np.int64)
     for mask in range(1, len(chance)):
         p = chance[mask]
@@ -283,9 +302,10 @@ def _gather(
             if (mask >> unit[k]) & 1:
                 members[count] = k
                 count += 1
-        first[rows[members[0]]] += p
+        first[members[0]] += p
         for k in range(count):
             if k + 1 < count:
-                following[place[members[k], members[k + 1]]] += p
+                following[members[k], members[k + 1]] += p
             for o in range(k + 1, count):
-                together[place[members[k], members[o]]] += p
+                together[members[k], members[o]] += p
+    return together, following, first

@@ -61,9 +61,9 @@ class Rates(NamedTuple):
     dead. lag_scale, lag_weight, shape (2, parts): the time to the next report is a mixture of
     exponentials [days]. last, shape (2,): longest time between them [days]. near_factor,
     near_weight: multiples of the stated standard deviation. floor_variance: of the distance,
-    however exact the reports [m²]. repeat, shape (2,): how much likelier than by their share the same
-    observer reports the animal again, within a day and later. kind_error, shape (3,), and
-    kind_share, shape (3, words): how often sex, stage, species are wrong, and how common they are.
+    however exact the reports [m²]. repeat, shape (2,): how much likelier than by its share the
+    same observer reports the animal again, within a day and later. kind_error, shape (3,), and
+    kind_share, shape (3, words): how often sex, stage, species are wrong, and how common.
     size_mean, size_sd, size_error: of log length. remark_ratio: by bin of likeness.
     """
 
