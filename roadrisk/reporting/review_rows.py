@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 
 from roadrisk.base.units import M_PER_FOOT
 from roadrisk.errors import RoadriskError
@@ -33,10 +34,10 @@ from roadrisk.sightings.tags import TAG_DOUBTS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
-
-    import pandas as pd
+    from zoneinfo import ZoneInfo
 
     from roadrisk.base.units import Units
+    from roadrisk.settings import StudySection
     from roadrisk.sightings.reviewed import Reviewed
 
 WHEN, STATE, DETAILS = "Date and time", "Alive or dead", "As described"
@@ -56,6 +57,8 @@ WIDTHS: Mapping[str, float] = {
 # Below it a link isn't worth a volunteer's time: the chance that two reports are of one animal.
 LEAST_SHOWN = 0.05
 _MOST_MATES = 10
+# Of degrees: about 0.1 m.
+_DECIMALS = 6
 _VITALITY = {"alive": "alive", "dead": "dead", "mixedLot": "alive and dead ones",
              "uncertain": "not sure", "notAssessed": ""}  # fmt: skip
 
@@ -76,13 +79,16 @@ class Row:
     cells: dict[str, str | int | float]
 
 
-def review_rows(reviewed: Reviewed, units: Units, share: tuple[int, int] = (1, 1)) -> list[Row]:
+def review_rows(
+    reviewed: Reviewed, study: StudySection, share: tuple[int, int] = (1, 1)
+) -> list[Row]:
     """Return the rows of the sheet: the queue, each report's group behind it.
 
     Parameters
     ----------
     reviewed : Reviewed
-    units : {"metric", "us"}
+    study : StudySection
+        Its units and its time zone.
     share : (int, int)
         (2, 3): the second of three parts. Groups are dealt out in the order of the queue, so
         parts are about equally important, and no two parts ask about the same report.
@@ -112,7 +118,7 @@ def review_rows(reviewed: Reviewed, units: Units, share: tuple[int, int] = (1, 1
         zip(order, table.loc[order].to_dict("records"), strict=True), 1
     ):
         asked = key in queue
-        cells = _cells(record, units)
+        cells = _cells(record, study)
         cells |= {
             NUMBER: number, REPORT: names[key], SENDER: senders[key], MATES: mates.get(key, ""),
             DOUBTS: _doubts_text(record, words.get(key, [])),
@@ -164,9 +170,10 @@ def _senders(names: pd.Series[str]) -> dict[str, str]:
     return found
 
 
-def _cells(record: dict[Any, Any], units: Units) -> dict[str, str | int | float]:
+def _cells(record: dict[Any, Any], study: StudySection) -> dict[str, str | int | float]:
+    units = study.units
     cells: dict[str, str | int | float] = {
-        WHEN: shown(record["eventDate"], 100),
+        WHEN: _when(record, study.zone),
         STATE: _VITALITY[record["vitality"]],
         DETAILS: _details(record),
         PLACE: shown(record["place"] or record["road"], 300),
@@ -176,8 +183,17 @@ def _cells(record: dict[Any, Any], units: Units) -> dict[str, str | int | float]
         DISTANCE: _metres(record["distance_m"], units),
     }
     if np.isfinite(record["latitude"]) and np.isfinite(record["longitude"]):
-        cells[LATITUDE], cells[LONGITUDE] = float(record["latitude"]), float(record["longitude"])
+        for heading, name in ((LATITUDE, "latitude"), (LONGITUDE, "longitude")):
+            cells[heading] = round(float(record[name]), _DECIMALS)
     return cells
+
+
+def _when(record: dict[Any, Any], zone: ZoneInfo) -> str:
+    """Return the local date and time; as it was written where that is no date."""
+    if pd.isna(record["time"]):
+        return shown(record["eventDate"], 100)
+    local = record["time"].tz_convert(zone)
+    return f"{local:%Y-%m-%d %H:%M}" if record["time_known"] else f"{local:%Y-%m-%d}"
 
 
 def _details(record: dict[Any, Any]) -> str:
@@ -232,7 +248,7 @@ def _proposals(reviewed: Reviewed) -> dict[str, tuple[float, float]]:
     for table in (reviewed.reports, reviewed.doubts):
         columns = table[["report_key", "proposed_latitude", "proposed_longitude"]]
         for key, lat, lon in columns.dropna().itertuples(index=False):
-            found.setdefault(key, (float(lat), float(lon)))
+            found.setdefault(key, (round(float(lat), _DECIMALS), round(float(lon), _DECIMALS)))
     return found
 
 

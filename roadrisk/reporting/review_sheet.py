@@ -26,7 +26,7 @@ from roadrisk.records.review_columns import (
     shown,
 )
 from roadrisk.reporting.review_rows import WIDTHS, review_rows
-from roadrisk.reporting.wording import CONFIDENTIAL, SAFETY
+from roadrisk.reporting.wording import CONFIDENTIAL
 
 if TYPE_CHECKING:
     from roadrisk.reporting.review_rows import Row
@@ -128,7 +128,7 @@ def review_sheet(
     name = shown(reviewer, 200)
     if not name:
         raise RoadriskError("give the reviewer's name: --reviewer NAME")
-    rows = review_rows(reviewed, study.units, share)
+    rows = review_rows(reviewed, study, share)
     if not rows:
         raise RoadriskError("no report waits for a decision: no sheet was written")
     stream = BytesIO()
@@ -282,10 +282,6 @@ def _write_how_to(book: Any, study: StudySection, reviewer: str) -> None:
             page.set_row(row, _LINE_POINTS * (1 + len(said) // 105) + 3)
             page.write_string(row, 0, said, text)
         row += 2
-    for sentence in SAFETY:
-        page.write_string(row, 0, sentence, text)
-        page.set_row(row, _LINE_POINTS * (1 + len(sentence) // 105) + 3)
-        row += 1
     page.protect("", {"format_columns": True, "format_rows": True})
     page.set_paper(_PAPER_A4)
     page.fit_to_pages(1, 0)

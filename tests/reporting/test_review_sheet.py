@@ -89,6 +89,9 @@ def test_what_a_reviewer_sees_of_a_report():
     assert second["Exact to"] == "30 m"
     assert "Call me: [struck out]." in second["Remark"]
     assert found["R-11"]["Doubts"] == "It was decided on before and says something else now."
+    # 8:00 UTC in New York; what is no date stands as written.
+    assert found["R-02"]["Date and time"] == "2024-05-02 04:00"
+    assert found["R-09"]["Date and time"] == f"31.02.24 {SCRIPT}"
     assert found["R-07"]["As described"] == "Testudo exempli; 132 mm"
     us = {r["Report"]: r for r in values(
         review_sheet(made_reviewed(), study(units="us"), reviewer="Ida", base=0))}  # fmt: skip
@@ -198,7 +201,7 @@ def test_parts_hold_every_report_once():
     # By hand: three parts together ask for the whole queue once; a group stays in one part.
     made = made_reviewed(more=20)
     asked = [
-        [r.cells["Report"] for r in review_rows(made, "metric", (k, 3)) if r.asked]
+        [r.cells["Report"] for r in review_rows(made, study(), (k, 3)) if r.asked]
         for k in (1, 2, 3)
     ]
     flat = [name for part in asked for name in part]
@@ -207,7 +210,7 @@ def test_parts_hold_every_report_once():
     assert all(len(part) >= 10 for part in asked)
     for share in ((0, 3), (4, 3), (1, 0)):
         with pytest.raises(RoadriskError, match="1/3, 2/3"):
-            review_rows(made, "metric", share)
+            review_rows(made, study(), share)
 
 
 def test_reports_of_one_name_are_told_apart():
