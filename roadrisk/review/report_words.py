@@ -30,8 +30,8 @@ _VITALITY = {
 _MORE = (
     ("Behaviour", "behavior"), ("Iris colour", "iris_colour"),
     ("Plastron shape", "plastron_shape"), ("Carcass", "carcass_action"),
-    ("How it was found", "samplingProtocol"), ("Species as written", "scientificName"),
-    ("Verified before?", "identificationVerificationStatus"),
+    ("Found by", "samplingProtocol"), ("Species", "scientificName"),
+    ("Checked", "identificationVerificationStatus"),
 )  # fmt: skip
 # Short texts: a name or a word. A remark may be longer.
 _SHORT = 120
@@ -90,7 +90,7 @@ def fact_words(row: dict[str, Any], zone: str, units: Units) -> list[list[str]]:
         at = f" at {measure:g}" if np.isfinite(measure) else ""
         facts.append(["Route as written", f"{shown(row['route'], _SHORT)}{at}"])
     within = near_words(float(row["coordinateUncertaintyInMeters"]), units)
-    facts.append(["Said to be good to", f"within {within}"])
+    facts.append(["Accuracy", f"within {within}, as it was given"])
     if np.isfinite(row["length_mm"]):
         facts.append(["Size", f"{row['length_mm']:g} mm"])
     facts += [[label, shown(row[name], _SHORT)] for label, name in _MORE if row[name].strip()]

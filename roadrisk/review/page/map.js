@@ -40,6 +40,11 @@ export class ReportMap {
     }).setView([0, 0], 3);
     L.control.zoom({ position: "topright" }).addTo(this.map);
     L.control.scale({ imperial: does.units() === "us", metric: does.units() !== "us" }).addTo(this.map);
+    /* From below: roads, their names, and what is reported. */
+    for (const [name, level] of [["roads", 340], ["names", 350]]) {
+      this.map.createPane(name).style.zIndex = String(level);
+    }
+    this.below = L.canvas({ pane: "roads" });
     this.layers = {};
     for (const name of ["roads", "names", "hot", "others", "mine"]) {
       this.layers[name] = L.layerGroup().addTo(this.map);
@@ -104,7 +109,7 @@ export class ReportMap {
     this.layers.roads.clearLayers();
     for (const road of roads) {
       for (const line of road.line) {
-        L.polyline(line, { color: ROAD, weight: 4, interactive: false }).addTo(this.layers.roads);
+        L.polyline(line, { color: ROAD, weight: 4, interactive: false, renderer: this.below }).addTo(this.layers.roads);
       }
     }
     this.drawNames(roads);
@@ -149,7 +154,7 @@ export class ReportMap {
     element.textContent = text;
     element.dir = "auto";
     const icon = L.divIcon({ html: element, className: kind, iconSize: null });
-    return L.marker(place, { icon, interactive: false, keyboard: false });
+    return L.marker(place, { icon, pane: "names", interactive: false, keyboard: false });
   }
 
   drawOthers(reports) {
@@ -239,7 +244,7 @@ export class ReportMap {
     this.hotLines = lines;
     this.layers.hot.clearLayers();
     for (const line of lines || []) {
-      L.polyline(line, { color: HOT, weight: 14, opacity: 0.55, interactive: false }).addTo(this.layers.hot);
+      L.polyline(line, { color: HOT, weight: 14, opacity: 0.55, interactive: false, renderer: this.below }).addTo(this.layers.hot);
     }
   }
 }

@@ -29,6 +29,7 @@ function dock() {
   at("reasons").hidden = !(work && asking);
   at("mover").hidden = !(work && mover.on);
   at("verdicts").hidden = !work || Boolean(asking) || mover.on;
+  at("dock").classList.toggle("bare", !work);
   document.body.classList.toggle("moving", work && mover.on);
 }
 
