@@ -50,9 +50,7 @@ class SexFeatures(Part):
     source: Sources
     note: str = ""
 
-    def sex_of(
-        self, feature: Feature, text: str
-    ) -> Literal["male", "female", ""]:
+    def sex_of(self, feature: Feature, text: str) -> Literal["male", "female", ""]:
         """Return the sex that one feature, in an observer's words, goes with.
 
         Parameters
