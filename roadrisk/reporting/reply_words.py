@@ -110,7 +110,7 @@ def subject_words(verdict: str, when: date | None) -> str:
     -------
     str
     """
-    ends = {"accept": "thank you, it counts", "ask back": "thank you, and a question"}
+    ends = {"accept": "thank you, accepted", "ask back": "thank you, and a question"}
     of_day = f" of {day(when)}" if when else ""
     return f"Your report{of_day}: {ends.get(verdict, 'thank you')}"
 
@@ -163,7 +163,7 @@ def _middle(
     verdict: str, reasons: Sequence[str], doubts: Iterable[str], units: Units
 ) -> tuple[str, ...]:
     if verdict == "accept":
-        return ("It was looked at and accepted: it counts in the study.",)
+        return ("It was looked at and accepted into the study.",)
     if verdict == "reject":
         said = [REFUSED_BY_REASON[r] for r in reasons if r in REFUSED_BY_REASON]
         why = f", because {'; and '.join(said)}" if said else ""
