@@ -40,7 +40,7 @@ _DEGREE_M = 111_195.0  # of a great circle on a sphere of 6,371 km
 # One position: so many observer-days at least, and this chance at most that so many fall on one
 # spot by themselves. Project choices.
 LEAST_ALIKE = 3
-_BY_CHANCE = 1e-4
+_BY_CHANCE = 1e-5
 _AROUND_M = 100.0
 
 

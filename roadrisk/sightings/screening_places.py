@@ -246,19 +246,16 @@ def _kind_of(why: str) -> str:
 
 
 def _held_words(row: pd.Series, then: str, kind: str) -> str:
-    why = str(row["held_because"])
-    # A report with a bad date too was held for its position first.
-    said = f"Held: {why}."
-    given = str(row["given_position"])
+    why, given = str(row["held_because"]), str(row["given_position"])
     if kind == "no-position":
         # Nothing more to say of a pair of numbers that stands in the reason already.
         seen = not given.strip(" ,") or why.startswith(("latitude", "position"))
-        return said if seen else f"{said} Given: {quoted(given)}."
+        return f"Held: {why}." + ("" if seen else f" Given: {quoted(given)}.")
     if kind == "swapped-coordinates":
-        return f"{said} If latitude and longitude were exchanged, it lies {then}."
-    if kind == "missing-sign":
-        return f"{said} With the sign changed it lies {then}."
-    return f"{said} Mended, it lies {then}."
+        said = why.partition(": ")[0]
+        return f"Held: {said}. If latitude and longitude were exchanged, it would lie {then}."
+    place = f"latitude {row['proposed_latitude']:.9g}, longitude {row['proposed_longitude']:.9g}"
+    return f"Held: {why}. At {place} it would lie {then}."
 
 
 def _where_words(
