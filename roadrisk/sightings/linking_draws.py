@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numba as nb
 import numpy as np
 
-from roadrisk.sightings.linking_weight import Marks, Rates, log_sum, log_weights
+from roadrisk.sightings.linking_weight import PLACES, Marks, Rates, log_sum, log_weights
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
@@ -19,8 +19,8 @@ _BURN_IN = 20
 @nb.njit(cache=True, nogil=True)
 def draw_divisions(
     m: Marks, intensity: Floats, rates: Rates, rows: Ints, unit: Ints, units: int, like: Ints,
-    bad: Bools, near: Bools, random: Floats, sweeps: int,
-) -> tuple[Floats, Floats, Floats]:  # fmt: skip
+    lag: Floats, bad: Bools, near: Bools, random: Floats, sweeps: int,
+) -> tuple[Floats, Floats, Floats, Floats]:  # fmt: skip
     """Draw divisions of reports into animals.
 
     Parameters
@@ -35,6 +35,8 @@ def draw_divisions(
     units : int
     like : ndarray of int64, shape (n, n)
         Bins of the likeness of remarks.
+    lag : ndarray, shape (2, n, n)
+        Of `linking_weight.lag_table`.
     bad, near : ndarray of bool, shape (n, n)
         Pairs that can't be of one animal; pairs through which a unit may join a group.
     random : ndarray
@@ -48,6 +50,8 @@ def draw_divisions(
         Chances that two reports are of one animal, and that one is the next after the other.
     first : ndarray, shape (n,)
         Chance to be an animal's first report.
+    steps : ndarray, shape (n, 2, 4)
+        See `linking_partitions.Posterior`.
 
     Notes
     -----
@@ -56,8 +60,9 @@ def draw_divisions(
     """
     n = len(rows)
     together, following, first = np.zeros((n, n)), np.zeros((n, n)), np.zeros(n)
+    steps = np.zeros((n, 2, PLACES))
     head, apart, friends, friend = _prepared(unit, units, bad, near)
-    p = Parcel(m, intensity, rates, rows, unit, units, like, head)
+    p = Parcel(m, intensity, rates, rows, unit, units, like, lag, head)
     group, lists, sizes = (
         np.arange(units),
         np.empty((units, units), np.int64),
@@ -95,14 +100,14 @@ def draw_divisions(
             lists[g, sizes[g]] = u
             sizes[g] += 1
         if kept:
-            _keep_order(unit, group, following)
+            _keep_order(unit, group, following, steps)
     # Both units of a pair have been asked, each in every sweep.
     together /= 2.0 * sweeps
     for k in range(n):
         for o in range(k + 1, n):
             if unit[k] == unit[o]:
                 together[k, o] = 1.0
-    return together, following / sweeps, first / sweeps
+    return together, following / sweeps, first / sweeps, steps / sweeps
 
 
 @nb.njit(cache=True, nogil=True)
@@ -136,6 +141,7 @@ class Parcel(NamedTuple):
     unit: Ints
     units: int
     like: Ints
+    lag: Floats
     head: Ints
 
 
@@ -176,7 +182,7 @@ def _weight(p: Parcel, group: Ints, size: int, extra: int) -> float:
             at[place] = k
             count += 1
     members = p.rows[at[:count]]
-    return log_sum(*log_weights(p.m, p.intensity, members, at, count, p.like, p.rates))
+    return log_sum(*log_weights(p.m, p.intensity, members, at, count, p.like, p.lag, p.rates))
 
 
 @nb.njit(cache=True, nogil=True)
@@ -219,11 +225,14 @@ def _keep(
 
 
 @nb.njit(cache=True, nogil=True)
-def _keep_order(unit: Ints, group: Ints, following: Floats) -> None:
+def _keep_order(unit: Ints, group: Ints, following: Floats, steps: Floats) -> None:
     """Count which report follows which in a division."""
-    last = np.full(len(group), -1, np.int64)
+    last, place = np.full(len(group), -1, np.int64), np.zeros(len(group), np.int64)
     for k in range(len(unit)):
         g = group[unit[k]]
         if last[g] >= 0:
             following[last[g], k] += 1.0
+            steps[last[g], 1, min(place[g] - 1, PLACES - 1)] += 1.0
+        steps[k, 0, min(place[g], PLACES - 1)] += 1.0
+        place[g] += 1
         last[g] = k

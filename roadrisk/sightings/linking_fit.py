@@ -15,6 +15,7 @@ from roadrisk.sightings.linking_weight import (
     ALIVE,
     DEAD,
     EITHER,
+    PLACES,
     Marks,
     Rates,
     lag_density,
@@ -33,6 +34,7 @@ _LAG_SCALE = np.array([[0.1, 0.3, 1.0, 1.5, 2.0], [0.025, 0.1, 0.33, 1.0, 2.5]])
 _LAG_PRIOR = np.array([[2.0, 3.0, 4.0, 0.5, 0.5], [0.5, 1.5, 3.0, 4.0, 1.0]])
 _NEAR_PRIOR = np.array([3.0, 6.0, 2.0, 1.0])
 _FOLLOW_PRIOR = (2.0, 6.0)  # repeats, last reports
+_PLACE_PRIOR = 10.0
 _KIND_PRIOR = np.array([[1.0, 20.0], [2.0, 20.0], [1.0, 20.0]])  # errors, words
 _REPEAT_PRIOR = 4.0
 _SIZE_ERROR, _SIZE_PRIOR = 0.15, 10.0
@@ -62,7 +64,7 @@ def first_rates(m: Marks, settings: SightingsSection, unrelated: Ints) -> Rates:
     common = _commonness(unrelated)
     alike = common * _REMARK_TILT
     return Rates(
-        follow=np.array([0.2, 0.25]),
+        follow=np.repeat([[0.2], [0.25]], PLACES, axis=1),
         lag_scale=_LAG_SCALE * mean[:, None],
         lag_weight=_LAG_PRIOR / _LAG_PRIOR.sum(axis=1, keepdims=True),
         last=mean * _LONGEST,
@@ -146,7 +148,14 @@ def fit(
     """
     chance = alive_or_dead(m)
     none = np.zeros(0, np.int64)
-    posterior = Posterior(none, none, np.zeros(0), np.zeros(0), np.full(len(m.x), 0.8))
+    posterior = Posterior(
+        none,
+        none,
+        np.zeros(0),
+        np.zeros(0),
+        np.full(len(m.x), 0.8),
+        np.zeros((len(m.x), 2, PLACES)),
+    )
     for _ in range(ROUNDS):
         m = with_shares(m, posterior.first)
         intensity = intensity_of(m, posterior, chance, road_m, first_day, days)
@@ -165,10 +174,8 @@ def _improved(
     i, j, p = posterior.i[keep], posterior.j[keep], posterior.next[keep]
     both = chance[i] * chance[j]
     kind = p[:, None] * both / np.maximum(both.sum(axis=1, keepdims=True), 1e-12)
-    follows = kind.sum(axis=0)
-    follow = (follows + _FOLLOW_PRIOR[0]) / (chance.sum(axis=0) + sum(_FOLLOW_PRIOR))
     rates = rates._replace(
-        follow=np.clip(follow, 0.01, 0.9),
+        follow=_follow(posterior, chance),
         lag_weight=_lag_weights(m, i, j, kind, rates),
         near_weight=_near_weights(m, i, j, p, rates),
         repeat=_repeats(m, i, j, p),
@@ -176,6 +183,16 @@ def _improved(
         size_error=_size_error(m, i, j, p, rates),
     )
     return rates._replace(remark_ratio=_remark_ratios(candidates, posterior, unrelated))
+
+
+def _follow(posterior: Posterior, chance: Floats) -> Floats:
+    """Chance that another report follows the first, second, ..., drawn to that of all together."""
+    seen = np.einsum("nk,nsp->skp", chance, posterior.steps)
+    there, followed = seen[0], seen[1]
+    one, none = _FOLLOW_PRIOR
+    mean = (followed.sum(axis=1) + one) / (there.sum(axis=1) + one + none)
+    each = (followed + _PLACE_PRIOR * mean[:, None]) / (there + _PLACE_PRIOR)
+    return np.clip(each, 0.01, 0.95)
 
 
 def _lag_weights(m: Marks, i: Ints, j: Ints, kind: Floats, rates: Rates) -> Floats:

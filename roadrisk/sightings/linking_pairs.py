@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from roadrisk.roads.network import Floats, Ints
 
+_WIDER = 1.5  # stated uncertainties are often too small
 _SAME_TAG_M = 1000.0  # equal tags or photos may be farther apart than two uncertainties
 
 
@@ -72,7 +73,7 @@ def _near(
         for j in range(i + 1, len(m.x)):
             if m.time[j] - m.time[i] > longest:
                 break
-            reach = max(same_place_m, radius[i] + radius[j])
+            reach = max(same_place_m, _WIDER * (radius[i] + radius[j]))
             if m.organism[i] >= 0 and m.organism[i] == m.organism[j]:
                 reach = max(reach, _SAME_TAG_M)
             if m.photo[i] >= 0 and m.photo[i] == m.photo[j]:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     Bools = NDArray[np.bool_]
 
 ALIVE, DEAD, EITHER = 0, 1, 2
+PLACES = 4  # an animal's first, second, third and later reports
 LEFT, MARKED, REMOVED, ALREADY_MARKED = 0, 1, 2, 3
 
 # Hours that stand for a day whose time was not given: people report by day.
@@ -57,8 +58,8 @@ class Marks(NamedTuple):
 class Rates(NamedTuple):
     """What is estimated once for a study.
 
-    follow, shape (2,): chance that a report is followed by another of the same animal, alive and
-    dead. lag_scale, lag_weight, shape (2, parts): the time to the next report is a mixture of
+    follow, shape (2, 4): chance that another report of the animal follows its first, second, third
+    and later ones, alive and dead. lag_scale, lag_weight, shape (2, parts): the time to the next report is a mixture of
     exponentials [days]. last, shape (2,): longest time between them [days]. near_factor,
     near_weight: multiples of the stated standard deviation. floor_variance: of the distance,
     however exact the reports [m²]. repeat, shape (2,): how much likelier than by its share the
@@ -144,6 +145,35 @@ def lag_density(m: Marks, i: int, j: int, kind: int, part: int, rates: Rates) ->
             if lag <= rates.last[kind]:
                 total += np.exp(-lag / scale) / scale
     return total / times
+
+
+@nb.njit(cache=True, nogil=True)
+def lag_table(m: Marks, rows: Ints, rates: Rates) -> Floats:
+    """Log density of the time between any two reports, if the later is the next after the earlier.
+
+    Parameters
+    ----------
+    m : Marks
+    rows : ndarray of int64, shape (n,)
+        In order of time.
+    rates : Rates
+
+    Returns
+    -------
+    ndarray, shape (2, n, n)
+        Alive and dead [log of 1/day].
+    """
+    out = np.zeros((2, len(rows), len(rows)))
+    for kind in range(2):
+        for k in range(len(rows)):
+            for o in range(k + 1, len(rows)):
+                total = 0.0
+                for part in range(rates.lag_scale.shape[1]):
+                    total += rates.lag_weight[kind, part] * lag_density(
+                        m, rows[k], rows[o], kind, part, rates
+                    )
+                out[kind, k, o] = max(np.log(total + 1e-300), _FLOOR)
+    return out
 
 
 @nb.njit(cache=True, nogil=True)
@@ -286,7 +316,14 @@ def _marked(m: Marks, members: Ints, at: Ints, n: int, like: Ints, rates: Rates)
 
 @nb.njit(cache=True, nogil=True)
 def log_weights(
-    m: Marks, intensity: Floats, members: Ints, at: Ints, n: int, like: Ints, rates: Rates
+    m: Marks,
+    intensity: Floats,
+    members: Ints,
+    at: Ints,
+    n: int,
+    like: Ints,
+    lag: Floats,
+    rates: Rates,
 ) -> tuple[float, float]:
     """Log weight of some reports as one animal alive, and as one carcass.
 
@@ -298,10 +335,12 @@ def log_weights(
     members : ndarray of int64
         Rows of the reports in order of time; the first `n` entries count.
     at : ndarray of int64
-        Where each of them stands in `like`.
+        Where each of them stands in `like` and `lag`.
     n : int
     like : ndarray of int64
         Bin of the likeness of two remarks; -1 for unknown.
+    lag : ndarray
+        Of `lag_table`.
     rates : Rates
 
     Returns
@@ -323,14 +362,12 @@ def log_weights(
         if last not in (EITHER, kind):
             out[kind] = -np.inf
             continue
-        total = shared + np.log(intensity[members[0], kind]) + np.log(1.0 - rates.follow[kind])
+        last_one = min(n, rates.follow.shape[1]) - 1
+        total = shared + np.log(intensity[members[0], kind])
+        total += np.log(1.0 - rates.follow[kind, last_one])
         for k in range(1, n):
-            density = 0.0
-            for part in range(rates.lag_scale.shape[1]):
-                density += rates.lag_weight[kind, part] * lag_density(
-                    m, members[k - 1], members[k], kind, part, rates
-                )
-            total += np.log(rates.follow[kind]) + max(np.log(density + 1e-300), _FLOOR)
+            follow = rates.follow[kind, min(k, rates.follow.shape[1]) - 1]
+            total += np.log(follow) + lag[kind, at[k - 1], at[k]]
         out[kind] = total
     return out[0], out[1]
 
