@@ -72,6 +72,7 @@ def read_marks(
         state=reports["vitality"].map(_STATES).fillna(EITHER).to_numpy(np.int64),
         observer=_codes(reports["recordedBy"]),
         share=np.zeros(n),
+        habit=np.ones(n),
         kinds=np.column_stack(kinds).astype(np.int64).reshape(n, 3),
         size=np.log(_numbers(reports["length_mm"])),
         action=reports["carcass_action"].map(_ACTIONS).fillna(-1).to_numpy(np.int64),

@@ -18,6 +18,7 @@ from roadrisk.sightings.linking_weight import (
     PLACES,
     Marks,
     Rates,
+    how_soon,
     lag_density,
     near_density,
 )
@@ -36,7 +37,7 @@ _NEAR_PRIOR = np.array([3.0, 6.0, 2.0, 1.0])
 _FOLLOW_PRIOR = (2.0, 6.0)  # repeats, last reports
 _PLACE_PRIOR = 10.0
 _KIND_PRIOR = np.array([[1.0, 20.0], [2.0, 20.0], [1.0, 20.0]])  # errors, words
-_REPEAT_PRIOR = 4.0
+_REPEAT_PRIOR, _HABIT_PRIOR = 4.0, 3.0
 _SIZE_ERROR, _SIZE_PRIOR = 0.15, 10.0
 _REMARK_TILT = np.array([1.0, 1.5, 2.5, 5.0, 10.0, 20.0])
 _COMMON_PRIOR = np.array([6.0, 2.0, 1.0, 0.5, 0.3, 0.2])
@@ -71,7 +72,7 @@ def first_rates(m: Marks, settings: SightingsSection, unrelated: Ints) -> Rates:
         near_factor=_NEAR_FACTOR,
         near_weight=_NEAR_PRIOR / _NEAR_PRIOR.sum(),
         floor_variance=(settings.same_place_m / 5.0) ** 2,
-        repeat=np.ones(2),
+        repeat=np.ones(3),
         kind_error=_KIND_PRIOR[:, 0] / _KIND_PRIOR[:, 1],
         kind_share=_kind_shares(m),
         size_mean=float(size.mean()) if len(size) else 0.0,
@@ -161,6 +162,7 @@ def fit(
         intensity = intensity_of(m, posterior, chance, road_m, first_day, days)
         posterior = weigh(m, candidates, intensity, rates, most=EM_UNITS, sweeps=EM_SWEEPS)
         rates = _improved(m, candidates, posterior, chance, rates, unrelated)
+        m = m._replace(habit=_habits(m, posterior.i, posterior.j, posterior.next, rates.repeat))
     m = with_shares(m, posterior.first)
     return m, intensity_of(m, posterior, chance, road_m, first_day, days), rates
 
@@ -236,24 +238,49 @@ def _near_beliefs(m: Marks, i: Ints, j: Ints, p: Floats, rates: Rates) -> Floats
 
 
 def _repeats(m: Marks, i: Ints, j: Ints, p: Floats) -> Floats:
-    """How much likelier than by the share the same observer reports again: within a day, later."""
-    out = np.ones(2)
+    """How much likelier than by the share the same observer reports again, soon and later."""
+    out = np.ones(3)
     named = (m.observer[i] >= 0) & (m.observer[j] >= 0)
-    soon = m.time[j] - m.time[i] < 1.0
-    for which, mask in enumerate((named & soon, named & ~soon)):
+    soon = np.array([how_soon(lag) for lag in m.time[j] - m.time[i]], np.int64)
+    for which in range(3):
+        mask = named & (soon == which)
         same = (m.observer[i] == m.observer[j])[mask]
         share = np.append(m.share[i][mask], 0.5)
+        habit = np.append(m.habit[i][mask], 1.0)
         weight = np.append(p[mask], _REPEAT_PRIOR)
         seen = float(p[mask] @ same) + 0.5 * _REPEAT_PRIOR
 
         def excess(
-            log: float, share: Floats = share, w: Floats = weight, seen: float = seen
+            log: float,
+            share: Floats = share,
+            habit: Floats = habit,
+            w: Floats = weight,
+            seen: float = seen,
         ) -> float:
-            factor = np.exp(log)
-            return float(w @ (share * factor / (1.0 - share + share * factor))) - seen
+            return float(w @ _again(share, np.exp(log) * habit)) - seen
 
         out[which] = np.exp(brentq(excess, -20.0, 20.0))
     return np.clip(out, 0.02, 200.0)
+
+
+def _again(share: Floats, factor: Floats) -> Floats:
+    """Chance that the same observer reports again, by its share and how much likelier it is."""
+    return share * factor / (1.0 - share + share * factor)
+
+
+def _habits(m: Marks, i: Ints, j: Ints, p: Floats, repeat: Floats) -> Floats:
+    """How much likelier than others each observer reports an animal again, drawn to 1."""
+    named = (m.observer[i] >= 0) & (m.observer[j] >= 0)
+    if not named.any():
+        return m.habit
+    i, j, p = i[named], j[named], p[named]
+    soon = np.array([how_soon(lag) for lag in m.time[j] - m.time[i]], np.int64)
+    people = int(m.observer.max()) + 1
+    chance = _again(m.share[i], repeat[soon] * m.habit[i])
+    expected = np.bincount(m.observer[i], p * chance, people) + _HABIT_PRIOR
+    seen = np.bincount(m.observer[i], p * (m.observer[i] == m.observer[j]), people) + _HABIT_PRIOR
+    factor = np.clip(seen / expected, 0.2, 5.0)
+    return np.where(m.observer >= 0, np.clip(m.habit * factor[m.observer], 0.1, 20.0), 1.0)
 
 
 def _kind_errors(m: Marks, i: Ints, j: Ints, p: Floats) -> Floats:

@@ -32,7 +32,8 @@ class Marks(NamedTuple):
     x, y, variance: nearest place on a road and variance of its error along it [m, m²]. time,
     day: of the report and the beginning of its local day [days]; day_only: no time of day was
     given. state: ALIVE, DEAD, EITHER. observer, organism, photo, unit: codes, -1 for none; unit is
-    shared by reports that were joined by hand. share: the observer's share of reports nearby.
+    shared by reports that were joined by hand. share: the observer's share of reports nearby;
+    habit: how much likelier than other people this one reports an animal again.
     kinds, shape (n, 3): codes of sex, stage and species, -1 for unknown. size: log length, NaN for
     unknown. action: LEFT, MARKED, ...; -1 for none. survey: made by a carcass survey.
     """
@@ -46,6 +47,7 @@ class Marks(NamedTuple):
     state: Ints
     observer: Ints
     share: Floats
+    habit: Floats
     kinds: Ints
     size: Floats
     action: Ints
@@ -62,8 +64,8 @@ class Rates(NamedTuple):
     and later ones, alive and dead. lag_scale, lag_weight, shape (2, parts): the time to the next report is a mixture of
     exponentials [days]. last, shape (2,): longest time between them [days]. near_factor,
     near_weight: multiples of the stated standard deviation. floor_variance: of the distance,
-    however exact the reports [m²]. repeat, shape (2,): how much likelier than by its share the
-    same observer reports the animal again, within a day and later. kind_error, shape (3,), and
+    however exact the reports [m²]. repeat, shape (3,): how much likelier than by its share the
+    same observer reports the animal again, within 6 hours, 36 hours and later. kind_error, shape (3,), and
     kind_share, shape (3, words): how often sex, stage, species are wrong, and how common.
     size_mean, size_sd, size_error: of log length. remark_ratio: by bin of likeness.
     """
@@ -218,6 +220,24 @@ def _places(m: Marks, members: Ints, n: int, rates: Rates) -> float:
 
 
 @nb.njit(cache=True, nogil=True)
+def how_soon(lag: float) -> int:
+    """Which of `Rates.repeat` is for a time between reports.
+
+    Parameters
+    ----------
+    lag : float
+        [days].
+
+    Returns
+    -------
+    int
+    """
+    if lag < 0.25:
+        return 0
+    return 1 if lag < 1.5 else 2
+
+
+@nb.njit(cache=True, nogil=True)
 def _observers(m: Marks, members: Ints, n: int, rates: Rates) -> float:
     """Log ratio of who reports again, against the observers' shares of reports nearby."""
     total = 0.0
@@ -235,7 +255,7 @@ def _observers(m: Marks, members: Ints, n: int, rates: Rates) -> float:
                 seen = seen or m.observer[members[b]] == m.observer[i]
             if seen:
                 continue
-            factor = rates.repeat[0 if m.time[j] - m.time[i] < 1.0 else 1]
+            factor = rates.repeat[how_soon(m.time[j] - m.time[i])] * m.habit[i]
             shares += m.share[i]
             weighted += m.share[i] * factor
             if m.observer[i] == m.observer[j]:
