@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+from roadrisk.sightings.postal_addresses import addresses
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -26,12 +28,12 @@ _EMAIL = re.compile(
     r"(?:\w[\w-]*+(?:\.[\w-]++)++|\[[0-9a-fA-F:.]{3,45}\])"
 )
 # anna (at) example (dot) org, anna at example dot org.
-_AT = r"\s{0,2}[\[({]\s?at\s?[\])}]\s{0,2}"
+_AT = r"\s{0,2}[\[({]\s?(?:at|a|ät)\s?[\])}]\s{0,2}"
 _DOT = r"(?:\s{0,2}[\[({]\s?(?:dot|punkt)\s?[\])}]\s{0,2}|\sdot\s)"
 _LAST_PART = r"(?:com|org|net|info|eu|uk|de|nl|pl|fr|at|ch|be|us|ca|ie|co|gov|edu|example|test)"
 _EMAIL_IN_WORDS = re.compile(
-    rf"(?<![\w.+-])[\w.+-]++(?:{_AT}[\w-]++(?:\.[\w-]++|{_DOT}[\w-]++)+"
-    rf"|\sat\s[\w-]++(?:{_DOT}[\w-]++)*?{_DOT}{_LAST_PART}\b)",
+    rf"(?<![\w.+-])(?:\w{{1,30}}{_DOT}){{0,2}}[\w.+-]++(?:{_AT}[\w-]++(?:\.[\w-]++|{_DOT}[\w-]++)+"
+    rf"|\sat\s(?:[\w-]{{1,63}}(?:{_DOT}|\.)){{1,4}}{_LAST_PART}\b)",
     re.IGNORECASE,
 )
 
@@ -46,12 +48,13 @@ _LABELS = (
 # With a label, a + or 00, or an area code in brackets: any grouping.
 _MARKED = re.compile(
     rf"\b{_LABELS}\b[^\d\n+(]{{0,20}}(?P<labelled>[+(]{{0,2}}{_DIGITS})"
-    rf"|(?P<plus>(?:(?<![\d.,])\+|(?<![\w.,])00(?=[1-9])){_GAP}{{0,2}}\(?{_DIGITS})"
+    rf"|(?P<plus>(?<![\d.,])\+{_GAP}{{0,2}}\(?{_DIGITS})"
+    rf"|(?P<zeros>(?<![\w.,])00{_GAP}?(?=[1-9]){_DIGITS})"
     rf"|(?P<bracket>\(\d{{2,5}}\){_GAP}{{0,2}}{_DIGITS})",
     re.IGNORECASE,
 )
-_LEAST_DIGITS = {"labelled": 6, "plus": 7, "bracket": 7}
-_MOST_DIGITS = 15
+_LEAST_DIGITS = {"labelled": 6, "plus": 7, "zeros": 9, "bracket": 7}
+_MOST_DIGITS = 17  # 15, and the 00 that stands for +
 _LEAST_TRUNK_DIGITS, _MOST_TRUNK_DIGITS = 9, 12
 # Without: a trunk 0 and 9 to 12 digits (checked where it is used); 3-3-4 (North America), with
 # or without a leading 1; 3-4 with a hyphen; groups of three; 2-3-2-2; 9 to 11 digits in a row.
@@ -75,45 +78,7 @@ _NO_PHONE = re.compile(
     re.IGNORECASE,
 )
 
-# Postal addresses, common practice: English number first; German, Dutch and Polish number last.
-_NUMBER = r"\d{1,5}\s?[a-zA-Z]?"
-_ENGLISH_WORDS = (
-    r"(?:street|st|road|rd|lane|ln|avenue|ave|drive|dr|close|court|ct|crescent|cres|way|place|pl|"
-    r"terrace|gardens|gdns|grove|square|sq|boulevard|blvd|row|mews|hill|park|walk|view|"
-    r"parkway|pkwy|highway|hwy|trail|circle)"
-)
-_NOT_A_NAME = (
-    r"(?!(?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)[a-z]*\b|(?:AM|PM|Am|Pm|Km|M|H|Uhr)\b"
-    r"|(?i:on|in|at|of|to|from|near|by|and|or|lanes?|way|side|dead|alive|males?|females?|cars?)\b)"
-)
-_CAPITAL = rf"{_NOT_A_NAME}[A-ZÀ-ÖØ-ÞĀ-Ž][\w'’.-]*+"
-_TOWN = rf"(?:,?\s(?:{_CAPITAL}\s?){{1,3}})?"
-_CODE = r"(?:,?\s(?:[A-Z]{1,2}\d[A-Z\d]?\s?\d[A-Z]{2}|[A-Z]{2}\s\d{5}(?:-\d{4})?))"
-_STREET_SMALL = r"(?:street|lane|avenue|close|crescent|terrace|gardens|grove|mews|boulevard)"
-_BEFORE = r"(?<![\w.,:/-])(?<!\bkm\s)(?<!\bmile\s)(?<!\bkm)"
-_ADDRESS = re.compile(
-    # Flat 2, 12a Mill Lane; 4 High Street, Anytown, AB1 2CD
-    rf"(?:(?i:flat|unit|apt\.?|apartment|suite)\s\w{{1,5}},?\s)?{_BEFORE}(?:[Nn]o\.?\s)?[1-9]\d{{0,4}}"
-    rf"(?:[a-zA-Z](?![a-zA-Z]))?,?\s(?:{_CAPITAL}\s){{1,3}}(?i:{_ENGLISH_WORDS})\b\.?"
-    rf"(?:{_TOWN}{_CODE})?"
-    rf"|{_BEFORE}[1-9]\d{{0,4}}[a-z]?\s(?!(?:way|lane|side|dead|one|two|on|in|the|wheel|main|narrow)\b)"
-    rf"[a-z]{{3,20}}\s{_STREET_SMALL}\b"
-    # Musterstraße 12, Am Markt 3 only with its code, Dorpsstraat 12b, ul. Lipowa 12/4
-    rf"|\b[A-ZÄÖÜ][\w-]{{1,40}}?(?:stra(?:ß|ss)e|str\.|weg|gasse|platz|allee|straat|laan|plein|"
-    rf"gracht|kade|singel|steeg)\s{_NUMBER}(?![\w.:]|,\d|\s?{_UNIT})"
-    rf"|\b[A-ZÄÖÜ][\w-]{{1,40}}\s(?:Stra(?:ß|ss)e|Str\.|Weg|Gasse|Platz|Allee|Laan|Plein)\s"
-    rf"{_NUMBER}(?![\w.:]|,\d|\s?{_UNIT})"
-    rf"|\b(?i:ul|al|os|pl|ulica|aleja|osiedle|plac)\.?\s(?:{_CAPITAL}\s){{1,4}}{_NUMBER}"
-    rf"(?:/\d{{1,4}})?(?![\w.:]|,\d|\s?{_UNIT})"
-    # Codes that stand for a few houses, and boxes
-    r"|\b[A-Z]{1,2}\d[A-Z\d]?\s\d[ABD-HJLNP-UW-Z]{2}\b"
-    r"|\b[1-9]\d{3}\s(?!AM|PM|SA|SD|SS|NO|OK|KM)[A-Z]{2}\b(?=[,.\s]|$)"
-    r"|\b(?i:p\.?\s?o\.?\s?box|postfach|postbus|skrytka pocztowa)\s\d{1,6}\b"
-)
-_CODE_AND_TOWN = re.compile(
-    rf",?\s(?:D-|PL-)?(?:\d{{5}}|\d{{2}}-\d{{3}}|\d{{4}}\s?[A-Z]{{2}})\s{_CAPITAL}"
-)
-_MAY_HOLD = re.compile(r"@|\bat\b|\d", re.IGNORECASE)
+_MAY_HOLD = re.compile(r"@|\bat\b|\d|[\[({]\s?(?:a|ät)\s?[\])}]", re.IGNORECASE)
 
 
 def strike_out(text: pd.Series[str]) -> tuple[pd.Series[str], NDArray[np.bool_]]:
@@ -164,7 +129,7 @@ def _spans(text: str) -> list[tuple[int, int, str]]:
     if not _MAY_HOLD.search(text):
         return []
     some = [(*m.span(), "e-mail") for p in (_EMAIL, _EMAIL_IN_WORDS) for m in p.finditer(text)]
-    some += [(*span, "address") for span in _addresses(text)]
+    some += [(*span, "address") for span in addresses(text)]
     hidden = _NO_PHONE.sub(lambda m: "\x00" * len(m[0]), _without(text, some))
     some += [(*span, "phone") for span in _phones(hidden)]
     apart: list[tuple[int, int, str]] = []
@@ -183,12 +148,6 @@ def _without(text: str, spans: list[tuple[int, int, str]]) -> str:
     for begin, end, _ in spans:
         hidden[begin:end] = "\x00" * (end - begin)
     return "".join(hidden)
-
-
-def _addresses(text: str) -> Iterator[tuple[int, int]]:
-    for match in _ADDRESS.finditer(text):
-        more = _CODE_AND_TOWN.match(text, match.end())
-        yield match.start(), more.end() if more else match.end()
 
 
 def _phones(text: str) -> Iterator[tuple[int, int]]:
