@@ -170,6 +170,8 @@ def _listening(port: int) -> socket.socket:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((HOST, port))
+        # From now on a browser that is quicker than the server waits and isn't turned away.
+        listening.listen(64)
     except (OSError, OverflowError) as error:
         listening.close()
         raise RoadriskError(

@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
+import pandas as pd
 
+from roadrisk.records.point_tables import EARLIEST_YEAR
 from roadrisk.review import report_words as words
 from roadrisk.review.pictures import photo_names
 from roadrisk.review.shown_text import shown
@@ -50,6 +52,7 @@ def report_view(desk: Desk, row: int, pictures: Pictures, *, tags: bool) -> dict
                 )
             ],
             "doubts": _doubts(desk, row, mine),
+            "cannot_count": _cannot_count(mine),
             "place": _place(desk, row, mine),
             "proposed": _proposed(desk, row, mine),
             "linked": _linked(desk, row),
@@ -156,6 +159,24 @@ def _doubts(desk: Desk, row: int, mine: dict[str, Any]) -> list[str]:
     if because and because not in found:
         found.insert(0, because)
     return found
+
+
+def _cannot_count(mine: dict[str, Any]) -> str:
+    """Say what keeps a report from counting even if it is accepted; see `sightings.decided`."""
+    if not mine["held_because"]:
+        return ""
+    time = mine["time"]
+    if pd.isna(time) or time > pd.Timestamp.now("UTC") or time.year < EARLIEST_YEAR:
+        return (
+            "It can't count even if it is accepted: its date can't be used. Ask back, or correct "
+            "the date in the file."
+        )
+    if not np.isfinite(mine["longitude"]):
+        return (
+            "It can't count even if it is accepted: it has no place. Move it to where it was, or "
+            "ask back."
+        )
+    return ""
 
 
 def _place(desk: Desk, row: int, mine: dict[str, Any]) -> dict[str, Any]:

@@ -79,10 +79,13 @@ class Opened:
         page.on("dialog", lambda d: (self.complaints.append("dialog"), d.dismiss()))
 
     def said(self, words: str) -> None:
+        """Wait until the page says so and takes the next key."""
         expect(self.page.locator("#said")).to_contain_text(words)
+        expect(self.page.locator("body")).not_to_have_class(re.compile("busy"))
 
-    def at(self, position: str) -> None:
+    def at(self, position: str | re.Pattern[str]) -> None:
         expect(self.page.locator("#position")).to_have_text(position)
+        expect(self.page.locator("body")).not_to_have_class(re.compile("busy"))
 
 
 def open_review(

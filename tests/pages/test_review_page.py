@@ -189,11 +189,13 @@ def test_a_place_is_moved_by_writing_it(served: Served, folder: Path, browser: B
 def test_the_proposed_position_is_one_key(served: Served, folder: Path, browser: Browser) -> None:
     opened = open_review(browser, served)
     expect(opened.page.locator("#no_place")).to_be_visible()
+    expect(opened.page.locator("#doubts")).to_contain_text("can't count even if it is accepted")
     opened.page.keyboard.press("p")
     opened.said("Kept: the proposed position.")
     (entry,) = DecisionStore(folder).history()
     assert (entry.kind, entry.latitude, entry.longitude) == ("place", 52.1996, 19.4102)
     expect(opened.page.locator("#proposed")).to_be_hidden()
+    expect(opened.page.locator("#doubts")).not_to_contain_text("can't count")
 
 
 def test_a_group_is_split_and_another_joined(

@@ -53,9 +53,10 @@ function showPhotos(photos) {
 
 function showDoubts(view) {
   const list = empty("doubts");
+  if (view.cannot_count) put(list, "li", view.cannot_count, "cannot");
   for (const text of view.doubts) data(put(list, "li"), text);
-  if (!view.doubts.length) put(list, "li", "Nothing that the checks look for.", "none");
-  at("doubt_box").classList.toggle("some", view.doubts.length > 0);
+  if (!view.doubts.length && !view.cannot_count) put(list, "li", "Nothing that the checks look for.", "none");
+  at("doubt_box").classList.toggle("some", view.doubts.length > 0 || view.cannot_count !== "");
   const proposed = view.proposed;
   at("proposed").hidden = !proposed;
   if (!proposed) return;

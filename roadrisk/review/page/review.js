@@ -88,6 +88,7 @@ function later(does) {
 }
 async function run(does) {
   busy = true;
+  say("");
   document.body.classList.add("busy");
   at("dock").setAttribute("aria-busy", "true");
   try {
@@ -121,7 +122,8 @@ async function failed(error) {
 function decide(verdict, reason) {
   once(async () => {
     const { next, open: left } = await post("/api/decide", { row: view.row, verdict, reason, seen: view.seen });
-    const words = `Kept: ${DONE[verdict]}. ${UNDO}`;
+    const but = verdict === "accept" && view.cannot_count ? ` ${view.cannot_count}` : "";
+    const words = `Kept: ${DONE[verdict]}.${but} ${UNDO}`;
     asking = null;
     at("reason").value = "";
     const back = view.queue === null ? lastInQueue : next;
@@ -241,7 +243,6 @@ function go(way) {
       await backInQueue();
       return;
     }
-    say("");
     if (view[way] !== null) await open(view[way]);
     else if (way === "before") say("This is the first report of the queue.");
     else finished(view.open, "");
@@ -260,7 +261,6 @@ const toWaiting = () => once(async () => {
 });
 
 const openList = (focus = "list_title") => later(async () => {
-  say("");
   if (page() !== "list") list.load(0);
   turnTo("list");
   at(focus).focus();
