@@ -37,7 +37,8 @@ class Kept:
         self._undos: dict[int, list[Entry]] = {}
         self._old_names: dict[int, set[Said]] = {}
         self._old_rows: dict[str, int] = {}
-        self._old_pairs: dict[int, dict[int, Entry | bool]] = {}
+        self._old_pairs: dict[int, dict[int, Entry]] = {}
+        self._lost_marks: set[str] = set()
         self.decided_rows: list[int] = []
         self._put(entries)
         self._know_again()
@@ -45,13 +46,13 @@ class Kept:
     def add(self, entries: Iterable[Entry]) -> set[int]:
         """Take in entries that were written; return the rows of the reports they are about."""
         keys = self._put(entries)
-        strange = {key for key in keys if key not in self._row_of}
-        if strange:
-            # An old id's decisions were taken back: who is known again by what may change.
+        rows = {self._row_of[key] for key in keys if key in self._row_of}
+        if len(rows) < len(keys) or any(self._marks[row] in self._lost_marks for row in rows):
+            # Decisions under ids that are no more may now belong to other reports than before.
             before = set(self.decided_rows) | set(self._old_names)
             self._know_again()
-            return before | set(self.decided_rows) | {r for k in keys if (r := self.row(k)) >= 0}
-        return {self._row_of[key] for key in keys}
+            return rows | before | set(self.decided_rows)
+        return rows
 
     def row(self, key: str) -> int:
         """Return the row of a report by its id, also by an old one; -1 if it is no more."""
@@ -87,17 +88,14 @@ class Kept:
                  if e.fingerprint not in self._all_marks]  # fmt: skip
         return found[-1] if found else None
 
-    def pairs_of(self, row: int) -> dict[int, Entry | bool]:
-        """Return the last word on each pair of a report, by the other's row.
-
-        It is the entry; for two reports whose ids were others then, whether they are the same.
-        """
+    def pairs_of(self, row: int) -> dict[int, Entry]:
+        """Return the last word ("same" or "apart") on each pair of a report, by the other's row."""
         key = self._keys[row]
-        found: dict[int, Entry | bool] = dict(self._old_pairs.get(row, {}))
+        found = dict(self._old_pairs.get(row, {}))
         for entry in self._in_force(key, ("same", "apart")):
             a, b = ordered(entry.report_key, entry.other_key)
             other = self._row_of.get(b if a == key else a)
-            if other is not None:
+            if other is not None and (other not in found or found[other].number < entry.number):
                 found[other] = entry
         return found
 
@@ -136,11 +134,21 @@ class Kept:
                 return found[-1]
         return None
 
+    def _mark_of(self, key: str) -> str:
+        row = self._row_of.get(key)
+        return "" if row is None else self._marks[row]
+
     def _in_force(self, key: str, kinds: tuple[str, ...]) -> list[Entry]:
         mine = self._by_key.get(key, ())
         return [e for e in mine if e.kind in kinds and self.holds(e.number)]
 
     def _know_again(self) -> None:
+        self._lost_marks = {
+            mark
+            for e in self._entries.values()
+            for key, mark in ((e.report_key, e.fingerprint), (e.other_key, e.other_fingerprint))
+            if key and self._mark_of(key) != mark
+        }
         history = tuple(sorted(self._entries.values(), key=lambda e: e.number))
         known = know_again(self._keys, self._marks, Decisions(history))
         self._old_names, self._old_rows, self._old_pairs = {}, {}, {}
@@ -155,8 +163,10 @@ class Kept:
                     names = self._old_names.setdefault(row, set())
                     names.add((entry.report_key, entry.fingerprint))
                     self._old_rows.setdefault(entry.report_key, row)
-        for (a, b), same in known.pairs.items():
+        for (a, b), entry in known.pairs.items():
             i, j = self._row_of.get(a), self._row_of.get(b)
-            if i is not None and j is not None and not self._in_force(a, ("same", "apart")):
-                self._old_pairs.setdefault(i, {})[j] = same
-                self._old_pairs.setdefault(j, {})[i] = same
+            # Those that were made under the present ids are found by them.
+            if i is None or j is None or {a, b} == {entry.report_key, entry.other_key}:
+                continue
+            self._old_pairs.setdefault(i, {})[j] = entry
+            self._old_pairs.setdefault(j, {})[i] = entry

@@ -256,10 +256,9 @@ def _pairs(desk: Desk, row: int) -> dict[int, _Said]:
     for other, p in desk.links.get(row, {}).items():
         found[other] = _Said(same=p > 0.5, by_hand=False, words=words.chance_words(p))
     for other, entry in desk.kept.pairs_of(row).items():
-        same = entry if isinstance(entry, bool) else entry.kind == "same"
-        done = "joined" if same else "taken apart"
-        who = "" if isinstance(entry, bool) else f" by {shown(entry.who, 80)}"
-        found[other] = _Said(same=same, by_hand=True, words=f"{done}{who}")
+        done = "joined" if entry.kind == "same" else "taken apart"
+        who = f"{done} by {shown(entry.who, 80)}"
+        found[other] = _Said(same=entry.kind == "same", by_hand=True, words=who)
     return found
 
 
