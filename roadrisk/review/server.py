@@ -163,7 +163,8 @@ def serve(prepared: Prepared, *, port: int, opens: bool, say: Callable[[str], No
 
 
 def _listening(port: int) -> socket.socket:
-    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    # Without the protocol's number asyncio lets small answers wait for 40 ms.
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     if os.name == "posix":
         # So that a review that was cut off can start again at once on the same port. Elsewhere
         # this option would let a second program share the port.
