@@ -12,6 +12,7 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 from roadrisk.base.strict_model import model_remark
 from roadrisk.errors import InputError
 from roadrisk.hotspot_settings import HotspotsSection
+from roadrisk.mortality_settings import MortalitySection
 from roadrisk.table_settings import (
     AnimalsSection,
     BackgroundSection,
@@ -21,7 +22,9 @@ from roadrisk.table_settings import (
     FixesSection,
     Section,
     SightingsSection,
+    SurveysSection,
     TableSection,
+    TrialsSection,
 )
 
 
@@ -176,11 +179,14 @@ class Settings(Section):
     roads: RoadsSection
     traffic: TableSection | None = None
     effort: EffortSection | None = None
+    surveys: SurveysSection | None = None
+    trials: TrialsSection | None = None
     background: BackgroundSection | None = None
     population: PopulationSection | None = None
     crossings: CrossingsSection = CrossingsSection()
     placement: PlacementSection = PlacementSection()
     hotspots: HotspotsSection = HotspotsSection()
+    mortality: MortalitySection = MortalitySection()
     replies: RepliesSection = RepliesSection()
 
     @model_validator(mode="after")

@@ -61,6 +61,10 @@ class Study:
         Columns of `records.schemas.BEARING_TESTS`; likewise.
     effort : geopandas.GeoDataFrame or None
         Columns of `records.schemas.EFFORT`.
+    surveys : geopandas.GeoDataFrame or None
+        Columns of `records.schemas.SURVEYS`: searches for carcasses.
+    trials : pandas.DataFrame or None
+        Columns of `records.schemas.TRIALS`.
     background : geopandas.GeoDataFrame or None
         Columns of `records.schemas.BACKGROUND`.
     profile : Profile
@@ -98,3 +102,5 @@ class Study:
     held: gpd.GeoDataFrame | None = None
     decisions: Decisions = field(default_factory=Decisions)
     photos: pd.DataFrame | None = None
+    surveys: gpd.GeoDataFrame | None = None
+    trials: pd.DataFrame | None = None

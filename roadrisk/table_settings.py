@@ -76,6 +76,27 @@ class EffortSection(TableSection):
     match_within_m: float = Field(default=30.0, gt=0)
 
 
+class SurveysSection(TableSection):
+    """``[surveys]``: searches for carcasses along roads, those that found none among them.
+
+    `searched_width_m` is the strip that was searched, both sides and the road together, where
+    the table doesn't say it.
+    """
+
+    match_within_m: float = Field(default=30.0, gt=0)
+    searched_width_m: float | None = Field(default=None, gt=0, le=1000)
+
+
+class TrialsSection(TableSection):
+    """``[trials]``: placed carcasses that were searched for, and how long they stayed.
+
+    Animals shorter than `small_below_mm` are of the size class small, others large; left out, size
+    makes no difference.
+    """
+
+    small_below_mm: float | None = Field(default=None, gt=0)
+
+
 class BackgroundSection(TableSection):
     """``[background]``: the same public's reports of anything else, as a measure of reporting."""
 

@@ -91,7 +91,7 @@ def test_effort_on_no_road_stops_in_one_line(tmp_path: Path) -> None:
     with pytest.raises(InputError) as caught:
         run(tmp_path / "s", 'null = "effort"', effort=EFFORT.replace("R12", "R99"))
     (line,) = caught.value.lines()
-    assert line.startswith("effort.csv, row 2: there is no route 'R99' in the agency layer.")
+    assert line.startswith("effort.csv, row 2: there is no route 'R99' in the agency layer")
     assert "Mend: " in line
 
 

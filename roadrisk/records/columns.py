@@ -27,7 +27,7 @@ TERMS: dict[str, tuple[str, ...]] = {
     "fixes": ("organismID", "eventDate", "eventTime", "method", *POSITION_TERMS),
     "sightings": (
         "occurrenceID", "eventDate", "eventTime", "scientificName", "vitality", "sex",
-        "lifeStage", "behavior", "recordedBy", "samplingProtocol", "occurrenceRemarks",
+        "lifeStage", "behavior", "recordedBy", "samplingProtocol", "eventID", "occurrenceRemarks",
         "associatedMedia",
         "identificationVerificationStatus", "occurrenceStatus", "organismID", "length_mm",
         "iris_colour", "plastron_shape", "carcass_action", *POSITION_TERMS,
@@ -48,6 +48,16 @@ TERMS: dict[str, tuple[str, ...]] = {
         "eventDate", "eventTime", "sampleSizeValue", "sampleSizeUnit", "samplingEffort", "route",
         "begin_measure", "end_measure", "footprintWKT", "beginLatitude", "beginLongitude",
         "endLatitude", "endLongitude", "begin_x", "begin_y", "end_x", "end_y",
+    ),
+    "surveys": (
+        "eventID", "eventDate", "eventTime", "samplingProtocol", "sampleSizeValue",
+        "sampleSizeUnit", "samplingEffort", "observers", "searched_width_m", "individualCount",
+        "route", "begin_measure", "end_measure", "footprintWKT", "beginLatitude", "beginLongitude",
+        "endLatitude", "endLongitude", "begin_x", "begin_y", "end_x", "end_y",
+    ),
+    "trials": (
+        "trialID", "trial", "samplingProtocol", "size_class", "length_mm", "look", "carcasses",
+        "found", "eventDate", "last_seen", "first_gone", "last_seen_days", "first_gone_days",
     ),
     "traffic": (
         "name", "ref", "route", "begin_measure", "end_measure", "aadt", "aadt_year",

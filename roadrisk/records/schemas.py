@@ -99,6 +99,7 @@ SIGHTINGS = pa.DataFrameSchema(
         "behavior": _text(),
         "recordedBy": _text(),
         "samplingProtocol": _text(),
+        "eventID": _text(),
         "occurrenceRemarks": _text(),
         "associatedMedia": _text(),
         "identificationVerificationStatus": _text(),
@@ -114,7 +115,7 @@ SIGHTINGS = pa.DataFrameSchema(
     ordered=True,
 )
 """report_key, fingerprint: `report_keys`. organismID: the tag as the observer read it.
-carcass_action: what a survey did with it."""
+eventID: the survey that found it. carcass_action: what the survey did with it."""
 
 HELD = pa.DataFrameSchema(
     {
@@ -226,6 +227,63 @@ EFFORT = pa.DataFrameSchema(
     ordered=True,
 )
 """Geometry: the line that was gone along, or one from end to end (placed_by "ends"), or empty."""
+
+SURVEYS = pa.DataFrameSchema(
+    {
+        **_where(),
+        "eventID": _text(),
+        **_when(),
+        "samplingProtocol": _text(),
+        "observers": _number(checks=pa.Check.gt(0)),
+        "hours": _number(checks=pa.Check.gt(0)),
+        "searched_width_m": _number(checks=pa.Check.gt(0)),
+        "individualCount": _number(checks=pa.Check.ge(0)),
+        "placed_by": _text(checks=pa.Check.isin(("route", "ends", "line"))),
+        "route": _text(),
+        "begin_measure": _number(),
+        "end_measure": _number(),
+        "amount": pa.Column(float, pa.Check.ge(1), coerce=True),
+        "amount_unit": _text(checks=pa.Check.isin(("passes",))),
+        "geometry": pa.Column(Geometry, nullable=True),
+    },
+    strict=True,
+    ordered=True,
+)
+"""A piece of road searched for carcasses a row.
+
+A survey of several pieces has several rows with one eventID, of one day and protocol.
+samplingProtocol: walk, bicycle, scooter, car, or another word as given, in small letters. amount:
+times the piece was searched. searched_width_m: both sides and the road. individualCount:
+carcasses that the form says were found, NaN where it doesn't say. Where: as in EFFORT; route may
+be a road's name or number, or several apart by | or ;.
+"""
+
+TRIAL_KINDS = ("detection", "persistence", "width")
+SIZES = ("", "small", "large")
+
+TRIALS = pa.DataFrameSchema(
+    {
+        **_where(),
+        "trialID": _text(),
+        "trial": _text(checks=pa.Check.isin(TRIAL_KINDS)),
+        "samplingProtocol": _text(),
+        "size": _text(checks=pa.Check.isin(SIZES)),
+        "look": pa.Column("int64", pa.Check.ge(1), coerce=True),
+        "carcasses": pa.Column("int64", pa.Check.ge(1), coerce=True),
+        "found": _number(checks=pa.Check.ge(0)),
+        "last_seen_days": _number(checks=pa.Check.ge(0)),
+        "first_gone_days": _number(checks=pa.Check.gt(0)),
+    },
+    strict=True,
+    ordered=True,
+)
+"""What was tried with carcasses whose place was known.
+
+detection: of `carcasses` that lay there, `found` were found on their `look`-th search (those of a
+later look were missed before). width: of `carcasses` whose death is known, `found` lay within the
+searched width. persistence: days after it was laid out on which it was last seen and first seen
+gone; NaN in first_gone_days: there at the last check. size "": not said.
+"""
 
 TRAFFIC = pa.DataFrameSchema(
     {

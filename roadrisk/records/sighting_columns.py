@@ -44,7 +44,7 @@ def add_sighting_columns(
         Takes doubts and left-outs.
     """
     for term in (
-        "scientificName", "lifeStage", "behavior", "recordedBy", "samplingProtocol",
+        "scientificName", "lifeStage", "behavior", "recordedBy", "samplingProtocol", "eventID",
         "occurrenceRemarks", "associatedMedia", "identificationVerificationStatus", "organismID",
         "iris_colour", "plastron_shape",
     ):  # fmt: skip

@@ -28,7 +28,9 @@ from roadrisk.records.raw_table import Notes, RawTable
 from roadrisk.records.report_keys import with_keys
 from roadrisk.records.settings_file import NAME, Loaded, load_settings, with_line
 from roadrisk.records.study_files import describe, find_file
+from roadrisk.records.survey_tables import join_surveys, read_surveys, survey_doubts
 from roadrisk.records.table_files import read_raw
+from roadrisk.records.trial_tables import read_trials
 from roadrisk.records.whereabouts import Box, Whereabouts
 from roadrisk.records.working_system import working_crs
 from roadrisk.study import InputFile, Study
@@ -40,9 +42,10 @@ if TYPE_CHECKING:
 
     from roadrisk.settings import Settings
 
-_Table = Literal["animals", "traffic", "effort"] | Placed
+_Table = Literal["animals", "traffic", "effort", "surveys", "trials"] | Placed
 _TABLES: tuple[_Table, ...] = (
     "animals", "fixes", "sightings", "bearings", "bearing_tests", "traffic", "background", "effort",
+    "surveys", "trials",
 )  # fmt: skip
 
 
@@ -160,6 +163,8 @@ class _Work:
                                  "background": [], "held": []}
     )  # fmt: skip
     effort: gpd.GeoDataFrame | None = None
+    surveys: gpd.GeoDataFrame | None = None
+    trials: pd.DataFrame | None = None
     decisions: Decisions = field(default_factory=Decisions)
     photos: pd.DataFrame | None = None
 
@@ -254,6 +259,8 @@ class _Work:
         animals: list[pd.DataFrame] = []
         traffic: list[pd.DataFrame] = []
         effort: list[gpd.GeoDataFrame] = []
+        surveys: list[gpd.GeoDataFrame] = []
+        trials: list[pd.DataFrame] = []
         for part in _TABLES:
             section: Any = getattr(self.settings, part)
             if section is None or not self._crs_is_known(part):
@@ -263,9 +270,10 @@ class _Work:
                 if path is None:
                     continue
                 notes = Notes(name)
-                if part == "effort":
-                    found = read_effort(path, name, section, self.settings.study, notes)
-                    effort += _some(found)
+                if part == "effort" or part == "surveys":  # noqa: PLR1714  narrows the type
+                    read = read_effort if part == "effort" else read_surveys
+                    found = read(path, name, section, self.settings.study, notes)
+                    (effort if part == "effort" else surveys).extend(_some(found))
                     self.remarks += notes.remarks
                     self.describe(path, None if found is None else len(found))
                     continue
@@ -276,6 +284,8 @@ class _Work:
                     animals += _some(read_animals(raw, section, where, notes))
                 elif part == "traffic":
                     traffic += _some(read_traffic(raw, section, notes))
+                elif part == "trials":
+                    trials += _some(read_trials(raw, section, self.settings.study, notes))
                 else:
                     self.points[part] += _some(self._points(part, raw, where, notes))
                 self.remarks += notes.remarks
@@ -283,6 +293,8 @@ class _Work:
         self._join(animals)
         self.traffic = pd.concat(traffic, ignore_index=True) if traffic else None
         self.effort = pd.concat(effort, ignore_index=True) if effort else None
+        self.trials = pd.concat(trials, ignore_index=True) if trials else None
+        self._join_surveys(surveys)
 
     def _points(
         self, kind: Placed, raw: RawTable, where: Whereabouts, notes: Notes
@@ -322,6 +334,14 @@ class _Work:
         keyed = with_keys(joined)
         out = keyed.pop("is_held").astype(bool)
         self.points["sightings"], self.points["held"] = [keyed[~out]], [keyed[out]]
+
+    def _join_surveys(self, surveys: list[gpd.GeoDataFrame]) -> None:
+        if surveys:
+            self.surveys, remarks = join_surveys(surveys, self.settings.study.zone)
+            self.remarks += remarks
+        if not self.failed and self.points["sightings"]:
+            reports = pd.concat([*self.points["sightings"], *self.points["held"]])
+            self.remarks += survey_doubts(self.surveys, reports, self.settings.study.zone)
 
     def read_decisions(self) -> None:
         self.decisions, remarks, inputs = read_decisions(self.folder)
@@ -402,6 +422,8 @@ class _Work:
             held=held,
             decisions=self.decisions,
             photos=self.photos,
+            surveys=None if self.surveys is None else self.surveys.to_crs(crs),
+            trials=self.trials,
         )
 
 

@@ -39,6 +39,7 @@ SYNONYMS: dict[str, tuple[str, ...]] = {
     "lifeStage": ("age", "age class", "stage", "life stage"),
     "behavior": ("behaviour", "activity", "doing"),
     "samplingProtocol": ("protocol", "survey protocol", "survey type", "sampling method"),
+    "eventID": ("survey", "survey id", "survey no", "event", "event id", "visit id"),
     "recordedBy": ("observer", "reporter", "recorder", "seen by", "reported by", "collector"),
     "occurrenceRemarks": ("remarks", "notes", "note", "comment", "comments", "description"),
     "associatedMedia": ("photo", "photos", "image", "picture", "photo url", "media"),

@@ -37,6 +37,14 @@ _CARCASS_ACTIONS = {
 }  # fmt: skip
 """Common practice in field sheets, to `schemas.CARCASS_ACTIONS`."""
 
+_PROTOCOLS = {
+    **dict.fromkeys(("walk", "walking", "walked", "foot", "on foot", "by foot"), "walk"),
+    **dict.fromkeys(("bicycle", "bike", "cycling", "cycle", "by bicycle", "by bike"), "bicycle"),
+    **dict.fromkeys(("scooter", "motor scooter", "motorcycle", "moped"), "scooter"),
+    **dict.fromkeys(("car", "by car", "drive", "driving", "driven", "vehicle", "truck"), "car"),
+}  # fmt: skip
+"""Common practice in field sheets."""
+
 PRESENT = frozenset({"", "present", "detected"})
 ABSENT = frozenset({"absent", "notdetected", "not detected"})
 
@@ -91,6 +99,12 @@ def carcass_action(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
     folded = text.str.strip().str.strip(".").str.casefold().str.replace(r"[\s-]+", " ", regex=True)
     found = folded.map(_CARCASS_ACTIONS)
     return found.fillna("").astype(str), sorted(set(text[found.isna()]))
+
+
+def protocol(text: pd.Series[str]) -> pd.Series[str]:
+    """Return walk, bicycle, scooter or car for the usual words, others in small letters."""
+    folded = text.str.strip().str.casefold().str.replace(r"\s+", " ", regex=True)
+    return folded.map(_PROTOCOLS).fillna(folded).astype(str)
 
 
 def spoiled_id(text: str) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
 
 _STEP_M = 2.0
+_APART = re.compile(r"[|;]")
 # A way along the roads so much longer than the straight line, and 2 km more, is not looked for.
 _LONGEST_DETOUR, _MORE_M = 5.0, 2000.0
 
@@ -147,18 +149,39 @@ class _Finder:
         """Return lixels and metres, or why there are none."""
         if row.placed_by == "ends":
             return self._between(row.geometry)
-        lines = [row.geometry]
         if row.placed_by == "route":
-            found = self._on_route(row.route, row.begin_measure, row.end_measure)
-            if isinstance(found, str):
-                return found
-            lines = found
-        return self._along(lines)
+            return self._on_roads(row.route, row.begin_measure, row.end_measure)
+        return self._along([row.geometry])
+
+    def _on_roads(self, said: str, begin: float, end: float) -> Part | str:
+        """Return the lixels of an agency's route, or of roads by name or number."""
+        parts = []
+        for name in [n.strip() for n in _APART.split(said) if n.strip()]:
+            found = self._on_route(name, begin, end)
+            part = found if isinstance(found, str) else self._along(found)
+            named = self._called(name) if isinstance(found, str) and np.isnan(begin) else None
+            if named is not None:
+                part = named
+            if isinstance(part, str):
+                return part
+            parts.append(part)
+        lixel, metres = (np.concatenate(v) for v in zip(*parts, strict=True))
+        some, where = np.unique(lixel, return_inverse=True)
+        return some.astype(np.int64), np.bincount(where, metres).astype(np.float64)
+
+    def _called(self, name: str) -> Part | None:
+        table, wanted = self._network.segments, plain_route(name)
+        # Several numbers of one road stand in one text.
+        refs = table["ref"].str.split(";").map(lambda all_: wanted in map(plain_route, all_))
+        here = np.flatnonzero((table["name"].map(plain_route) == wanted) | refs)
+        lixel = np.flatnonzero(np.isin(self._lixels.segment, here))
+        return (lixel, self._lixels.length_m[lixel]) if len(lixel) else None
 
     def _on_route(self, route: str, begin: float, end: float) -> list[Any] | str:
         here = self._routes.get(plain_route(route))
         if here is None or self._lines is None:
-            return f"there is no route {route!r} in the agency layer"
+            also = ", and no road of that name or number" if np.isnan(begin) else ""
+            return f"there is no route {route!r} in the agency layer{also}"
         low, high = (-np.inf, np.inf) if np.isnan(begin) else sorted((begin, end))
         out = []
         for k in here.tolist():

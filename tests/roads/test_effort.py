@@ -115,3 +115,27 @@ def test_rows_on_no_road_are_left_out_with_their_reason() -> None:
     assert metres(got, 4).sum() == pytest.approx(300.0)
     with pytest.raises(InputError, match="no road lies within 30 m"):
         laid(far)
+
+
+def test_roads_by_name_or_number() -> None:
+    """By hand: two roads in one row, one by name, one by the second of its numbers."""
+    network = make_network(
+        [[(0, 0), (1000, 0)], [(1000, 0), (1000, 500)], [(1000, 0), (2000, 0)]],
+        names=["Mill Road", "", "Ford Lane"], ref=["", "L 7;B 12", ""],
+    )  # fmt: skip
+    lixels = lay_lixels(network, 10.0)
+    base = {"source_file": "s.csv", "time": pd.NaT, "placed_by": "route", "begin_measure": np.nan,
+            "end_measure": np.nan, "amount": 1.0, "amount_unit": "passes",
+            "geometry": None}  # fmt: skip
+    table = gpd.GeoDataFrame(
+        [{**base, "source_row": 2, "route": "mill road | B12"},
+         {**base, "source_row": 3, "route": "Ford Lane"},
+         {**base, "source_row": 4, "route": "Ford Lane; Nowhere"}],
+        geometry="geometry", crs=network.crs,
+    )  # fmt: skip
+    got = effort_on_roads(
+        table, network, lixels, PieceIndex.build(network), np.arange(len(lixels)), None,
+        within_m=30.0,
+    )  # fmt: skip
+    assert got.amount.toarray().sum(axis=1) == pytest.approx([1500.0, 1000.0, 0.0])
+    assert "no road of that name" in got.remarks[0].problem

@@ -151,7 +151,7 @@ def _row(i: int, key: str, x: float | None, y: float | None, unusual: dict) -> d
         "time": pd.Timestamp("2024-05-01T08:00", tz="UTC") + pd.Timedelta(days=i % 28),
         "time_known": True, "coordinateUncertaintyInMeters": 30.0,
         "scientificName": "Testudo exempli", "vitality": "alive", "sex": "", "lifeStage": "",
-        "behavior": "", "recordedBy": "Ida Reed", "samplingProtocol": "",
+        "behavior": "", "recordedBy": "Ida Reed", "samplingProtocol": "", "eventID": "",
         "occurrenceRemarks": "crossing the lane", "associatedMedia": "",
         "identificationVerificationStatus": "", "organismID": "", "length_mm": np.nan,
         "iris_colour": "", "plastron_shape": "", "carcass_action": "", "route": "",
