@@ -12,6 +12,7 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 from roadrisk.base.strict_model import model_remark
 from roadrisk.errors import InputError
 from roadrisk.hotspot_settings import HotspotsSection
+from roadrisk.kill_settings import KillSection
 from roadrisk.mortality_settings import MortalitySection
 from roadrisk.table_settings import (
     AnimalsSection,
@@ -187,6 +188,7 @@ class Settings(Section):
     placement: PlacementSection = PlacementSection()
     hotspots: HotspotsSection = HotspotsSection()
     mortality: MortalitySection = MortalitySection()
+    kill: KillSection = KillSection()
     replies: RepliesSection = RepliesSection()
 
     @model_validator(mode="after")

@@ -1,0 +1,1 @@
+"""How many die: surveys, missed carcasses, chance of being killed, deaths by road, population."""

@@ -1,0 +1,300 @@
+"""Deaths from crossings: how often animals cross, times the chance that a crossing kills."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from scipy import sparse
+
+from roadrisk.base.seeds import generator
+from roadrisk.mortality.abundance import draw_adults
+from roadrisk.mortality.crossing_words import NO_POPULATION, crossing_words
+from roadrisk.telemetry.population_rate import HARDLY_CROSSING, population_rate
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from roadrisk.settings import PopulationSection
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+
+NO_TELEMETRY = "not identified: no tagged animal was watched"
+_RATE = "deaths_per_100_animal_years"
+_YEAR = "deaths_a_year_crossings"
+
+
+@dataclass(frozen=True, eq=False)
+class CrossingDeaths:
+    """Deaths on roads that crossings of tagged animals lead to expect.
+
+    Attributes
+    ----------
+    per_animal : ndarray, shape (places, draws)
+        Deaths per animal and year; NaN where not identified.
+    a_year : ndarray, shape (places, draws)
+        Deaths of adults a year; NaN where not identified, everywhere without an abundance.
+    total_per_animal, total_a_year : ndarray, shape (draws,)
+        On all roads together, of one calculation: its interval is narrower than the sum of
+        those of places.
+    among_tagged : ndarray, shape (draws,)
+        Road deaths to expect among the tagged animals while they were watched.
+    places : pandas.DataFrame
+        One row a place: deaths_per_100_animal_years and deaths_a_year_crossings with _low and
+        _high, crossing_deaths_note (what it is made of, or why there is none).
+    lower_bound : bool
+        Whether crossing-days stand in for crossings.
+    notes : tuple of str
+    """
+
+    per_animal: Floats
+    a_year: Floats
+    total_per_animal: Floats
+    total_a_year: Floats
+    among_tagged: Floats
+    places: pd.DataFrame
+    lower_bound: bool
+    notes: tuple[str, ...]
+
+
+def deaths_from_crossings(
+    amounts: pd.DataFrame,
+    years: Floats,
+    weight: Floats,
+    kill: Floats,
+    seed: int,
+    *,
+    places: int,
+    paths: int,
+    totals_identified: bool,
+    population: PopulationSection | None = None,
+    road_deaths_seen: int | None = None,
+    level: float = 0.90,
+) -> CrossingDeaths:
+    """Return deaths at places from crossings of tagged animals.
+
+    Parameters
+    ----------
+    amounts : pandas.DataFrame
+        `crossing_amounts.crossing_amounts`.
+    years : ndarray, shape (animals,)
+        How long each was watched [years of its active season].
+    weight : ndarray, shape (animals,)
+        0 leaves an animal out, as `adults_weight` does for young ones.
+    kill : ndarray, shape (segments, draws)
+        `KillChance.draws`.
+    seed : int
+        The study's.
+    places, paths : int
+        Places, and drawn paths of each animal, that `amounts` is about.
+    totals_identified : bool
+        `CrossingDays.totals_identified`; else crossing-days are used, a lower bound.
+    population : PopulationSection, optional
+        Adults there are.
+    road_deaths_seen : int, optional
+        Tagged animals known to have died on a road while watched.
+    level : float
+        Coverage of intervals, two-sided.
+
+    Returns
+    -------
+    CrossingDeaths
+
+    Notes
+    -----
+    Rates are those of `telemetry.population_rate`, place by place and for all roads, with the
+    order of their draws from one weighing of the animals (Dirichlet weights) with one path
+    each, so that places keep their dependence. An animal dies once: of the yearly hazard
+    H = Σ crossings · p of each animal 1 − exp(−H) is the chance to die within the year, and
+    every place has its part in it. p of a draw is the same for all animals.
+    """
+    draws = kill.shape[1]
+    kept = np.flatnonzero((years > 0) & (weight > 0))
+    if not len(kept):
+        return _nothing(places, draws, NO_TELEMETRY, lower_bound=not totals_identified)
+    column = "crossings" if totals_identified else "days"
+    rows = _rows(amounts, column, draws, paths)
+    rng = generator(seed, "mortality.crossing_rates")
+    by_place = _Places(amounts, column, len(years), paths)
+    total = population_rate(by_place.at(None), years, rng, weight=weight, level=level)
+    weighing = generator(seed, "mortality.crossing_weights")
+    joint = _joint(rows, years, weight, kill, (weighing, rng), places, total.draws)
+    per_animal = np.full((places, draws), np.nan)
+    notes = np.full(places, "not identified: no drawn path crosses here", dtype=object)
+    for place in np.unique(amounts["place"].to_numpy(np.int64)).tolist():
+        days = by_place.at(place)
+        if (days[kept] > 0).sum() / paths < HARDLY_CROSSING:
+            notes[place] = "not identified: hardly any drawn path crosses here"
+            continue
+        rate = population_rate(days, years, rng, weight=weight, level=level)
+        notes[place] = rate.note
+        if len(rate.draws):
+            ordered = _in_order(rate.draws, joint.rate[place], rng)
+            per_animal[place] = np.minimum(ordered * joint.chance[place], 1.0)
+    total_draws = joint.total
+    adults = (
+        draw_adults(population, generator(seed, "mortality.adults"), draws)
+        if population is not None
+        else np.full(draws, np.nan)
+    )
+    table = _table(per_animal, per_animal * adults, notes, level, known=population is not None)
+    return CrossingDeaths(
+        per_animal, per_animal * adults, total_draws, total_draws * adults, joint.among_tagged,
+        table, not totals_identified,
+        crossing_words(total_draws, adults, joint.among_tagged, total.note, level,
+               totals_identified=totals_identified, seen=road_deaths_seen),
+    )  # fmt: skip
+
+
+def adults_weight(weight: Floats, life_stage: pd.Series[str]) -> Floats:
+    """Return weights with animals left out that aren't adults, where some are known to be.
+
+    Parameters
+    ----------
+    weight : ndarray, shape (animals,)
+    life_stage : pandas.Series
+        "" where not known.
+
+    Returns
+    -------
+    ndarray
+    """
+    adult = (life_stage.fillna("").str.casefold() == "adult").to_numpy(bool)
+    return np.where(adult, weight, 0.0) if 0 < adult.sum() < len(adult) else weight
+
+
+@dataclass(frozen=True, eq=False)
+class _Joint:
+    """One weighing of the animals a draw: (places, draws) or (draws,).
+
+    `rate` are crossings an animal-year at each place, `chance` deaths a crossing there, `total`
+    deaths an animal-year on all roads.
+    """
+
+    rate: Floats
+    chance: Floats
+    total: Floats
+    among_tagged: Floats
+
+
+def _rows(amounts: pd.DataFrame, column: str, draws: int, paths: int) -> pd.DataFrame:
+    """Crossings with the number of the draw that their path belongs to, repeated if need be."""
+    base = amounts.rename(columns={column: "amount"})[
+        ["place", "segment", "animal", "draw", "amount"]
+    ]
+    parts = [base.assign(draw=base["draw"] + k * paths) for k in range(-(-draws // paths))]
+    rows = pd.concat(parts, ignore_index=True)
+    return rows[rows["draw"] < draws]
+
+
+def _joint(
+    rows: pd.DataFrame,
+    years: Floats,
+    weight: Floats,
+    kill: Floats,
+    rngs: tuple[np.random.Generator, np.random.Generator],
+    places: int,
+    total_rates: Floats,
+) -> _Joint:
+    animals, draws = len(years), kill.shape[1]
+    shape = (places, draws)
+    place, segment, animal, draw = (
+        rows[c].to_numpy(np.int64) for c in ("place", "segment", "animal", "draw")
+    )
+    amount = rows["amount"].to_numpy(np.float64)
+    chance = kill[segment, draw]
+    counts = weight[:, None] * rngs[0].standard_exponential((animals, draws)) * (years > 0)[:, None]
+    # The draw's weighted rate is the sum of crossings over that of years.
+    share = counts / (counts * years[:, None]).sum(axis=0)
+    weighted = share[animal, draw] * amount
+    rate = _sums(place, draw, weighted, shape)
+    hits = _sums(place, draw, weighted * chance, shape)
+    usual = _usual_chance(place, segment, amount * weight[animal], kill, places)
+    crossings = rate.sum(axis=0)
+    scale, ordered = np.ones(draws), np.full(draws, np.nan)
+    if len(total_rates):
+        ordered = _in_order(total_rates, crossings, rngs[1])
+        scale = np.divide(ordered, crossings, out=scale, where=crossings > 0)
+    # An animal's yearly hazard in that draw, and the part of it that is the first death.
+    yearly = np.divide(1.0, years, out=np.zeros(animals), where=years > 0)
+    hazard = scale * _sums(animal, draw, amount * chance, (animals, draws)) * yearly[:, None]
+    first = np.divide(-np.expm1(-hazard), hazard, out=np.ones_like(hazard), where=hazard > 0)
+    deaths = _sums(place, draw, weighted * chance * first[animal, draw], shape)
+    all_hits = hits.sum(axis=0)
+    capped = np.divide(deaths.sum(axis=0), all_hits, out=np.ones(draws), where=all_hits > 0)
+    cap = np.divide(deaths, hits, out=np.broadcast_to(capped, shape).copy(), where=hits > 0)
+    own = np.divide(hits, rate, out=usual.copy(), where=rate > 0)
+    mean = np.average(usual, axis=0, weights=np.bincount(place, amount, places) + 1e-12)
+    total = np.where(crossings > 0, scale * deaths.sum(axis=0), np.minimum(ordered * mean, 1.0))
+    total = np.minimum(total, 1.0) if len(total_rates) else np.full(draws, np.nan)
+    tagged = np.bincount(draw, amount * chance, draws).astype(np.float64)
+    return _Joint(rate, own * cap, total, tagged)
+
+
+def _usual_chance(place: Ints, segment: Ints, amount: Floats, kill: Floats, places: int) -> Floats:
+    """Chances of a place's segments, by expected crossings: for draws that show none there."""
+    shape = (places, len(kill))
+    expected = sparse.coo_array((amount, (place, segment)), shape=shape).tocsr()
+    size: Floats = np.asarray(expected.sum(axis=1), dtype=np.float64)[:, None]
+    weighed: Floats = np.asarray(expected @ kill, dtype=np.float64)
+    return np.asarray(np.divide(weighed, size, out=np.zeros(weighed.shape), where=size > 0))
+
+
+def _sums(first: Ints, second: Ints, value: Floats, shape: tuple[int, int]) -> Floats:
+    size = shape[0] * shape[1]
+    return np.bincount(first * shape[1] + second, value, size).reshape(shape).astype(np.float64)
+
+
+class _Places:
+    """Crossings of all animals by place."""
+
+    def __init__(self, amounts: pd.DataFrame, column: str, animals: int, paths: int) -> None:
+        ordered = amounts.sort_values("place", kind="stable")
+        self.place = ordered["place"].to_numpy(np.int64)
+        self.cell = (ordered["animal"] * paths + ordered["draw"]).to_numpy(np.int64)
+        self.value = ordered[column].to_numpy(np.float64)
+        self.shape = (animals, paths)
+
+    def at(self, place: int | None) -> Floats:
+        """Crossings at one place, or at all of them together, shape (animals, paths)."""
+        size = self.shape[0] * self.shape[1]
+        part = slice(None)
+        if place is not None:
+            part = slice(*np.searchsorted(self.place, [place, place + 1]).tolist())
+        counts = np.bincount(self.cell[part], self.value[part], size)
+        return counts.reshape(self.shape).astype(np.float64)
+
+
+def _in_order(values: Floats, like: Floats, rng: np.random.Generator) -> Floats:
+    """Values thinned to as many as `like` has, in its order; ties at random."""
+    count = len(like)
+    spread = np.quantile(values, (np.arange(count) + 0.5) / count)
+    out = np.empty(count)
+    out[np.lexsort((rng.random(count), like))] = spread
+    return out
+
+
+def _nothing(places: int, draws: int, why: str, *, lower_bound: bool) -> CrossingDeaths:
+    none, line = np.full((places, draws), np.nan), np.full(draws, np.nan)
+    table = _table(none, none, np.full(places, why, dtype=object), 0.9, known=True)
+    words = (f"Deaths from crossings: {why}.",)
+    return CrossingDeaths(none, none, line, line, line, table, lower_bound, words)
+
+
+def _table(
+    per_animal: Floats, a_year: Floats, notes: NDArray[np.object_], level: float, *, known: bool
+) -> pd.DataFrame:
+    tails = [(1 - level) / 2, (1 + level) / 2]
+    table = pd.DataFrame(index=range(len(per_animal)))
+    for name, values in ((_RATE, 100 * per_animal), (_YEAR, a_year)):
+        table[name] = values.mean(axis=1)
+        low, high = np.quantile(values, tails, axis=1)
+        table[f"{name}_low"], table[f"{name}_high"] = low, high
+    extra = "" if known else f"; deaths a year {NO_POPULATION}"
+    table["crossing_deaths_note"] = [
+        note + ("" if str(note).startswith("not identified") else extra) for note in notes
+    ]
+    return table

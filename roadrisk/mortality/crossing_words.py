@@ -1,0 +1,103 @@
+"""Deaths from crossings in words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import stats
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+NO_POPULATION = "not identified: how many animals there are isn't known ([population])"
+
+
+def crossing_words(
+    total: Floats,
+    adults: Floats,
+    tagged: Floats,
+    note: str,
+    level: float,
+    *,
+    totals_identified: bool,
+    seen: int | None,
+) -> tuple[str, ...]:
+    """Say what crossings lead to expect, on what it stands, and what isn't known.
+
+    Parameters
+    ----------
+    total : ndarray, shape (draws,)
+        Deaths per animal and year on all roads; NaN where not identified.
+    adults : ndarray, shape (draws,)
+        Adults there are; NaN where not known.
+    tagged : ndarray, shape (draws,)
+        Deaths to expect among the tagged animals.
+    note : str
+        What the rate's interval is made of, or why there is none.
+    level : float
+        Coverage of intervals, two-sided.
+    totals_identified : bool
+        Whether all crossings are counted and not only days with one.
+    seen : int or None
+        Tagged animals known to have died on a road.
+
+    Returns
+    -------
+    tuple of str
+    """
+    out = []
+    if np.isfinite(total).all():
+        out.append(
+            f"Crossings of the tagged animals and the chance that one kills give "
+            f"{_span(100 * total, level)} road deaths per 100 such animals and year, if animals "
+            f"don't respond to the road ({note})."
+        )
+    else:
+        out.append(f"Road deaths of animals like the tagged ones: not identified ({note}).")
+    if not np.isfinite(adults).all():
+        out.append(f"Deaths a year from crossings: {NO_POPULATION}.")
+    elif np.isfinite(total).all():
+        out.append(
+            f"For the population that the study states, {_span(total * adults, level)} road "
+            "deaths a year from crossings."
+        )
+    out.append(
+        "Every crossing there and back carries the risk, and all crossings are counted, under "
+        "the stated winding of paths."
+        if totals_identified
+        else "Every crossing there and back carries the risk, but the fixes tell only on how "
+        "many days animals crossed: with one crossing a day these deaths are a lower bound."
+    )
+    out.append(
+        f"Among the tagged animals themselves {_span(tagged, level)} road deaths were to be "
+        "expected while they were watched, if they crossed as drawn."
+    )
+    if seen is not None:
+        out.append(_seen_words(tagged, seen))
+    return tuple(out)
+
+
+def _seen_words(tagged: Floats, seen: int) -> str:
+    fewer = float(np.mean(stats.poisson.cdf(seen, tagged)))
+    more = float(np.mean(stats.poisson.sf(seen - 1, tagged)))
+    text = f"{seen} of them {'is' if seen == 1 else 'are'} known to have died on a road"
+    if fewer < 0.05:
+        return (
+            f"{text}: that is fewer than crossings and traffic lead to expect (chance of so few "
+            f"{fewer:.2g}). They may avoid the road, cross when it is quiet, or a borrowed value "
+            "(speed, strip, traffic) may be wrong: deaths from crossings are then too high."
+        )
+    if more < 0.05:
+        return (
+            f"{text}: that is more than crossings and traffic lead to expect (chance of so many "
+            f"{more:.2g}): deaths from crossings may be too low."
+        )
+    return f"{text}, which doesn't contradict it."
+
+
+def _span(values: Floats, level: float) -> str:
+    low, high = np.quantile(values, [(1 - level) / 2, (1 + level) / 2])
+    return f"{values.mean():.3g} ({low:.3g} to {high:.3g})"

@@ -1,0 +1,247 @@
+"""Chance that an animal which crosses a road is killed, for every segment, as draws."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from scipy.special import logsumexp
+
+from roadrisk.mortality.kill_formula import bunching_share, hits_expected, minutes_on_strip
+from roadrisk.mortality.killing_zone import draw_zone
+from roadrisk.mortality.traffic_by_hour import crossing_shares, road_traffic, traffic_shares
+from roadrisk.telemetry.movement_roads import LANE_M
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    from numpy.typing import NDArray
+
+    from roadrisk.base.units import Units
+    from roadrisk.kill_settings import KillSection
+    from roadrisk.mortality.killing_zone import KillingZone
+    from roadrisk.mortality.traffic_by_hour import Traffic
+    from roadrisk.species import Profile
+
+    Floats = NDArray[np.float64]
+
+HOUR_MIN = 60.0
+# Vehicles a day at which chances are worked out; between them the log of −log(1 − p) is taken as
+# straight in log traffic, which errs by less than 0.001 in p (held in the tests).
+_GRID = np.geomspace(1.0, 3e5, 97)
+# Speeds of single crossings around the typical one: Gauss and Hermite's five places.
+_PLACES, _HEIGHTS = np.polynomial.hermite_e.hermegauss(5)
+_HEIGHTS = _HEIGHTS / _HEIGHTS.sum()
+# Draws for the comparison of assumptions.
+_COMPARED = 40
+
+
+@dataclass(frozen=True, eq=False)
+class KillChance:
+    """Chance of being killed on one crossing of a road, both carriageways of a dual one.
+
+    Attributes
+    ----------
+    draws : ndarray, shape (segments, draws)
+        What is uncertain about the animal is the same for all segments of a draw, what is
+        uncertain about traffic for all segments of a road.
+    table : pandas.DataFrame
+        One row a segment: kill_chance (mean) with _low and _high, and the columns of
+        `Traffic.table`.
+    compared : pandas.DataFrame
+        How other assumptions move it: assumption, kill_chance (mean of all segments, by
+        weight), times (over that of the first row).
+    notes : tuple of str
+    """
+
+    draws: Floats
+    table: pd.DataFrame
+    compared: pd.DataFrame
+    notes: tuple[str, ...]
+
+
+def kill_chances(
+    segments: gpd.GeoDataFrame,
+    profile: Profile,
+    section: KillSection,
+    seed: int,
+    *,
+    study_year: float,
+    month_weights: dict[int, float] | None = None,
+    weight: Floats | None = None,
+    draws: int = 400,
+    level: float = 0.90,
+    units: Units = "metric",
+) -> KillChance:
+    """Return the chance that a crossing kills, on every segment.
+
+    Parameters
+    ----------
+    segments : geopandas.GeoDataFrame
+        Of `Network.segments`, traffic joined.
+    profile : Profile
+        Of the species: walking speed, stops, length of body, active hours, season.
+    section : KillSection
+    seed : int
+        The study's.
+    study_year : float
+        Middle of the study, as 2024.5.
+    month_weights : dict of int to float, optional
+        How much animals cross in each month (1 to 12); all months of the likely season alike
+        unless given.
+    weight : ndarray, shape (segments,), optional
+        Of segments in `compared`; their length unless given.
+    draws : int
+    level : float
+        Coverage of intervals, two-sided.
+    units : {"metric", "us"}
+        Of lengths in `notes`.
+
+    Returns
+    -------
+    KillChance
+
+    Notes
+    -----
+    Chances of every hour are averaged with the share of crossings in that hour:
+    Σ w_h (1 − exp(−hits_h)), hits by `kill_formula.hits_expected`, vehicles in an hour by
+    `traffic_by_hour`. Vehicles come at random times and none evades or aims at the animal.
+    """
+    traffic = road_traffic(segments, section, seed, study_year=study_year, draws=draws, units=units)
+    zone = draw_zone(profile, section, seed, draws)
+    months = month_weights or dict.fromkeys(profile.months("likely"), 1.0)
+    animals, vehicles = crossing_shares(profile.active, months), traffic_shares(section)
+    how = _How(animals, vehicles, section.speed_varies)
+    p = chances_of(traffic.aadt, traffic.lanes, zone, how)
+    low, high = np.quantile(p, [(1 - level) / 2, (1 + level) / 2], axis=-1)
+    table = pd.DataFrame({"kill_chance": p.mean(axis=-1), "kill_chance_low": low,
+                          "kill_chance_high": high})  # fmt: skip
+    share = segments["length_m"].to_numpy(np.float64) if weight is None else weight
+    compared = _compared(traffic, zone, how, section, share)
+    busy = 24.0 * float(animals @ vehicles)
+    notes = (
+        "The chance that a crossing kills is 1 − exp(−vehicles while the animal is on the strip "
+        "where they kill), as Hels & Buchwald 2001 wrote it (the formula from memory), lane by "
+        "lane and hour by hour; vehicles come at random times and nobody brakes or swerves.",
+        f"Animals move in hours that have {busy:.2f} times the traffic of the mean hour.",
+        *traffic.notes,
+        *zone.words,
+        _compared_words(compared),
+    )
+    table = pd.concat([table, traffic.table], axis=1)
+    return KillChance(p, table, compared, notes)
+
+
+@dataclass(frozen=True, eq=False)
+class _How:
+    """Hours of animals and vehicles, spread of speeds, and bunches (1: none)."""
+
+    animals: Floats
+    vehicles: Floats
+    speed_varies: float
+    bunch: float = 1.0
+    gap_s: float = 0.0
+
+
+def chances_of(aadt: Floats, lanes: NDArray[np.int64], zone: KillingZone, how: _How) -> Floats:
+    """Return the chance that a crossing kills for draws of traffic and of the killing zone.
+
+    Parameters
+    ----------
+    aadt : ndarray, shape (segments, draws)
+        Vehicles a day, both directions.
+    lanes : ndarray of int64, shape (segments,)
+    zone : KillingZone
+        Of as many draws.
+    how : _How
+
+    Returns
+    -------
+    ndarray, shape (segments, draws)
+    """
+    out = np.zeros(aadt.shape)
+    step = np.log(_GRID[1] / _GRID[0])
+    column = np.arange(aadt.shape[1])
+    for count in np.unique(lanes).tolist():
+        curve = np.log(_hits_on_grid(int(count), zone, how))
+        rows = np.flatnonzero(lanes == count)
+        # Below the grid the line goes on: hits are in proportion to so little traffic.
+        at = np.log(np.clip(aadt[rows], 1e-6, _GRID[-1]) / _GRID[0]) / step
+        below = np.clip(at.astype(np.int64), 0, len(_GRID) - 2)
+        part = at - below
+        log_hits = (1 - part) * curve[below, column] + part * curve[below + 1, column]
+        out[rows] = np.where(aadt[rows] > 0, -np.expm1(-np.exp(log_hits)), 0.0)
+    return out
+
+
+def _hits_on_grid(lanes: int, zone: KillingZone, how: _How) -> Floats:
+    """−log of the mean chance to survive a road of so many lanes, shape (grid, draws)."""
+    hours = how.animals > 0
+    per_min = _GRID[:, None, None] * how.vehicles[hours] / HOUR_MIN  # (grid, 1, hours)
+    own = per_min / lanes
+    width, stop, stay = (v[:, None] for v in (zone.width_m, zone.stop, zone.stop_minutes))
+    strip = np.minimum(width / LANE_M, 1.0)
+    mix = zone.wander[:, None]
+    total = np.full((len(_GRID), len(zone.width_m), int(hours.sum()), len(_PLACES)), -np.inf)
+    for k, place in enumerate(_PLACES):
+        speed = zone.speed_m_min * np.exp(how.speed_varies * place)
+        minutes = minutes_on_strip(zone.width_m, speed, zone.angle_deg)[:, None]
+        less = bunching_share(minutes, how.bunch, how.gap_s)
+        given: dict[str, Any] = {"stop": stop, "stop_minutes": stay}
+        one = hits_expected(own * less, per_min - own, minutes, **given)
+        any_track = hits_expected(own * less, per_min - own, minutes, strip_share=strip, **given)
+        total[..., k] = -lanes * ((1 - mix) * one + mix * any_track)
+    share = how.animals[hours][:, None] * _HEIGHTS
+    # Rounding leaves no more than 1e-15 of it; a road without vehicles at any such hour has none.
+    return np.asarray(np.maximum(-logsumexp(total, axis=(2, 3), b=share), 1e-15))
+
+
+def _compared(
+    traffic: Traffic, zone: KillingZone, how: _How, section: KillSection, weight: Floats
+) -> pd.DataFrame:
+    some = slice(0, _COMPARED)
+    aadt, lanes = traffic.aadt[:, some], traffic.lanes
+    names = ("width_m", "speed_m_min", "angle_deg", "stop", "stop_minutes", "wander")
+    fewer: dict[str, Any] = {name: getattr(zone, name)[some] for name in names}
+    few = replace(zone, **fewer)
+
+    def at(name: str, q: float) -> KillingZone:
+        fixed: dict[str, Any] = {
+            name: np.full_like(few.wander, np.quantile(getattr(zone, name), q))
+        }
+        return replace(few, **fixed)
+
+    even = np.full(24, 1 / 24)
+    cases = {
+        "as used": (few, how),
+        "traffic alike in all hours": (few, replace(how, vehicles=even)),
+        f"vehicles in bunches of {section.vehicles_in_a_bunch:g}": (
+            few, replace(how, bunch=section.vehicles_in_a_bunch, gap_s=section.bunch_gap_s),
+        ),
+        "animals never stop": (replace(few, stop=np.zeros_like(few.stop)), how),
+        "stops, wheels in one track": (replace(few, wander=np.zeros_like(few.wander)), how),
+        "stops, wheels anywhere in the lane": (replace(few, wander=np.ones_like(few.wander)), how),
+        "slow (5 % point of speed)": (at("speed_m_min", 0.05), how),
+        "fast (95 % point of speed)": (at("speed_m_min", 0.95), how),
+        "narrow strip (5 % point)": (at("width_m", 0.05), how),
+        "wide strip (95 % point)": (at("width_m", 0.95), how),
+    }  # fmt: skip
+    share = weight / weight.sum() if weight.sum() > 0 else np.full(len(weight), np.nan)
+    rows = [
+        (name, float(share @ chances_of(aadt, lanes, *case).mean(axis=-1)))
+        for name, case in cases.items()
+    ]
+    table = pd.DataFrame(rows, columns=["assumption", "kill_chance"])
+    return table.assign(times=table["kill_chance"] / table["kill_chance"].iloc[0])
+
+
+def _compared_words(compared: pd.DataFrame) -> str:
+    rows = compared.iloc[1:]
+    if rows["times"].isna().any():
+        return "Other assumptions are not compared: no road counts."
+    parts = (
+        f"{name} {p:.2g}" for name, p in zip(rows["assumption"], rows["kill_chance"], strict=True)
+    )
+    first = compared["kill_chance"].iloc[0]
+    return f"Mean chance {first:.2g}; with one assumption changed: {', '.join(parts)}."
