@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
     from roadrisk.roads.network import Floats, Ints
+    from roadrisk.sightings.linking_marks import Marks
     from roadrisk.sightings.linking_partitions import Posterior
-    from roadrisk.sightings.linking_weight import Marks
     from roadrisk.table_settings import SightingsSection
 
 RULES_M, RULES_DAYS = (50.0, 100.0, 250.0), (1.0, 2.0, 7.0)

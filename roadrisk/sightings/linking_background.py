@@ -9,14 +9,15 @@ from scipy.spatial import cKDTree
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
+    from roadrisk.sightings.linking_marks import Marks
     from roadrisk.sightings.linking_partitions import Posterior
-    from roadrisk.sightings.linking_weight import Marks
 
 _CELL_M = 25.0
 _WIDTHS_M = (100.0, 250.0, 600.0, 1500.0)
 _WIDTHS_DAYS = (3.0, 10.0, 30.0, 90.0)
 _SEASON_DAYS = 20
 _YEAR = 365.25
+_BUSY_M, _BUSY_PRIOR = 2000.0, 5.0
 _PRIOR = 2.0  # reports' worth of belief in each width
 _ROUNDS = 25
 
@@ -73,6 +74,34 @@ def intensity_of(
     return out
 
 
+def busy_places(m: Marks, posterior: Posterior) -> Floats:
+    """Estimate how much oftener than elsewhere an animal is reported around each report.
+
+    Parameters
+    ----------
+    m : Marks
+    posterior : Posterior
+
+    Returns
+    -------
+    ndarray
+        Repeats for each animal within 2 km, over the mean of the study; drawn to 1 as if five more
+        animals had been reported as often as the mean. Reports likely of the same animal are
+        left out in turn.
+    """
+    cell, centre = _cells(m)
+    near = cKDTree(centre).query_pairs(_BUSY_M, output_type="ndarray")
+    apart = np.linalg.norm(centre[near[:, 0]] - centre[near[:, 1]], axis=1)
+    first, again = posterior.first, 1.0 - posterior.first
+    mean = (again.sum() + 1.0) / (first.sum() + 4.0)
+    animals, repeats = (
+        _in_space(cell, centre, near, apart, w, _Own(posterior, w), (_BUSY_M,))[0]
+        / _kernel(np.zeros(1), _BUSY_M)
+        for w in (first, again)
+    )
+    return (repeats + _BUSY_PRIOR * mean) / (mean * (animals + _BUSY_PRIOR))
+
+
 class _Own:
     """What a report and others of its animal put into sums over all reports."""
 
@@ -103,13 +132,19 @@ def _cells(m: Marks) -> tuple[Ints, Floats]:
 
 
 def _in_space(
-    cell: Ints, centre: Floats, near: Ints, apart: Floats, w: Floats, own: _Own
+    cell: Ints,
+    centre: Floats,
+    near: Ints,
+    apart: Floats,
+    w: Floats,
+    own: _Own,
+    widths: tuple[float, ...] = _WIDTHS_M,
 ) -> list[Floats]:
     """Sum of kernels along the road at each report, by width."""
     mass = np.bincount(cell, w, len(centre))
     own_apart = np.linalg.norm(centre[cell[own.i]] - centre[cell[own.j]], axis=1)
     out = []
-    for width in _WIDTHS_M:
+    for width in widths:
         k = _kernel(apart, width)
         total = mass * _kernel(np.zeros(1), width)
         total = total + np.bincount(near[:, 0], mass[near[:, 1]] * k, len(centre))

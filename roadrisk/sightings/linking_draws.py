@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, NamedTuple
 import numba as nb
 import numpy as np
 
-from roadrisk.sightings.linking_weight import PLACES, Marks, Rates, log_sum, log_weights
+from roadrisk.sightings.linking_life import add_life
+from roadrisk.sightings.linking_weight import log_sum, log_weights
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
-    from roadrisk.sightings.linking_weight import Bools
+    from roadrisk.sightings.linking_marks import Bools, Marks, Rates
 
 _BURN_IN = 20
 
@@ -19,8 +20,8 @@ _BURN_IN = 20
 @nb.njit(cache=True, nogil=True)
 def draw_divisions(
     m: Marks, intensity: Floats, rates: Rates, rows: Ints, unit: Ints, units: int, like: Ints,
-    lag: Floats, bad: Bools, near: Bools, random: Floats, sweeps: int,
-) -> tuple[Floats, Floats, Floats, Floats]:  # fmt: skip
+    bad: Bools, near: Bools, random: Floats, sweeps: int, lives: Floats,
+) -> tuple[Floats, Floats, Floats]:  # fmt: skip
     """Draw divisions of reports into animals.
 
     Parameters
@@ -35,14 +36,14 @@ def draw_divisions(
     units : int
     like : ndarray of int64, shape (n, n)
         Bins of the likeness of remarks.
-    lag : ndarray, shape (2, n, n)
-        Of `linking_weight.lag_table`.
     bad, near : ndarray of bool, shape (n, n)
         Pairs that can't be of one animal; pairs through which a unit may join a group.
     random : ndarray
         Uniform numbers, used again from the start when they run out.
     sweeps : int
         Divisions that are kept, after 20 that are not.
+    lives : ndarray
+        As in `linking_partitions.Posterior`; is added to.
 
     Returns
     -------
@@ -50,8 +51,6 @@ def draw_divisions(
         Chances that two reports are of one animal, and that one is the next after the other.
     first : ndarray, shape (n,)
         Chance to be an animal's first report.
-    steps : ndarray, shape (n, 2, 4)
-        See `linking_partitions.Posterior`.
 
     Notes
     -----
@@ -60,9 +59,8 @@ def draw_divisions(
     """
     n = len(rows)
     together, following, first = np.zeros((n, n)), np.zeros((n, n)), np.zeros(n)
-    steps = np.zeros((n, 2, PLACES))
     head, apart, friends, friend = _prepared(unit, units, bad, near)
-    p = Parcel(m, intensity, rates, rows, unit, units, like, lag, head)
+    p = Parcel(m, intensity, rates, rows, unit, units, like, head)
     group, lists, sizes = (
         np.arange(units),
         np.empty((units, units), np.int64),
@@ -100,14 +98,14 @@ def draw_divisions(
             lists[g, sizes[g]] = u
             sizes[g] += 1
         if kept:
-            _keep_order(unit, group, following, steps)
+            _keep_order(p, lists, sizes, following, lives, 1.0 / sweeps)
     # Both units of a pair have been asked, each in every sweep.
     together /= 2.0 * sweeps
     for k in range(n):
         for o in range(k + 1, n):
             if unit[k] == unit[o]:
                 together[k, o] = 1.0
-    return together, following / sweeps, first / sweeps, steps / sweeps
+    return together, following / sweeps, first / sweeps
 
 
 @nb.njit(cache=True, nogil=True)
@@ -141,7 +139,6 @@ class Parcel(NamedTuple):
     unit: Ints
     units: int
     like: Ints
-    lag: Floats
     head: Ints
 
 
@@ -168,6 +165,14 @@ def _prepared(unit: Ints, units: int, bad: Bools, near: Bools) -> tuple[Ints, Bo
 @nb.njit(cache=True, nogil=True)
 def _weight(p: Parcel, group: Ints, size: int, extra: int) -> float:
     """Log weight of a group, with one unit more unless `extra` is negative."""
+    at = _reports(p, group, size, extra)
+    weights = log_weights(p.m, p.intensity, p.rows[at], at, len(at), p.like, p.rates)
+    return log_sum(*weights)
+
+
+@nb.njit(cache=True, nogil=True)
+def _reports(p: Parcel, group: Ints, size: int, extra: int) -> Ints:
+    """List the reports of a group in order of time, by their places in the parcel."""
     at, count = np.empty(len(p.rows), np.int64), 0
     single = p.units == len(p.rows)
     for q in range(size + (extra >= 0)):
@@ -181,8 +186,7 @@ def _weight(p: Parcel, group: Ints, size: int, extra: int) -> float:
                 place -= 1
             at[place] = k
             count += 1
-    members = p.rows[at[:count]]
-    return log_sum(*log_weights(p.m, p.intensity, members, at, count, p.like, p.lag, p.rates))
+    return at[:count]
 
 
 @nb.njit(cache=True, nogil=True)
@@ -225,14 +229,14 @@ def _keep(
 
 
 @nb.njit(cache=True, nogil=True)
-def _keep_order(unit: Ints, group: Ints, following: Floats, steps: Floats) -> None:
-    """Count which report follows which in a division."""
-    last, place = np.full(len(group), -1, np.int64), np.zeros(len(group), np.int64)
-    for k in range(len(unit)):
-        g = group[unit[k]]
-        if last[g] >= 0:
-            following[last[g], k] += 1.0
-            steps[last[g], 1, min(place[g] - 1, PLACES - 1)] += 1.0
-        steps[k, 0, min(place[g], PLACES - 1)] += 1.0
-        place[g] += 1
-        last[g] = k
+def _keep_order(
+    p: Parcel, lists: Ints, sizes: Ints, following: Floats, lives: Floats, share: float
+) -> None:
+    """Count which report follows which in a division, and what its animals' lives were."""
+    for g in range(len(sizes)):
+        if sizes[g] == 0:
+            continue
+        at = _reports(p, lists[g], sizes[g], -1)
+        for k in range(len(at) - 1):
+            following[at[k], at[k + 1]] += 1.0
+        add_life(p.m, p.intensity, p.rows[at], len(at), share, p.rates, lives)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from roadrisk.sightings.linking_weight import ALIVE, DEAD, EITHER, Marks
+from roadrisk.sightings.linking_marks import ALIVE, DEAD, EITHER, Marks
 from roadrisk.sightings.placed import RADIUS_95_PER_SD
 
 if TYPE_CHECKING:
@@ -73,6 +73,7 @@ def read_marks(
         observer=_codes(reports["recordedBy"]),
         share=np.zeros(n),
         habit=np.ones(n),
+        busy=np.ones(n),
         kinds=np.column_stack(kinds).astype(np.int64).reshape(n, 3),
         size=np.log(_numbers(reports["length_mm"])),
         action=reports["carcass_action"].map(_ACTIONS).fillna(-1).to_numpy(np.int64),

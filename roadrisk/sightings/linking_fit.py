@@ -8,20 +8,11 @@ import numba as nb
 import numpy as np
 from scipy.optimize import brentq
 
-from roadrisk.sightings.linking_background import intensity_of
+from roadrisk.sightings.linking_background import busy_places, intensity_of
 from roadrisk.sightings.linking_evidence import LIKENESS_BINS, with_shares
+from roadrisk.sightings.linking_marks import ALIVE, DEAD, EITHER, Marks, Rates
 from roadrisk.sightings.linking_partitions import Posterior, weigh
-from roadrisk.sightings.linking_weight import (
-    ALIVE,
-    DEAD,
-    EITHER,
-    PLACES,
-    Marks,
-    Rates,
-    how_soon,
-    lag_density,
-    near_density,
-)
+from roadrisk.sightings.linking_weight import how_soon, near_density
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
@@ -31,11 +22,13 @@ if TYPE_CHECKING:
 _MINUTES_A_DAY = 1440.0
 _NEAR_FACTOR = np.array([0.5, 1.0, 2.0, 4.0])
 # Beliefs before the data, as numbers of repeats; project choices.
-_LAG_SCALE = np.array([[0.1, 0.3, 1.0, 1.5, 2.0], [0.025, 0.1, 0.33, 1.0, 2.5]])
-_LAG_PRIOR = np.array([[2.0, 3.0, 4.0, 0.5, 0.5], [0.5, 1.5, 3.0, 4.0, 1.0]])
+_SEEN = np.array([0.03, 0.1, 0.3, 1.0, 3.0, 10.0])  # reports in a mean time
+_SEEN_SHARE = np.array([0.15, 0.25, 0.3, 0.2, 0.08, 0.02])
+_STAY = np.array([0.125, 0.4, 1.0, 2.5])  # mean times
+_STAY_SHARE = np.array([0.15, 0.25, 0.4, 0.2])
+_LIFE = np.stack([np.outer(_SEEN_SHARE, _STAY_SHARE)] * 2)
+_LIFE_PRIOR = 12.0
 _NEAR_PRIOR = np.array([3.0, 6.0, 2.0, 1.0])
-_FOLLOW_PRIOR = (2.0, 6.0)  # repeats, last reports
-_PLACE_PRIOR = 10.0
 _KIND_PRIOR = np.array([[1.0, 20.0], [2.0, 20.0], [1.0, 20.0]])  # errors, words
 _REPEAT_PRIOR, _HABIT_PRIOR = 4.0, 3.0
 _SIZE_ERROR, _SIZE_PRIOR = 0.15, 10.0
@@ -65,13 +58,13 @@ def first_rates(m: Marks, settings: SightingsSection, unrelated: Ints) -> Rates:
     common = _commonness(unrelated)
     alike = common * _REMARK_TILT
     return Rates(
-        follow=np.repeat([[0.2], [0.25]], PLACES, axis=1),
-        lag_scale=_LAG_SCALE * mean[:, None],
-        lag_weight=_LAG_PRIOR / _LAG_PRIOR.sum(axis=1, keepdims=True),
+        life=_LIFE,
+        seen=_SEEN / mean[:, None],
+        stay=_STAY * mean[:, None],
         last=mean * _LONGEST,
         near_factor=_NEAR_FACTOR,
         near_weight=_NEAR_PRIOR / _NEAR_PRIOR.sum(),
-        floor_variance=(settings.same_place_m / 5.0) ** 2,
+        floor_variance=(settings.same_place_m / 25.0) ** 2,
         repeat=np.ones(3),
         kind_error=_KIND_PRIOR[:, 0] / _KIND_PRIOR[:, 1],
         kind_share=_kind_shares(m),
@@ -155,30 +148,28 @@ def fit(
         np.zeros(0),
         np.zeros(0),
         np.full(len(m.x), 0.8),
-        np.zeros((len(m.x), 2, PLACES)),
+        rates.life,
     )
     for _ in range(ROUNDS):
-        m = with_shares(m, posterior.first)
+        m = with_shares(m, posterior.first)._replace(busy=busy_places(m, posterior))
         intensity = intensity_of(m, posterior, chance, road_m, first_day, days)
         posterior = weigh(m, candidates, intensity, rates, most=EM_UNITS, sweeps=EM_SWEEPS)
-        rates = _improved(m, candidates, posterior, chance, rates, unrelated)
+        rates = _improved(m, candidates, posterior, rates, unrelated)
         m = m._replace(habit=_habits(m, posterior.i, posterior.j, posterior.next, rates.repeat))
-    m = with_shares(m, posterior.first)
+    m = with_shares(m, posterior.first)._replace(busy=busy_places(m, posterior))
     return m, intensity_of(m, posterior, chance, road_m, first_day, days), rates
 
 
 def _improved(
-    m: Marks, candidates: Candidates, posterior: Posterior, chance: Floats, rates: Rates,
+    m: Marks, candidates: Candidates, posterior: Posterior, rates: Rates,
     unrelated: Ints,
 ) -> Rates:  # fmt: skip
     """Rates that suit the chances of who follows whom."""
     keep = posterior.next > 1e-4
     i, j, p = posterior.i[keep], posterior.j[keep], posterior.next[keep]
-    both = chance[i] * chance[j]
-    kind = p[:, None] * both / np.maximum(both.sum(axis=1, keepdims=True), 1e-12)
+    life = posterior.lives + _LIFE_PRIOR * _LIFE
     rates = rates._replace(
-        follow=_follow(posterior, chance),
-        lag_weight=_lag_weights(m, i, j, kind, rates),
+        life=life / life.sum(axis=(1, 2), keepdims=True),
         near_weight=_near_weights(m, i, j, p, rates),
         repeat=_repeats(m, i, j, p),
         kind_error=_kind_errors(m, i, j, p),
@@ -187,40 +178,9 @@ def _improved(
     return rates._replace(remark_ratio=_remark_ratios(candidates, posterior, unrelated))
 
 
-def _follow(posterior: Posterior, chance: Floats) -> Floats:
-    """Chance that another report follows the first, second, ..., drawn to that of all together."""
-    seen = np.einsum("nk,nsp->skp", chance, posterior.steps)
-    there, followed = seen[0], seen[1]
-    one, none = _FOLLOW_PRIOR
-    mean = (followed.sum(axis=1) + one) / (there.sum(axis=1) + one + none)
-    each = (followed + _PLACE_PRIOR * mean[:, None]) / (there + _PLACE_PRIOR)
-    return np.clip(each, 0.01, 0.95)
-
-
-def _lag_weights(m: Marks, i: Ints, j: Ints, kind: Floats, rates: Rates) -> Floats:
-    out = _LAG_PRIOR + _lag_beliefs(m, i, j, kind, rates)
-    return out / out.sum(axis=1, keepdims=True)
-
-
 def _near_weights(m: Marks, i: Ints, j: Ints, p: Floats, rates: Rates) -> Floats:
     out = _NEAR_PRIOR + _near_beliefs(m, i, j, p, rates)
     return out / out.sum()
-
-
-@nb.njit(cache=True, nogil=True)
-def _lag_beliefs(m: Marks, i: Ints, j: Ints, kind: Floats, rates: Rates) -> Floats:
-    """Count the repeats expected in each part of the mixture of times, alive and dead."""
-    out = np.zeros_like(rates.lag_weight)
-    part = np.empty(out.shape[1])
-    for k in range(len(i)):
-        for state in range(2):
-            if kind[k, state] < 1e-4:
-                continue
-            for b in range(len(part)):
-                density = lag_density(m, i[k], j[k], state, b, rates)
-                part[b] = rates.lag_weight[state, b] * density
-            out[state] += kind[k, state] * part / max(part.sum(), 1e-300)
-    return out
 
 
 @nb.njit(cache=True, nogil=True)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numba as nb
 import numpy as np
 
-from roadrisk.sightings.linking_weight import Marks, Rates, exclude_each_other
+from roadrisk.sightings.linking_marks import Marks, Rates, exclude_each_other
 from roadrisk.sightings.placed import RADIUS_95_PER_SD
 
 if TYPE_CHECKING:

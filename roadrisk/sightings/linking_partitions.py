@@ -10,20 +10,17 @@ import numpy as np
 
 from roadrisk.base.seeds import generator
 from roadrisk.sightings.linking_draws import draw_divisions
+from roadrisk.sightings.linking_life import add_life
+from roadrisk.sightings.linking_marks import Marks, Rates, exclude_each_other
 from roadrisk.sightings.linking_weight import (
-    PLACES,
-    Marks,
-    Rates,
-    exclude_each_other,
-    lag_table,
     log_sum,
     log_weights,
 )
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
+    from roadrisk.sightings.linking_marks import Bools
     from roadrisk.sightings.linking_pairs import Candidates
-    from roadrisk.sightings.linking_weight import Bools
 
 MOST_UNITS, LARGEST = 10, 400
 SWEEPS = 300
@@ -47,8 +44,8 @@ class Posterior:
         Chance that j is the animal's next report after i.
     first : ndarray, shape (reports,)
         Chance that a report is the first of its animal.
-    steps : ndarray, shape (reports, 2, 4)
-        Chance that it is the first, second, third, or a later one; and that another follows.
+    lives : ndarray, of the shape of `Rates.life`
+        Expected number of animals in each part of its grid.
     """
 
     i: Ints
@@ -56,7 +53,7 @@ class Posterior:
     together: Floats
     next: Floats
     first: Floats
-    steps: Floats
+    lives: Floats
 
 
 def weigh(
@@ -108,16 +105,15 @@ def weigh(
     pair_start = np.searchsorted(parcel[candidates.i[same]], np.arange(len(start)))
     size = np.diff(start)
     out = np.concatenate([[0], np.cumsum(size * (size - 1) // 2)])
-    first, steps = np.ones(n), np.zeros((n, 2, PLACES))
-    steps[:, 0, 0] = 1.0
+    first, lives = np.ones(n), np.zeros_like(rates.life)
     a, b = np.zeros(out[-1], np.int64), np.zeros(out[-1], np.int64)
     together, following = np.zeros(out[-1]), np.zeros(out[-1])
     _weigh_parcels(
         m, intensity, rates, order, start, candidates.i[same], candidates.j[same],
         candidates.like[same], candidates.apart[same], odds[same], pair_start, out, a, b,
-        together, following, first, steps, least, most, random, sweeps,
+        together, following, first, lives, least, most, random, sweeps,
     )  # fmt: skip
-    return Posterior(a, b, together, following, first, steps)
+    return Posterior(a, b, together, following, first, lives)
 
 
 @nb.njit(cache=True, nogil=True)
@@ -129,14 +125,13 @@ def _pair_odds(m: Marks, intensity: Floats, i: Ints, j: Ints, like: Ints, rates:
         if exclude_each_other(m, i[k], j[k], rates):
             out[k] = -np.inf
             continue
-        members[0], members[1] = i[k], j[k]
-        table[0, 1], lag = like[k], lag_table(m, members, rates)
+        table[0, 1] = like[k]
         members[0] = i[k]
-        alone = log_sum(*log_weights(m, intensity, members, at, 1, table, lag, rates))
+        alone = log_sum(*log_weights(m, intensity, members, at, 1, table, rates))
         members[0] = j[k]
-        alone += log_sum(*log_weights(m, intensity, members, at, 1, table, lag, rates))
+        alone += log_sum(*log_weights(m, intensity, members, at, 1, table, rates))
         members[0], members[1] = i[k], j[k]
-        out[k] = log_sum(*log_weights(m, intensity, members, at, 2, table, lag, rates)) - alone
+        out[k] = log_sum(*log_weights(m, intensity, members, at, 2, table, rates)) - alone
     return out
 
 
@@ -181,14 +176,14 @@ def _weigh_parcels(
     m: Marks, intensity: Floats, rates: Rates, order: Ints, start: Ints, pair_i: Ints,
     pair_j: Ints, pair_like: Ints, pair_apart: Bools, pair_odds: Floats, pair_start: Ints,
     out: Ints, a: Ints, b: Ints, together: Floats, following: Floats, first: Floats,
-    steps: Floats, least: float,
-    most: int, random: Floats, sweeps: int,
+    lives: Floats, least: float, most: int, random: Floats, sweeps: int,
 ) -> None:  # fmt: skip
     """Fill chances of pairs and first reports, parcel by parcel."""
     for p in range(len(start) - 1):
         rows = order[start[p] : start[p + 1]]
         n = len(rows)
         if n < 2:
+            add_life(m, intensity, rows, 1, 1.0, rates, lives)
             continue
         like, bad = np.full((n, n), -1, np.int64), np.zeros((n, n), np.bool_)
         near = np.zeros((n, n), np.bool_)
@@ -201,15 +196,16 @@ def _weigh_parcels(
             bad[k, o] = bad[k, o] or pair_apart[q]
             near[k, o] = near[o, k] = pair_odds[q] >= least
         unit, units = _units(m, rows)
-        lag = lag_table(m, rows, rates)
         if units <= most:
-            weight = _group_weights(m, intensity, rates, rows, unit, units, like, lag, bad)
-            pair, after, one, step = _summed(unit, _chances(weight, units))
-        else:
-            pair, after, one, step = draw_divisions(
-                m, intensity, rates, rows, unit, units, like, lag, bad, near, random, sweeps
+            weight = _group_weights(m, intensity, rates, rows, unit, units, like, bad)
+            pair, after, one = _summed(
+                m, intensity, rates, rows, unit, _chances(weight, units), lives
             )
-        first[rows], steps[rows] = one, step
+        else:
+            pair, after, one = draw_divisions(
+                m, intensity, rates, rows, unit, units, like, bad, near, random, sweeps, lives
+            )
+        first[rows] = one
         at = out[p]
         for k in range(n):
             for o in range(k + 1, n):
@@ -236,7 +232,7 @@ def _units(m: Marks, rows: Ints) -> tuple[Ints, int]:
 @nb.njit(cache=True, nogil=True)
 def _group_weights(
     m: Marks, intensity: Floats, rates: Rates, rows: Ints, unit: Ints, units: int, like: Ints,
-    lag: Floats, bad: Bools,
+    bad: Bools,
 ) -> Floats:  # fmt: skip
     """Weight of every subset of units as one animal, over that of its units one by one."""
     n = len(rows)
@@ -261,7 +257,7 @@ def _group_weights(
             if (mask >> unit[k]) & 1:
                 members[count], at[count] = rows[k], k
                 count += 1
-        whole = log_sum(*log_weights(m, intensity, members, at, count, like, lag, rates))
+        whole = log_sum(*log_weights(m, intensity, members, at, count, like, rates))
         if before == 0:
             one[top], log[mask] = whole, 0.0
             continue
@@ -297,11 +293,13 @@ def _chances(weight: Floats, units: int) -> Floats:
 
 
 @nb.njit(cache=True, nogil=True)
-def _summed(unit: Ints, chance: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+def _summed(
+    m: Marks, intensity: Floats, rates: Rates, rows: Ints, unit: Ints, chance: Floats, lives: Floats
+) -> tuple[Floats, Floats, Floats]:
     """Add up the chances of groups into those of pairs, of next reports and of first reports."""
     n = len(unit)
     together, following, first = np.zeros((n, n)), np.zeros((n, n)), np.zeros(n)
-    steps, members = np.zeros((n, 2, PLACES)), np.empty(n, np.int64)
+    at = np.empty(n, np.int64)
     for mask in range(1, len(chance)):
         p = chance[mask]
         if p <= 0.0:
@@ -309,14 +307,13 @@ def _summed(unit: Ints, chance: Floats) -> tuple[Floats, Floats, Floats, Floats]
         count = 0
         for k in range(n):
             if (mask >> unit[k]) & 1:
-                members[count] = k
+                at[count] = k
                 count += 1
-        first[members[0]] += p
+        first[at[0]] += p
+        add_life(m, intensity, rows[at[:count]], count, p, rates, lives)
         for k in range(count):
-            steps[members[k], 0, min(k, PLACES - 1)] += p
             if k + 1 < count:
-                steps[members[k], 1, min(k, PLACES - 1)] += p
-                following[members[k], members[k + 1]] += p
+                following[at[k], at[k + 1]] += p
             for o in range(k + 1, count):
-                together[members[k], members[o]] += p
-    return together, following, first, steps
+                together[at[k], at[o]] += p
+    return together, following, first
