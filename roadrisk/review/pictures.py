@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from pathlib import Path, PurePosixPath
 
+from roadrisk.records.photos import FOLDER
+
 LARGEST_BYTES = 40 * 1024 * 1024
 MOST_PHOTOS = 12
 _MAGIC = (
@@ -16,8 +18,8 @@ _MAGIC = (
 
 
 def photo_names(media: str) -> list[str]:
-    """Return the names in a Darwin Core associatedMedia field, which parts them by bars."""
-    parts = re.split(r"\s*[|\n]\s*", media[:20_000])
+    """Return the names in an associatedMedia field, parted as `records.photos` parts them."""
+    parts = re.split(r"[|;,\n]", media[:20_000])
     return [part.strip() for part in parts if part.strip()][:MOST_PHOTOS]
 
 
@@ -46,15 +48,15 @@ class Pictures:
         bad = not name.isprintable() or len(name) > 250 or ":" in name
         if bad or plain.is_absolute() or ".." in plain.parts:
             return None
-        try:
-            path = (self._folder / plain).resolve()
-            if not path.is_relative_to(self._folder) or not path.is_file():
-                return None
-            if path.stat().st_size > LARGEST_BYTES:
-                return None
-            return path if _kind_of(path) else None
-        except (OSError, ValueError):
-            return None
+        for base in (self._folder, self._folder / FOLDER):
+            try:
+                path = (base / plain).resolve()
+                inside = path.is_relative_to(self._folder) and path.is_file()
+                if inside and path.stat().st_size <= LARGEST_BYTES and _kind_of(path):
+                    return path
+            except (OSError, ValueError):  # a name that no file can have
+                continue
+        return None
 
     def read(self, name: str) -> tuple[bytes, str] | None:
         """Return a photo's bytes and its content type, told by how the file begins."""

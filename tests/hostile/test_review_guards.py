@@ -8,10 +8,8 @@ from __future__ import annotations
 
 import json
 import socket
-import struct
 import threading
 import time
-import zlib
 from dataclasses import dataclass
 from http.client import HTTPConnection, HTTPResponse
 from pathlib import Path
@@ -24,6 +22,7 @@ from roadrisk.records.decision_store import DecisionStore
 from roadrisk.review.guards import LARGEST_BODY, SECURITY_HEADERS
 from roadrisk.review.server import Prepared, _listening
 from tests.pages.serve_made import made_page
+from tests.pages.small_png import small_png
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -313,22 +312,12 @@ def test_nothing_but_the_pages_own_files_is_served(entered: Running) -> None:
     assert entered.ask("GET", "/page/review.js").status == 200
 
 
-def _png() -> bytes:
-    def chunk(kind: bytes, data: bytes) -> bytes:
-        body = kind + data
-        return struct.pack(">I", len(data)) + body + struct.pack(">I", zlib.crc32(body))
-
-    head = struct.pack(">IIBBBBB", 1, 1, 8, 0, 0, 0, 0)
-    data = chunk(b"IDAT", zlib.compress(b"\x00\x80"))
-    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + data + chunk(b"IEND", b"")
-
-
 def test_only_pictures_that_a_report_names_and_that_lie_in_the_folder(entered: Running) -> None:
     """The content type comes from how the file begins, never from its name."""
     photos, outside = entered.folder / "photos", entered.folder.parent / "outside.png"
     photos.mkdir()
-    outside.write_bytes(_png())
-    (photos / "a b.jpg").write_bytes(_png())
+    outside.write_bytes(small_png())
+    (photos / "a b.jpg").write_bytes(small_png())
     (photos / "page.jpg").write_bytes(b"<script>window.__hacked = 1</script>")
     (photos / "drawing.svg").write_bytes(b"<svg xmlns='http://www.w3.org/2000/svg'/>")
     (photos / "link.png").symlink_to(outside)
@@ -340,7 +329,7 @@ def test_only_pictures_that_a_report_names_and_that_lie_in_the_folder(entered: R
     entered.prepared.desk.columns["associatedMedia"][2] = " | ".join(names)
     first = entered.ask("GET", "/photo/2/0")
     assert (first.status, first.headers["content-type"]) == (200, "image/png")
-    assert first.body == _png()
+    assert first.body == small_png()
     for which in range(1, 14):
         assert entered.ask("GET", f"/photo/2/{which}").status == 404, which
     for path in ("/photo/2/-1", "/photo/99999/0", "/photo/2/x", "/photo/2/../2/0"):

@@ -101,6 +101,7 @@ def open_review(
     opened.watch(page)
     page.goto(served.address)
     expect(page.locator("#position")).not_to_be_empty()
+    expect(page.locator("body")).not_to_have_class(re.compile("busy"))
     if reviewer:
         page.locator("#who_name").fill(reviewer)
         page.keyboard.press("Enter")

@@ -14,6 +14,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from roadrisk.records.decision_store import DecisionStore
 from tests.pages.review_page import Opened, Served, open_review, serve_made
+from tests.pages.small_png import small_png
 from tests.sightings import made_reviewed as made
 
 if TYPE_CHECKING:
@@ -449,6 +450,29 @@ def _click_everything(opened: Opened) -> None:
     page.locator(".leaflet-control-zoom-out").click()
     page.locator("#show_hidden").uncheck()
     expect(page.locator("#tags li")).to_have_count(0)
+
+
+def test_a_photo_in_the_study_folder_is_shown(
+    served: Served, folder: Path, browser: Browser
+) -> None:
+    """Of three that the report names one is there; the others are names."""
+    (folder / "photos").mkdir()
+    (folder / "photos" / "a b.jpg").write_bytes(small_png())
+    opened = open_review(browser, served)
+    page = opened.page
+    for number in (2, 3):
+        page.keyboard.press("j")
+        opened.at(f"{number} of {QUEUE}")
+    expect(page.locator("#photos figure")).to_have_count(3)
+    picture = page.locator("#photos img")
+    expect(picture).to_have_count(1)
+    expect(picture).to_be_visible()
+    assert picture.evaluate("p => p.decode().then(() => p.naturalWidth)") == 1
+    expect(page.locator("#photos")).to_contain_text(made.URL)
+    with opened.context.expect_page() as tab:
+        picture.click()
+    assert tab.value.evaluate("document.images.length") == 1
+    assert opened.complaints == []
 
 
 def test_marks_that_turn_text_around_are_seen(served: Served, browser: Browser) -> None:
