@@ -1,0 +1,294 @@
+"""Sources laid out as rows and unknowns of one model."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import stats
+
+from roadrisk.mortality.sparse_factor import Pattern, lay_pattern
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from roadrisk.mortality.joint_field import RoadField
+    from roadrisk.mortality.sources import Source
+    from roadrisk.roads.network import Floats, Ints
+
+# Standard deviations of the priors of what isn't shrunk: levels (in effect free), coefficients.
+LEVEL_SD, COEFFICIENT_SD = 10.0, 1.0
+_MOST_SHAPES, _SHAPES_HOLD, _SLIGHT_SD = 4, 0.95, 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class KnownChance:
+    """A known chance of being counted as a mean, a common factor and a few shapes.
+
+    Attributes
+    ----------
+    rows : ndarray of int64, shape (watched,)
+        Pieces that the source watched.
+    mean : ndarray, shape (watched,)
+        Mean of the log chance.
+    common : ndarray, shape (draws,)
+        Sorted deviations of the log chance that all pieces share.
+    shapes : ndarray, shape (watched, shapes)
+        Deviations that differ between pieces, one standard deviation each.
+    """
+
+    rows: Ints
+    mean: Floats
+    common: Floats
+    shapes: Floats
+
+    def log_chance(self, common: Floats, shapes: Floats) -> Floats:
+        """Return log chances for draws of the standardised unknowns.
+
+        Parameters
+        ----------
+        common : ndarray, shape (draws,)
+            Standard normal where the data say nothing more; read as a quantile, so that a
+            skewed chance stays skewed.
+        shapes : ndarray, shape (shapes, draws)
+
+        Returns
+        -------
+        ndarray, shape (watched, draws)
+        """
+        share = stats.norm.cdf(common) * (len(self.common) - 1)
+        factor = np.interp(share, np.arange(len(self.common)), self.common)
+        return np.asarray(self.mean[:, None] + factor + self.shapes @ shapes)
+
+
+def known_chance(source: Source) -> KnownChance:
+    """Split draws of a log chance into mean, common factor and shapes.
+
+    Parameters
+    ----------
+    source : Source
+        With `log_q`.
+
+    Returns
+    -------
+    KnownChance
+
+    Notes
+    -----
+    Shapes are the leading principal components that hold 95 % of what isn't common, four at
+    most; they are taken as normal, the common factor is kept as it was drawn.
+    """
+    rows = np.flatnonzero(source.exposure > 0)
+    log_q = np.asarray(source.log_q, dtype=np.float64)
+    if log_q.ndim == 1:
+        mean = np.full(len(rows), log_q.mean())
+        return KnownChance(rows, mean, np.sort(log_q - log_q.mean()), np.zeros((len(rows), 0)))
+    log_q = log_q[rows]
+    mean = log_q.mean(axis=1)
+    around = log_q - mean[:, None]
+    weight = source.exposure[rows] * np.exp(mean)
+    weight = weight / weight.sum()
+    common = weight @ around
+    rest = (around - common) * np.sqrt(weight)[:, None]
+    values, vectors = np.linalg.eigh(rest.T @ rest / log_q.shape[1])
+    values, vectors = np.maximum(values[::-1], 0.0), vectors[:, ::-1]
+    total = values.sum()
+    keep = 0
+    if total > _SLIGHT_SD**2:
+        keep = int(np.searchsorted(np.cumsum(values), _SHAPES_HOLD * total)) + 1
+        keep = min(keep, _MOST_SHAPES, len(values))
+    shapes = (around - common) @ vectors[:, :keep] / np.sqrt(log_q.shape[1])
+    return KnownChance(rows, mean, np.sort(common), shapes)
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """Rows (one a source and watched piece) and unknowns of the model.
+
+    Attributes
+    ----------
+    y, offset : ndarray, shape (rows,)
+        Counts; log of exposure times mean chance.
+    piece, source : ndarray of int64, shape (rows,)
+    nodes : ndarray of int64, shape (rows, 5)
+        Unknowns that add up to each row's log rate, -1 where fewer.
+    border : ndarray, shape (rows, columns)
+        Coefficients of the unknowns that touch many rows.
+    border_sd : ndarray, shape (columns,)
+        Prior standard deviations of these.
+    border_name : tuple of str
+    blocks : tuple of (str, int, int)
+        Name, first unknown and number of unknowns of each block that has a standard deviation
+        of its own; one name may come more than once.
+    field : RoadField
+        Of the blocks "smooth" and "effort along the road".
+    covariates : ndarray, shape (pieces, covariates)
+    chances : dict of int to KnownChance
+        By number of the source.
+    """
+
+    y: Floats
+    offset: Floats
+    piece: Ints
+    source: Ints
+    nodes: Ints
+    border: Floats
+    border_sd: Floats
+    border_name: tuple[str, ...]
+    blocks: tuple[tuple[str, int, int], ...]
+    field: RoadField
+    covariates: Floats
+    chances: dict[int, KnownChance]
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns that have a standard deviation of their own."""
+        _, first, count = self.blocks[-1]
+        return first + count
+
+    @property
+    def scales(self) -> tuple[str, ...]:
+        """Names of the standard deviations."""
+        return tuple(dict.fromkeys(name for name, _, _ in self.blocks))
+
+    @cached_property
+    def pairs(self) -> tuple[Ints, Ints, Ints]:
+        """Rows and pairs of different unknowns that meet in them."""
+        row, a, b = [], [], []
+        for i in range(self.nodes.shape[1]):
+            for j in range(i):
+                both = np.flatnonzero((self.nodes[:, i] >= 0) & (self.nodes[:, j] >= 0))
+                row.append(both)
+                a.append(self.nodes[both, i])
+                b.append(self.nodes[both, j])
+        return np.concatenate(row), np.concatenate(a), np.concatenate(b)
+
+    @cached_property
+    def pattern(self) -> Pattern:
+        """Pattern of the precision matrix."""
+        _, a, b = self.pairs
+        fields = [first for name, first, _ in self.blocks if name in SMOOTH]
+        more_a = [first + self.field.a for first in fields]
+        more_b = [first + self.field.b for first in fields]
+        return lay_pattern(self.size, np.concatenate([a, *more_a]), np.concatenate([b, *more_b]))
+
+
+SMOOTH = ("smooth", "effort along the road")
+
+
+def lay_out(
+    sources: Sequence[Source],
+    field: RoadField,
+    covariates: Floats,
+    effort_covariates: Floats,
+    roads: Ints | None,
+) -> Layout:
+    """Lay the sources out.
+
+    Parameters
+    ----------
+    sources : sequence of Source
+        Those that watched something.
+    field : RoadField
+    covariates, effort_covariates : ndarray, shape (pieces, k)
+        Standardised; of deaths, and of the effort of sources without a known chance.
+    roads : ndarray of int64, shape (pieces,), or None
+        Road of each piece, for effort by road.
+
+    Returns
+    -------
+    Layout
+    """
+    size = len(field.diagonal)
+    blocks = [("smooth", 0, size), ("piece by piece", size, size)]
+    rows = [np.flatnonzero(s.exposure > 0) for s in sources]
+    nodes, columns = [], _Columns()
+    chances: dict[int, KnownChance] = {}
+    for number, (source, at) in enumerate(zip(sources, rows, strict=True)):
+        node = np.full((len(at), 5), -1, dtype=np.int64)
+        node[:, 0], node[:, 1] = at, size + at
+        if source.known:
+            chances[number] = known_chance(source)
+            if source.overdispersed:
+                node[:, 2] = _more(blocks, "clumps of known sources", len(at)) + np.arange(len(at))
+        else:
+            node[:, 2] = _more(blocks, "clumps of reports", len(at)) + np.arange(len(at))
+            node[:, 3] = _more(blocks, "effort along the road", size) + at
+            if roads is not None:
+                first = _more(blocks, "effort by road", int(roads.max()) + 1)
+                node[:, 4] = first + roads[at]
+        nodes.append(node)
+    columns.fill(sources, rows, chances, covariates, effort_covariates)
+    means = [chances[k].mean if k in chances else np.zeros(len(at)) for k, at in enumerate(rows)]
+    exposure = np.concatenate([s.exposure[at] for s, at in zip(sources, rows, strict=True)])
+    return Layout(
+        np.concatenate([s.y[at] for s, at in zip(sources, rows, strict=True)]),
+        np.log(exposure) + np.concatenate(means),
+        np.concatenate(rows),
+        np.repeat(np.arange(len(rows)), [len(at) for at in rows]),
+        np.concatenate(nodes),
+        np.column_stack(columns.values),
+        np.array(columns.sd),
+        tuple(columns.names),
+        tuple(blocks),
+        field,
+        covariates,
+        chances,
+    )
+
+
+def _more(blocks: list[tuple[str, int, int]], name: str, count: int) -> int:
+    first = blocks[-1][1] + blocks[-1][2]
+    blocks.append((name, first, count))
+    return first
+
+
+class _Columns:
+    """Gathers the columns of the border."""
+
+    def __init__(self) -> None:
+        self.values: list[Floats] = []
+        self.sd: list[float] = []
+        self.names: list[str] = []
+
+    def fill(
+        self,
+        sources: Sequence[Source],
+        rows: Sequence[Ints],
+        chances: dict[int, KnownChance],
+        covariates: Floats,
+        effort_covariates: Floats,
+    ) -> None:
+        total = sum(len(at) for at in rows)
+        start = np.concatenate([[0], np.cumsum([len(at) for at in rows])])
+        self._add("level", np.ones(total), LEVEL_SD)
+        every = np.concatenate(list(rows))
+        for k in range(covariates.shape[1]):
+            self._add(f"covariate {k}", covariates[every, k], COEFFICIENT_SD)
+        free = np.concatenate(
+            [np.full(len(at), not s.known) for s, at in zip(sources, rows, strict=True)]
+        )
+        if free.any():
+            for k in range(effort_covariates.shape[1]):
+                values = np.where(free, effort_covariates[every, k], 0.0)
+                self._add(f"effort covariate {k}", values, COEFFICIENT_SD)
+        for number in range(len(sources)):
+            inside = np.zeros(total)
+            inside[start[number] : start[number + 1]] = 1.0
+            if number not in chances:
+                self._add(f"level of {number}", inside, LEVEL_SD)
+                continue
+            chance = chances[number]
+            if chance.common.std() > 0:
+                self._add(f"common of {number}", inside * chance.common.std(), 1.0)
+            for k in range(chance.shapes.shape[1]):
+                shape = np.zeros(total)
+                shape[start[number] : start[number + 1]] = chance.shapes[:, k]
+                self._add(f"shape {k} of {number}", shape, 1.0)
+
+    def _add(self, name: str, values: Floats, sd: float) -> None:
+        self.names.append(name)
+        self.values.append(values)
+        self.sd.append(sd)

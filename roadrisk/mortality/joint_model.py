@@ -1,0 +1,228 @@
+"""One model for all sources of evidence: deaths per kilometre and year on every piece of road."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from roadrisk.base.seeds import generator
+from roadrisk.mortality.joint_covariates import Covariates, usable
+from roadrisk.mortality.joint_field import RoadField, road_field
+from roadrisk.mortality.joint_layout import Layout, known_chance, lay_out
+from roadrisk.mortality.joint_level import deaths_on_watched
+from roadrisk.mortality.joint_scales import Draws, Priors, draw_unknowns
+from roadrisk.mortality.joint_words import words_of
+from roadrisk.mortality.prior_shapes import prior_shapes
+from roadrisk.mortality.sources import Source, check_sources
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from roadrisk.roads.network import Floats, Ints
+    from roadrisk.roads.pieces import Pieces
+
+DRAWS = 400
+
+
+@dataclass(frozen=True, eq=False)
+class JointDeaths:
+    """Deaths along the roads, from all sources together.
+
+    Attributes
+    ----------
+    rate : ndarray, shape (pieces, draws), or None
+        Deaths per km and year; None where no source has a known chance of counting a death,
+        so that how many die isn't known.
+    relative : ndarray, shape (pieces, draws)
+        The rate over the mean rate of all roads: known even where `rate` is not.
+    similar : ndarray, shape (pieces, draws)
+        What roads with the same covariates have on average, in the unit of `rate`, or of
+        `relative` where `rate` is None. Without covariates that is the mean of all roads.
+    length_km : ndarray, shape (pieces,)
+    watched : ndarray of bool, shape (pieces,)
+        Whether a source with a known chance watched the piece.
+    bound_only : bool
+        Whether the sources that carry the scale counted nothing: the draws are then those of
+        a bound, and only their upper end means anything.
+    scales : dict of str to ndarray
+        Draws of each standard deviation (of logs), by name.
+    effective : float
+        Effective number of standard deviations over which was integrated; below about 10 the
+        ends of intervals are rough.
+    covariates : tuple of str
+        Those used.
+    words : tuple of str
+        What was and wasn't known, in sentences.
+    """
+
+    rate: Floats | None
+    relative: Floats
+    similar: Floats
+    length_km: Floats
+    watched: np.ndarray
+    bound_only: bool
+    scales: dict[str, Floats]
+    effective: float
+    covariates: tuple[str, ...]
+    words: tuple[str, ...]
+
+    @property
+    def per_year(self) -> Floats | None:
+        """Deaths a year on all pieces together, shape (draws,), or None."""
+        return None if self.rate is None else self.length_km @ self.rate
+
+    @property
+    def excess(self) -> Floats | None:
+        """Deaths per km and year above those of similar roads, shape (pieces, draws), or None."""
+        return None if self.rate is None else self.rate - self.similar
+
+
+def joint_deaths(
+    pieces: Pieces,
+    sources: Sequence[Source],
+    *,
+    seed: int,
+    covariates: Covariates | None = None,
+    effort: Covariates | None = None,
+    roads: Ints | None = None,
+    draws: int = DRAWS,
+    priors: Priors | None = None,
+) -> JointDeaths:
+    """Estimate deaths on every piece of road from all sources together.
+
+    Parameters
+    ----------
+    pieces : Pieces
+    sources : sequence of Source
+        May be empty.
+    seed : int
+    covariates : Covariates, optional
+        That may explain deaths.
+    effort : Covariates, optional
+        That may explain how much is reported, in sources without a known chance.
+    roads : ndarray of int64, shape (pieces,), optional
+        Road (name) of each piece, 0..n-1: reporting may differ by road. Not used below three.
+    draws : int
+    priors : Priors, optional
+
+    Returns
+    -------
+    JointDeaths
+
+    Raises
+    ------
+    InputError
+        If a source can't be right.
+
+    Notes
+    -----
+    Counts y are Poisson with mean exposure · q · rate · e^u. The log rate is a level, a random
+    walk along the roads (`joint_field.road_field`), an independent part piece by piece, and
+    covariates. q is known as draws, or free; a free source has effort that varies along the
+    road, by road, and piece by piece (u), so that people who look more on one road are not
+    taken for deaths there. Standard deviations are integrated (`joint_scales`).
+
+    *How many* comes from the sources with a known q alone, *where* from all sources: the deaths
+    on watched pieces are drawn from a fit of the known sources (`joint_level`), and shared out
+    over the pieces by the fit of all sources. So ten times the public reports, or reports of
+    one place only, change where and never how many on the watched roads. Deaths on roads that
+    only the public watched follow from the public's reports there and on watched roads.
+    """
+    check_sources(sources, len(pieces))
+    field = road_field(pieces)
+    heard = [source for source in sources if source.watched]
+    known = [source for source in heard if source.known]
+    scale_counted = sum(s.counted for s in known)
+    # A free source that counted nothing says nothing; known sources that counted nothing bound
+    # the level, and say next to nothing about where.
+    for_shape = [s for s in heard if (scale_counted > 0 if s.known else s.counted > 0)]
+    used, why = usable(covariates, for_shape)
+    used_effort, why_effort = usable(effort, [s for s in for_shape if not s.known])
+    roads = roads if roads is not None and len(np.unique(roads)) > 2 else None
+    made = _Model(field, used, used_effort, roads, priors or Priors(), draws, seed)
+    shape = made.shape(for_shape, "all sources")
+    length = pieces.length_km
+    relative = _over_mean(shape.log_rate, length)
+    similar = _over_mean(shape.log_similar, length)
+    watched = np.zeros(len(pieces), dtype=bool)
+    for source in known:
+        watched |= source.exposure > 0
+    rate = None
+    if known:
+        deaths = made.deaths(known, watched, length, shape if for_shape == known else None)
+        level = deaths / (length[watched] @ relative[watched])
+        rate, similar = relative * level, similar * level
+    result = JointDeaths(
+        rate,
+        relative,
+        similar,
+        length,
+        watched,
+        bool(known) and scale_counted == 0,
+        shape.scales,
+        shape.effective,
+        used.names,
+        (),
+    )
+    remarks = [*why, *(f"Reporting effort: {sentence}" for sentence in why_effort)]
+    return replace(result, words=words_of(result, sources, remarks))
+
+
+def _over_mean(log_rate: Floats, length_km: Floats) -> Floats:
+    rate = np.exp(log_rate - log_rate.max(axis=0))
+    return np.asarray(rate * (length_km.sum() / (length_km @ rate)))
+
+
+@dataclass(frozen=True, eq=False)
+class _Shape:
+    """Draws of the log rate up to its level, and what they were drawn with."""
+
+    log_rate: Floats
+    log_similar: Floats
+    scales: dict[str, Floats]
+    effective: float
+    layout: Layout | None = None
+    drawn: Draws | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class _Model:
+    field: RoadField
+    covariates: Covariates
+    effort: Covariates
+    roads: Ints | None
+    priors: Priors
+    draws: int
+    seed: int
+
+    def shape(self, sources: Sequence[Source], step: str) -> _Shape:
+        """Fit the sources; without any, draw from the priors."""
+        size = len(self.field.diagonal)
+        rng = generator(self.seed, f"mortality.joint, {step}")
+        if not sources:
+            log_rate, scales = prior_shapes(self.field, self.priors, self.draws, rng)
+            return _Shape(log_rate, np.zeros_like(log_rate), scales, float(self.draws))
+        x = self.covariates.values
+        layout = lay_out(sources, self.field, x, self.effort.values, self.roads)
+        drawn = draw_unknowns(layout, self.priors, self.draws, rng)
+        similar = np.zeros((size, self.draws))
+        if x.shape[1]:
+            similar += x @ drawn.border[1 : 1 + x.shape[1]]
+        log_rate = similar + drawn.inner[:size] + drawn.inner[size : 2 * size]
+        scales = dict(zip(layout.scales, drawn.scales, strict=True))
+        return _Shape(log_rate, similar, scales, drawn.effective, layout, drawn)
+
+    def deaths(
+        self, known: Sequence[Source], watched: np.ndarray, length: Floats, shape: _Shape | None
+    ) -> Floats:
+        """Draws of the deaths a year on watched pieces, from the known sources alone."""
+        rng = generator(self.seed, "mortality.joint, level")
+        counted = sum(source.counted for source in known)
+        if shape is None:
+            shape = self.shape(known if counted > 0 else [], "known sources")
+        chances = {k: known_chance(source) for k, source in enumerate(known)}
+        return deaths_on_watched(
+            known, chances, shape.log_rate, watched, length, shape.layout, shape.drawn, rng
+        )
