@@ -210,7 +210,7 @@ def test_the_list_of_all_reports_and_the_doubts_that_stand() -> None:
     assert rows.loc["r2", "decided_by"] == "Ida Reed"
     assert rows["same_animal"].tolist() == [1, 1, 0]
     assert rows["counts_as"].sum() == pytest.approx(found.placed.table["counts_as"].sum())
-    assert listed.links[["record", "other"]].values.tolist() == [["r1", "r0"]]
+    assert listed.links[["record", "other"]].to_numpy().tolist() == [["r1", "r0"]]
     doubts = open_doubts(study, table, found, NETWORK, INDEX)
     assert doubts["record"].tolist() == ["r1"]  # r2's was answered by the decision
     assert doubts["row"].tolist() == [3]
