@@ -89,7 +89,7 @@ def road_field(pieces: Pieces) -> RoadField:
     count, found = connected_components(graph, directed=False)
     label = np.asarray(found, dtype=np.int64)
     members = np.bincount(label, minlength=count).astype(np.float64)
-    degree = np.bincount(a, link, size) + np.bincount(b, link, size)
+    degree = np.asarray(np.bincount(a, link, size) + np.bincount(b, link, size), dtype=np.float64)
     variance = _variances(a, b, link, degree, label)
     alone = members[label] == 1
     log_variance = np.log(np.where(alone, 1.0, variance))

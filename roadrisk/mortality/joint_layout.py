@@ -7,8 +7,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import stats
 
+from roadrisk.mortality.known_chances import KnownChances, known_chances
 from roadrisk.mortality.sparse_factor import Pattern, lay_pattern
 
 if TYPE_CHECKING:
@@ -20,87 +20,6 @@ if TYPE_CHECKING:
 
 # Standard deviations of the priors of what isn't shrunk: levels (in effect free), coefficients.
 LEVEL_SD, COEFFICIENT_SD = 10.0, 1.0
-_MOST_SHAPES, _SHAPES_HOLD, _SLIGHT_SD = 4, 0.95, 0.02
-
-
-@dataclass(frozen=True, eq=False)
-class KnownChance:
-    """A known chance of being counted as a mean, a common factor and a few shapes.
-
-    Attributes
-    ----------
-    rows : ndarray of int64, shape (watched,)
-        Pieces that the source watched.
-    mean : ndarray, shape (watched,)
-        Mean of the log chance.
-    common : ndarray, shape (draws,)
-        Sorted deviations of the log chance that all pieces share.
-    shapes : ndarray, shape (watched, shapes)
-        Deviations that differ between pieces, one standard deviation each.
-    """
-
-    rows: Ints
-    mean: Floats
-    common: Floats
-    shapes: Floats
-
-    def log_chance(self, common: Floats, shapes: Floats) -> Floats:
-        """Return log chances for draws of the standardised unknowns.
-
-        Parameters
-        ----------
-        common : ndarray, shape (draws,)
-            Standard normal where the data say nothing more; read as a quantile, so that a
-            skewed chance stays skewed.
-        shapes : ndarray, shape (shapes, draws)
-
-        Returns
-        -------
-        ndarray, shape (watched, draws)
-        """
-        share = stats.norm.cdf(common) * (len(self.common) - 1)
-        factor = np.interp(share, np.arange(len(self.common)), self.common)
-        return np.asarray(self.mean[:, None] + factor + self.shapes @ shapes)
-
-
-def known_chance(source: Source) -> KnownChance:
-    """Split draws of a log chance into mean, common factor and shapes.
-
-    Parameters
-    ----------
-    source : Source
-        With `log_q`.
-
-    Returns
-    -------
-    KnownChance
-
-    Notes
-    -----
-    Shapes are the leading principal components that hold 95 % of what isn't common, four at
-    most; they are taken as normal, the common factor is kept as it was drawn.
-    """
-    rows = np.flatnonzero(source.exposure > 0)
-    log_q = np.asarray(source.log_q, dtype=np.float64)
-    if log_q.ndim == 1:
-        mean = np.full(len(rows), log_q.mean())
-        return KnownChance(rows, mean, np.sort(log_q - log_q.mean()), np.zeros((len(rows), 0)))
-    log_q = log_q[rows]
-    mean = log_q.mean(axis=1)
-    around = log_q - mean[:, None]
-    weight = source.exposure[rows] * np.exp(mean)
-    weight = weight / weight.sum()
-    common = weight @ around
-    rest = (around - common) * np.sqrt(weight)[:, None]
-    values, vectors = np.linalg.eigh(rest.T @ rest / log_q.shape[1])
-    values, vectors = np.maximum(values[::-1], 0.0), vectors[:, ::-1]
-    total = values.sum()
-    keep = 0
-    if total > _SLIGHT_SD**2:
-        keep = int(np.searchsorted(np.cumsum(values), _SHAPES_HOLD * total)) + 1
-        keep = min(keep, _MOST_SHAPES, len(values))
-    shapes = (around - common) @ vectors[:, :keep] / np.sqrt(log_q.shape[1])
-    return KnownChance(rows, mean, np.sort(common), shapes)
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,8 +44,8 @@ class Layout:
     field : RoadField
         Of the blocks "smooth" and "effort along the road".
     covariates : ndarray, shape (pieces, covariates)
-    chances : dict of int to KnownChance
-        By number of the source.
+    chances : KnownChances
+        Of the sources that have one, by number of the source.
     """
 
     y: Floats
@@ -140,7 +59,7 @@ class Layout:
     blocks: tuple[tuple[str, int, int], ...]
     field: RoadField
     covariates: Floats
-    chances: dict[int, KnownChance]
+    chances: KnownChances
 
     @property
     def size(self) -> int:
@@ -152,6 +71,15 @@ class Layout:
     def scales(self) -> tuple[str, ...]:
         """Names of the standard deviations."""
         return tuple(dict.fromkeys(name for name, _, _ in self.blocks))
+
+    @cached_property
+    def clumped(self) -> np.ndarray:
+        """Rows of known sources with clumps, whose mean is 1: bool, shape (rows,)."""
+        at = np.zeros(len(self.y), dtype=bool)
+        for name, first, count in self.blocks:
+            if name == KNOWN_CLUMPS:
+                at |= (self.nodes[:, 2] >= first) & (self.nodes[:, 2] < first + count)
+        return at
 
     @cached_property
     def pairs(self) -> tuple[Ints, Ints, Ints]:
@@ -176,6 +104,7 @@ class Layout:
 
 
 SMOOTH = ("smooth", "effort along the road")
+KNOWN_CLUMPS = "clumps of known sources"
 
 
 def lay_out(
@@ -205,14 +134,13 @@ def lay_out(
     blocks = [("smooth", 0, size), ("piece by piece", size, size)]
     rows = [np.flatnonzero(s.exposure > 0) for s in sources]
     nodes, columns = [], _Columns()
-    chances: dict[int, KnownChance] = {}
-    for number, (source, at) in enumerate(zip(sources, rows, strict=True)):
+    chances = known_chances(sources)
+    for source, at in zip(sources, rows, strict=True):
         node = np.full((len(at), 5), -1, dtype=np.int64)
         node[:, 0], node[:, 1] = at, size + at
         if source.known:
-            chances[number] = known_chance(source)
             if source.overdispersed:
-                node[:, 2] = _more(blocks, "clumps of known sources", len(at)) + np.arange(len(at))
+                node[:, 2] = _more(blocks, KNOWN_CLUMPS, len(at)) + np.arange(len(at))
         else:
             node[:, 2] = _more(blocks, "clumps of reports", len(at)) + np.arange(len(at))
             node[:, 3] = _more(blocks, "effort along the road", size) + at
@@ -221,7 +149,9 @@ def lay_out(
                 node[:, 4] = first + roads[at]
         nodes.append(node)
     columns.fill(sources, rows, chances, covariates, effort_covariates)
-    means = [chances[k].mean if k in chances else np.zeros(len(at)) for k, at in enumerate(rows)]
+    means = [
+        chances.of[k].mean if k in chances.of else np.zeros(len(at)) for k, at in enumerate(rows)
+    ]
     exposure = np.concatenate([s.exposure[at] for s, at in zip(sources, rows, strict=True)])
     return Layout(
         np.concatenate([s.y[at] for s, at in zip(sources, rows, strict=True)]),
@@ -257,7 +187,7 @@ class _Columns:
         self,
         sources: Sequence[Source],
         rows: Sequence[Ints],
-        chances: dict[int, KnownChance],
+        chances: KnownChances,
         covariates: Floats,
         effort_covariates: Floats,
     ) -> None:
@@ -277,16 +207,20 @@ class _Columns:
         for number in range(len(sources)):
             inside = np.zeros(total)
             inside[start[number] : start[number + 1]] = 1.0
-            if number not in chances:
+            if number not in chances.of:
                 self._add(f"level of {number}", inside, LEVEL_SD)
                 continue
-            chance = chances[number]
-            if chance.common.std() > 0:
-                self._add(f"common of {number}", inside * chance.common.std(), 1.0)
-            for k in range(chance.shapes.shape[1]):
-                shape = np.zeros(total)
-                shape[start[number] : start[number + 1]] = chance.shapes[:, k]
-                self._add(f"shape {k} of {number}", shape, 1.0)
+            shapes = chances.of[number].shapes
+            for k in range(shapes.shape[1]):
+                values = np.zeros(total)
+                values[start[number] : start[number + 1]] = shapes[:, k]
+                self._add(f"shape {k} of {number}", values, 1.0)
+        for k in range(chances.loading.shape[1]):
+            values = np.zeros(total)
+            for row, number in enumerate(chances.of):
+                sd = chances.of[number].common.std()
+                values[start[number] : start[number + 1]] = chances.loading[row, k] * sd
+            self._add(f"common {k}", values, 1.0)
 
     def _add(self, name: str, values: Floats, sd: float) -> None:
         self.names.append(name)

@@ -6,18 +6,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from roadrisk.mortality.joint_layout import KNOWN_CLUMPS
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from roadrisk.mortality.joint_layout import KnownChance, Layout
+    from roadrisk.mortality.joint_layout import Layout
     from roadrisk.mortality.joint_scales import Draws
+    from roadrisk.mortality.known_chances import KnownChances
     from roadrisk.mortality.sources import Source
     from roadrisk.roads.network import Floats
 
 
 def deaths_on_watched(
     known: Sequence[Source],
-    chances: dict[int, KnownChance],
+    chances: KnownChances,
     log_rate: Floats,
     watched: np.ndarray,
     length_km: Floats,
@@ -31,8 +34,7 @@ def deaths_on_watched(
     ----------
     known : sequence of Source
         All with a known chance.
-    chances : dict of int to KnownChance
-        Of each of them, by number.
+    chances : KnownChances
     log_rate : ndarray, shape (pieces, draws)
         Draws of the log rate; its level doesn't matter.
     watched : ndarray of bool, shape (pieces,)
@@ -52,36 +54,46 @@ def deaths_on_watched(
     Given where and the chances, the sum of all counts is Poisson with the level times a known
     number, so the level is gamma: shape counted + 1/2 (Jeffreys' prior), or 1 where nothing was
     counted (a flat prior), whose 95 % point is then 3.0 over the effort, the usual bound.
-    Clumps of a known source are mean 1 in this sum.
+    Clumps of a known source, of mean 1, are drawn with the rest.
     """
     draws = log_rate.shape[1]
     counted = sum(source.counted for source in known)
     centred = np.exp(log_rate - log_rate.max(axis=0))
     per_level = np.zeros(draws)
+    factors = _drawn("common", chances.loading.shape[1], layout, drawn, draws, rng)
     for number, source in enumerate(known):
-        common, shapes = _chance_draws(number, chances[number], layout, drawn, draws, rng)
-        at = chances[number].rows
-        q = np.exp(chances[number].log_chance(common, shapes))
-        per_level += source.exposure[at] @ (q * centred[at])
+        chance = chances.of[number]
+        count = chance.shapes.shape[1]
+        shapes = _drawn(f"shape of {number}", count, layout, drawn, draws, rng)
+        at = chance.rows
+        q = np.exp(chance.log_chance(chances.loading[number] @ factors, shapes))
+        per_level += source.exposure[at] @ (q * centred[at] * _clumps(number, layout, drawn))
     level = rng.gamma(counted + 0.5 if counted > 0 else 1.0, size=draws) / per_level
     return np.asarray(level * (length_km[watched] @ centred[watched]))
 
 
-def _chance_draws(
-    number: int,
-    chance: KnownChance,
+def _drawn(
+    name: str,
+    count: int,
     layout: Layout | None,
     drawn: Draws | None,
     draws: int,
     rng: np.random.Generator,
-) -> tuple[Floats, Floats]:
-    """Draws of the standardised unknowns of one chance: as fitted, or as the trials say."""
-    count = chance.shapes.shape[1]
+) -> Floats:
+    """Draws of the standardised unknowns of the chances: as fitted, or as the trials say."""
     if layout is None or drawn is None:
-        return rng.standard_normal(draws), rng.standard_normal((count, draws))
-    names = layout.border_name
-    common = np.zeros(draws)
-    if f"common of {number}" in names:
-        common = drawn.border[names.index(f"common of {number}")]
-    rows = [names.index(f"shape {k} of {number}") for k in range(count)]
-    return common, drawn.border[rows]
+        return rng.standard_normal((count, draws))
+    first, _, rest = name.partition(" ")
+    rows = [layout.border_name.index(f"{first} {k} {rest}".rstrip()) for k in range(count)]
+    return drawn.border[rows]
+
+
+def _clumps(number: int, layout: Layout | None, drawn: Draws | None) -> Floats | float:
+    """Draws of the clumps of one source, mean 1."""
+    if layout is None or drawn is None:
+        return 1.0
+    rows = layout.source == number
+    if not layout.clumped[rows].any():
+        return 1.0
+    sd = drawn.scales[layout.scales.index(KNOWN_CLUMPS)]
+    return np.asarray(np.exp(drawn.inner[layout.nodes[rows, 2]] - sd**2 / 2))

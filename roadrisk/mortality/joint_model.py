@@ -10,10 +10,11 @@ import numpy as np
 from roadrisk.base.seeds import generator
 from roadrisk.mortality.joint_covariates import Covariates, usable
 from roadrisk.mortality.joint_field import RoadField, road_field
-from roadrisk.mortality.joint_layout import Layout, known_chance, lay_out
+from roadrisk.mortality.joint_layout import Layout, lay_out
 from roadrisk.mortality.joint_level import deaths_on_watched
 from roadrisk.mortality.joint_scales import Draws, Priors, draw_unknowns
 from roadrisk.mortality.joint_words import words_of
+from roadrisk.mortality.known_chances import known_chances
 from roadrisk.mortality.prior_shapes import prior_shapes
 from roadrisk.mortality.sources import Source, check_sources
 
@@ -222,7 +223,13 @@ class _Model:
         counted = sum(source.counted for source in known)
         if shape is None:
             shape = self.shape(known if counted > 0 else [], "known sources")
-        chances = {k: known_chance(source) for k, source in enumerate(known)}
         return deaths_on_watched(
-            known, chances, shape.log_rate, watched, length, shape.layout, shape.drawn, rng
+            known,
+            known_chances(known),
+            shape.log_rate,
+            watched,
+            length,
+            shape.layout,
+            shape.drawn,
+            rng,
         )

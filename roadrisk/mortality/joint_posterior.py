@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import special
 
-from roadrisk.mortality.joint_layout import SMOOTH, Layout
+from roadrisk.mortality.joint_layout import KNOWN_CLUMPS, SMOOTH, Layout
 from roadrisk.mortality.sparse_factor import Factor, factorise
 
 if TYPE_CHECKING:
@@ -57,6 +57,7 @@ class Fitter:
 
     def __init__(self, layout: Layout) -> None:
         self.layout = layout
+        self._offset = layout.offset
         self._lay_entries()
 
     def _lay_entries(self) -> None:
@@ -90,6 +91,7 @@ class Fitter:
         """
         layout = self.layout
         prior = self._prior(scales)
+        self._lower(scales)
         inner = np.zeros(layout.size) if start is None else start.inner.copy()
         border = self._first_border() if start is None else start.border.copy()
         variance = np.zeros(len(layout.y)) if start is None else start.variance
@@ -103,7 +105,7 @@ class Fitter:
             step = factor.solve(pull[:, None])[:, 0]
             step_b = np.asarray(np.linalg.solve(schur, pull_b - across.T @ pull), dtype=np.float64)
             step -= across @ step_b
-            move = self._log_rate(step, step_b) - layout.offset
+            move = self._log_rate(step, step_b) - self._offset
             short = min(1.0, _LARGEST_STEP / max(np.abs(move).max(), 1e-12))
             inner, border = inner + short * step, border + short * step_b
             settled = np.abs(move).max() < _SETTLED
@@ -132,6 +134,7 @@ class Fitter:
         inner : ndarray, shape (unknowns, count)
         border : ndarray, shape (columns, count)
         """
+        self._lower(scales)
         expected = np.exp(self._log_rate(fitted.inner, fitted.border) + fitted.variance / 2)
         factor, across, schur = self._factor(self._prior(scales), expected)
         root = np.linalg.cholesky(np.linalg.inv(schur))
@@ -160,6 +163,9 @@ class Fitter:
             square = self._square(name, first, part, inner, across, spread, diagonal, below)
             slope[at] += square / scales[at] ** 2 - count
             bound -= count * float(np.log(scales[at]))
+        if KNOWN_CLUMPS in layout.scales:
+            at = layout.scales.index(KNOWN_CLUMPS)
+            slope[at] -= scales[at] ** 2 * float((layout.y - mean)[layout.clumped].sum())
         bound -= float(special.gammaln(layout.y + 1.0).sum())
         return Normal(inner, border, variance, bound, slope)
 
@@ -182,6 +188,13 @@ class Fitter:
         trace = field.diagonal @ diagonal[part] - 2 * field.link @ below[self._links[first][1]]
         return float(x @ field.times(x) + trace + np.sum(field.times(c @ spread) * c))
 
+    def _lower(self, scales: Floats) -> None:
+        """Lower the rows of clumped known sources, so that their clumps have mean 1."""
+        self._offset = self.layout.offset
+        if KNOWN_CLUMPS in self.layout.scales:
+            half = scales[self.layout.scales.index(KNOWN_CLUMPS)] ** 2 / 2
+            self._offset = self._offset - np.where(self.layout.clumped, half, 0.0)
+
     def _first_border(self) -> Floats:
         layout = self.layout
         border = np.zeros(len(layout.border_sd))
@@ -190,7 +203,7 @@ class Fitter:
             [np.exp(layout.offset[layout.source == k]).sum() for k in np.unique(layout.source)]
         )
         level = np.log((seen + 0.5) / could)
-        known = np.array([k in layout.chances for k in range(len(seen))])
+        known = np.array([k in layout.chances.of for k in range(len(seen))])
         basis = known if known.any() else np.ones(len(seen), dtype=bool)
         border[0] = np.log((seen[basis].sum() + 0.5) / could[basis].sum())
         for number in np.flatnonzero(~known):
@@ -200,7 +213,7 @@ class Fitter:
 
     def _log_rate(self, inner: Floats, border: Floats) -> Floats:
         parts = np.where(self._held, inner[self._node], 0.0).sum(axis=1)
-        return np.asarray(self.layout.offset + parts + self.layout.border @ border)
+        return np.asarray(self._offset + parts + self.layout.border @ border)
 
     def _to_inner(self, per_row: Floats) -> Floats:
         weights = np.where(self._held, per_row[:, None], 0.0).ravel()

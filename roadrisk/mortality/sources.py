@@ -31,7 +31,8 @@ class Source:
     log_q : ndarray, shape (pieces, draws) or (draws,), or None
         Natural log of the chance that a death there and then is counted, as draws that carry
         its uncertainty; draws lie along the last axis, one and the same draw holds for all
-        pieces. None: nobody knows it, so the source says where and not how many.
+        pieces, and for other sources with equally many draws (two protocols share
+        trials). None: nobody knows it, so the source says where and not how many.
     overdispersed : bool
         Whether its counts come in clumps that deaths don't explain (reports of one carcass
         by many, keen observers). Always taken as true where `log_q` is None.

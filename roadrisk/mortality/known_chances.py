@@ -1,0 +1,135 @@
+"""Known chances that a death is counted: what all pieces share, and what differs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import stats
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from roadrisk.mortality.sources import Source
+    from roadrisk.roads.network import Floats, Ints
+
+_MOST_SHAPES, _SHAPES_HOLD, _SLIGHT_SD = 4, 0.95, 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class KnownChance:
+    """A known chance of being counted as a mean, a common factor and a few shapes.
+
+    Attributes
+    ----------
+    rows : ndarray of int64, shape (watched,)
+        Pieces that the source watched.
+    mean : ndarray, shape (watched,)
+        Mean of the log chance.
+    common : ndarray, shape (draws,)
+        Sorted deviations of the log chance that all pieces share.
+    shapes : ndarray, shape (watched, shapes)
+        Deviations that differ between pieces, one standard deviation each.
+    """
+
+    rows: Ints
+    mean: Floats
+    common: Floats
+    shapes: Floats
+
+    def log_chance(self, common: Floats, shapes: Floats) -> Floats:
+        """Return log chances for draws of the standardised unknowns.
+
+        Parameters
+        ----------
+        common : ndarray, shape (draws,)
+            Standard normal where the data say nothing more; read as a quantile, so that a
+            skewed chance stays skewed.
+        shapes : ndarray, shape (shapes, draws)
+
+        Returns
+        -------
+        ndarray, shape (watched, draws)
+        """
+        share = stats.norm.cdf(common) * (len(self.common) - 1)
+        factor = np.interp(share, np.arange(len(self.common)), self.common)
+        return np.asarray(self.mean[:, None] + factor + self.shapes @ shapes)
+
+
+@dataclass(frozen=True, eq=False)
+class KnownChances:
+    """Known chances of several sources, which may share part of what is uncertain.
+
+    Attributes
+    ----------
+    of : dict of int to KnownChance
+        By number of the source.
+    loading : ndarray, shape (known sources, factors)
+        Standardised common factors of the sources are this times independent ones.
+    """
+
+    of: dict[int, KnownChance]
+    loading: Floats
+
+
+def known_chances(sources: Sequence[Source]) -> KnownChances:
+    """Describe the chances of those sources that have one.
+
+    Parameters
+    ----------
+    sources : sequence of Source
+
+    Returns
+    -------
+    KnownChances
+
+    Notes
+    -----
+    Shapes are the leading principal components that hold 95 % of what isn't common to all
+    pieces, four at most; they are taken as normal, the common factor is kept as it was drawn.
+    Where sources have equally many draws, draw d of one goes with draw d of the other (two
+    protocols of one study share its trials of persistence): their common factors then have the
+    correlation of the draws, where that is more than chance makes (3 / sqrt(draws)).
+    """
+    of, factors = {}, []
+    for number, source in enumerate(sources):
+        if source.known:
+            of[number], common = _known_chance(source)
+            factors.append(common)
+    correlation = np.eye(len(factors))
+    for i in range(len(factors)):
+        for j in range(i):
+            a, b = factors[i], factors[j]
+            if len(a) == len(b) and a.std() > 0 and b.std() > 0:
+                r = np.corrcoef(a, b)[0, 1]
+                correlation[i, j] = correlation[j, i] = r if abs(r) * len(a) ** 0.5 > 3 else 0.0
+    values, vectors = np.linalg.eigh(correlation)
+    loading = vectors * np.sqrt(np.maximum(values, 0.0))
+    return KnownChances(of, np.asarray(loading[:, values > 1e-6], dtype=np.float64))
+
+
+def _known_chance(source: Source) -> tuple[KnownChance, Floats]:
+    """Split draws of a log chance into mean, common factor and shapes."""
+    rows = np.flatnonzero(source.exposure > 0)
+    log_q = np.asarray(source.log_q, dtype=np.float64)
+    if log_q.ndim == 1:
+        mean = np.full(len(rows), log_q.mean())
+        common = log_q - log_q.mean()
+        return KnownChance(rows, mean, np.sort(common), np.zeros((len(rows), 0))), common
+    log_q = log_q[rows]
+    mean = log_q.mean(axis=1)
+    around = log_q - mean[:, None]
+    weight = source.exposure[rows] * np.exp(mean)
+    weight = weight / weight.sum()
+    common = weight @ around
+    rest = (around - common) * np.sqrt(weight)[:, None]
+    values, vectors = np.linalg.eigh(rest.T @ rest / log_q.shape[1])
+    values, vectors = np.maximum(values[::-1], 0.0), vectors[:, ::-1]
+    total = values.sum()
+    keep = 0
+    if total > _SLIGHT_SD**2:
+        keep = int(np.searchsorted(np.cumsum(values), _SHAPES_HOLD * total)) + 1
+        keep = min(keep, _MOST_SHAPES, len(values))
+    shapes = (around - common) @ vectors[:, :keep] / np.sqrt(log_q.shape[1])
+    return KnownChance(rows, mean, np.sort(common), shapes), common
