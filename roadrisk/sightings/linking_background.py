@@ -43,9 +43,9 @@ def intensity_of(
 
     Returns
     -------
-    ndarray, shape (reports, 2)
-        Per metre of road and day, from all reports of other animals: density along roads times
-        density in time.
+    ndarray, shape (reports, 2, 2)
+        By report, alive or dead: number along roads [1/m], and density in time [1/day], from all
+        reports of other animals.
 
     Notes
     -----
@@ -55,7 +55,7 @@ def intensity_of(
     first report: Zhuang, Ogata & Vere-Jones 2002, JASA 97:369-380,
     doi 10.1198/016214502760046925.
     """
-    out = np.empty((len(m.x), 2))
+    out = np.empty((len(m.x), 2, 2))
     cell, centre = _cells(m)
     near = cKDTree(centre).query_pairs(_WIDTHS_M[-1], output_type="ndarray")
     apart = np.linalg.norm(centre[near[:, 0]] - centre[near[:, 1]], axis=1)
@@ -70,7 +70,7 @@ def intensity_of(
         even_m, even_d = np.full(len(w), 1.0 / road_m), np.full(len(w), 1.0 / days)
         a = _mixed(np.column_stack([*(s / rest for s in space), even_m]), w)
         b = _mixed(np.column_stack([*(s / rest for s in when), even_d]), w)
-        out[:, kind] = (total + 0.5) * a * b
+        out[:, kind, 0], out[:, kind, 1] = (total + 0.5) * a, b
     return out
 
 

@@ -27,7 +27,7 @@ def draw_divisions(
     Parameters
     ----------
     m : Marks
-    intensity : ndarray, shape (reports, 2)
+    intensity : ndarray, shape (reports, 2, 2)
     rates : Rates
     rows : ndarray of int64, shape (n,)
         The reports, in order of time.

@@ -23,11 +23,11 @@ _MINUTES_A_DAY = 1440.0
 _NEAR_FACTOR = np.array([0.5, 1.0, 2.0, 4.0])
 # Beliefs before the data, as numbers of repeats; project choices.
 _SEEN = np.array([0.03, 0.1, 0.3, 1.0, 3.0, 10.0])  # reports in a mean time
-_SEEN_SHARE = np.array([0.15, 0.25, 0.3, 0.2, 0.08, 0.02])
-_STAY = np.array([0.125, 0.4, 1.0, 2.5])  # mean times
-_STAY_SHARE = np.array([0.15, 0.25, 0.4, 0.2])
+_SEEN_SHARE = np.array([0.1, 0.2, 0.3, 0.27, 0.1, 0.03])
+_STAY = np.array([0.125, 0.4, 1.0, 2.5, 6.0])  # mean times
+_STAY_SHARE = np.array([0.12, 0.25, 0.38, 0.2, 0.05])
 _LIFE = np.stack([np.outer(_SEEN_SHARE, _STAY_SHARE)] * 2)
-_LIFE_PRIOR = 12.0
+_LIFE_PRIOR = 6.0
 _NEAR_PRIOR = np.array([3.0, 6.0, 2.0, 1.0])
 _KIND_PRIOR = np.array([[1.0, 20.0], [2.0, 20.0], [1.0, 20.0]])  # errors, words
 _REPEAT_PRIOR, _HABIT_PRIOR = 4.0, 3.0
@@ -131,7 +131,7 @@ def fit(
     -------
     m : Marks
         With shares of observers.
-    intensity : ndarray, shape (reports, 2)
+    intensity : ndarray, shape (reports, 2, 2)
     rates : Rates
 
     Notes

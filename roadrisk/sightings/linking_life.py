@@ -95,7 +95,7 @@ def add_life(
     Parameters
     ----------
     m : Marks
-    intensity : ndarray, shape (reports, 2)
+    intensity : ndarray, shape (reports, 2, 2)
     members : ndarray of int64
     n : int
     chance : float
@@ -110,7 +110,7 @@ def add_life(
     for k in range(n):
         if m.state[members[k]] != EITHER:
             state = m.state[members[k]]
-    head = intensity[members[0]]
+    head = intensity[members[0], :, 0] * intensity[members[0], :, 1]
     room = np.empty(rates.life.shape[1:])
     for kind in range(2):
         share = head[kind] / head.sum()

@@ -73,7 +73,7 @@ def weigh(
         In order of time.
     candidates : Candidates
         Pairs that may be of one animal.
-    intensity : ndarray, shape (reports, 2)
+    intensity : ndarray, shape (reports, 2, 2)
         See `linking_weight.log_weights`.
     rates : Rates
     most : int

@@ -183,8 +183,9 @@ def log_weights(
     Parameters
     ----------
     m : Marks
-    intensity : ndarray, shape (reports, 2)
-        Expected first reports of an animal, alive and dead, per metre of road and day.
+    intensity : ndarray, shape (reports, 2, 2)
+        Expected first reports of an animal, alive and dead, per metre of road, and their density
+        in time [1/day]; the place is that of the most exact report, the time that of the first.
     members : ndarray of int64
         Rows of the reports in order of time; the first `n` entries count.
     at : ndarray of int64
@@ -205,15 +206,17 @@ def log_weights(
     shared += _sizes(m, members, n, rates) + _marked(m, members, at, n, like, rates)
     out, room = np.empty(2), np.empty(rates.life.shape[1:])
     # Joined by hand, an animal may be alive first and dead later: then the last state counts.
-    last = EITHER
+    last, best = EITHER, members[0]
     for k in range(n):
+        if m.variance[members[k]] < m.variance[best]:
+            best = members[k]
         if m.state[members[k]] != EITHER:
             last = m.state[members[k]]
     for kind in range(2):
         if last not in (EITHER, kind):
             out[kind] = -np.inf
             continue
-        total = shared + np.log(intensity[members[0], kind])
+        total = shared + np.log(intensity[best, kind, 0] * intensity[members[0], kind, 1])
         total += log_life(m, members, n, kind, rates, room)
         out[kind] = total
     return out[0], out[1]
