@@ -10,6 +10,7 @@ import pandas as pd
 from roadrisk.records import schemas, words
 from roadrisk.records.capture_places import read_capture_places
 from roadrisk.records.columns import Columns, find_columns, numbers
+from roadrisk.records.fate_columns import read_fates
 from roadrisk.records.ids import note_spoiled
 from roadrisk.records.raw_table import About, Bools, Floats, Notes, RawTable
 
@@ -65,6 +66,7 @@ def read_animals(
     )
     notes.leave_out(twice, about, "a second row for this animal")
     lon, lat = read_capture_places(raw, columns, section, where, about, notes)
+    fates = read_fates(raw, columns, section, where.zone, about, notes)
     if notes.failed:
         return None
     table = pd.DataFrame(
@@ -79,6 +81,7 @@ def read_animals(
             "tag_channel": columns.text(raw, "tag_channel"),
             "capture_longitude": lon,
             "capture_latitude": lat,
+            **fates,
         }
     )
     keep = named & ~twice

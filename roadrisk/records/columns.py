@@ -22,7 +22,7 @@ POSITION_TERMS = (*PLACE_TERMS, "route", "route_measure", "side", "coordinateUnc
 TERMS: dict[str, tuple[str, ...]] = {
     "animals": (
         "organismID", "sex", "lifeStage", "mass_g", "transmitter_mass_g", "tag_channel",
-        *PLACE_TERMS,
+        "fate", "fateDate", "fateCause", *PLACE_TERMS,
     ),
     "fixes": ("organismID", "eventDate", "eventTime", "method", *POSITION_TERMS),
     "sightings": (

@@ -47,6 +47,12 @@ def _on_road() -> dict[str, pa.Column]:
     return {"route": _text(), "route_measure": _number(), "side": _text()}
 
 
+FATES = ("", "alive", "dead", "lost")
+"""What became of a tagged animal; "lost": its signal, or its transmitter. "" is not known."""
+
+FATE_CAUSES = ("", "road", "other", "unknown")
+"""What it died of; "" for animals that aren't dead."""
+
 ANIMALS = pa.DataFrameSchema(
     {
         **_where(),
@@ -58,6 +64,10 @@ ANIMALS = pa.DataFrameSchema(
         "tag_channel": _text(),
         "capture_longitude": _number(checks=pa.Check.in_range(-180, 180)),
         "capture_latitude": _number(checks=pa.Check.in_range(-90, 90)),
+        "fate": _text(checks=pa.Check.isin(FATES)),
+        "fateDate": _text(),
+        "fate_time": pa.Column(UTC_TIME, coerce=True, nullable=True),
+        "fateCause": _text(checks=pa.Check.isin(FATE_CAUSES)),
     },
     strict=True,
     ordered=True,

@@ -49,6 +49,8 @@ SYNONYMS: dict[str, tuple[str, ...]] = {
     "transmitter_mass_g": (
         "transmitter mass", "transmitter weight", "tag mass", "tag weight", "tag mass g",
     ),
+    "fateDate": ("fate date", "date of fate", "date of death", "end date", "last date"),
+    "fateCause": ("fate cause", "cause of death", "causeofdeath", "death cause"),
     "tag_channel": ("channel", "frequency", "freq", "tag frequency", "vhf", "vhf frequency"),
     "aadt": ("adt", "traffic", "traffic volume", "vehicles per day", "volume", "count"),
     "aadt_year": ("year", "count year", "aadt yr"),

@@ -45,6 +45,24 @@ _PROTOCOLS = {
 }  # fmt: skip
 """Common practice in field sheets."""
 
+_FATES = {
+    "": "", "unknown": "", "?": "",
+    **dict.fromkeys(("alive", "living", "live", "survived", "released", "end of study"), "alive"),
+    **dict.fromkeys(("dead", "died", "killed", "mortality", "found dead", "d"), "dead"),
+    **dict.fromkeys(
+        ("lost", "lost signal", "signal lost", "missing", "not found", "tag lost", "tag failed",
+         "transmitter lost", "transmitter failed", "tag off", "censored"), "lost"),
+}  # fmt: skip
+"""Common practice in field sheets, to `schemas.FATES`."""
+
+_FATE_CAUSES = {
+    **dict.fromkeys(("", "unknown", "not known", "undetermined", "?"), "unknown"),
+    **dict.fromkeys(
+        ("road", "vehicle", "vehicle collision", "vehicle strike", "car", "truck", "traffic",
+         "roadkill", "road kill", "dor", "dead on road", "hit by car", "run over"), "road"),
+}  # fmt: skip
+"""Common practice in field sheets, and `vehicle collision` of Darwin Core's causeOfDeath."""
+
 PRESENT = frozenset({"", "present", "detected"})
 ABSENT = frozenset({"absent", "notdetected", "not detected"})
 
@@ -99,6 +117,30 @@ def carcass_action(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
     folded = text.str.strip().str.strip(".").str.casefold().str.replace(r"[\s-]+", " ", regex=True)
     found = folded.map(_CARCASS_ACTIONS)
     return found.fillna("").astype(str), sorted(set(text[found.isna()]))
+
+
+def fate(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
+    """Return what became of each tagged animal, and the words that were not understood.
+
+    Parameters
+    ----------
+    text : Series of str
+
+    Returns
+    -------
+    values : Series of str
+        Of `schemas.FATES`; "" where the word is not understood.
+    unknown : list of str
+    """
+    folded = text.str.strip().str.strip(".").str.casefold().str.replace(r"[\s_-]+", " ", regex=True)
+    found = folded.map(_FATES)
+    return found.fillna("").astype(str), sorted(set(text[found.isna()]))
+
+
+def fate_cause(text: pd.Series[str]) -> pd.Series[str]:
+    """Return "road" for vehicles in the usual words, "unknown" where nothing is known, "other"."""
+    folded = text.str.strip().str.strip(".").str.casefold().str.replace(r"[\s_-]+", " ", regex=True)
+    return folded.map(_FATE_CAUSES).fillna("other").astype(str)
 
 
 def protocol(text: pd.Series[str]) -> pd.Series[str]:

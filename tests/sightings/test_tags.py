@@ -26,7 +26,8 @@ def animals_of(ids, sex=""):
     n = len(ids)
     table = pd.DataFrame({
         "source_file": "animals.csv", "source_row": np.arange(n) + 2, "organismID": ids,
-        "sex": sex, "lifeStage": "", "tag_channel": "",
+        "sex": sex, "lifeStage": "", "tag_channel": "", "fate": "", "fateDate": "",
+        "fate_time": pd.NaT, "fateCause": "",
         **dict.fromkeys(("mass_g", "transmitter_mass_g", "capture_longitude",
                          "capture_latitude"), np.nan),
     })  # fmt: skip
