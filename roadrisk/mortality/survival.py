@@ -211,7 +211,7 @@ def _year(
 
 
 def _unwatched(entry: Floats, leave: Floats) -> int:
-    day = np.arange(DAYS_A_YEAR) + 0.5
+    day: Floats = np.arange(DAYS_A_YEAR, dtype=np.float64) + 0.5
     return int((_at_risk(entry, leave, day) == 0).sum())
 
 
