@@ -33,6 +33,8 @@ _MORE = (
     ("Found by", "samplingProtocol"), ("Species", "scientificName"),
     ("Checked", "identificationVerificationStatus"),
 )  # fmt: skip
+# Nearer than this a report is beside its road, farther it is away from it; for the words only.
+BESIDE_M = 60.0
 # Short texts: a name or a word. A remark may be longer.
 _SHORT = 120
 
@@ -66,6 +68,8 @@ def where_words(row: dict[str, Any], units: Units) -> str:
         return "far from every road"
     place = str(row["place"]) or str(row["road"]) or "a road without a name"
     far = near_words(float(row["distance_m"]), units)
+    if row["distance_m"] > BESIDE_M:
+        return f"{far} from the nearest road: {shown(place, 300)}"
     return f"{shown(place, 300)}; {far} from the road's middle"
 
 

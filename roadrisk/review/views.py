@@ -156,9 +156,8 @@ def _state(desk: Desk, row: int) -> dict[str, Any]:
 def _doubts(desk: Desk, row: int, mine: dict[str, Any]) -> list[str]:
     found = [shown(d["words"], 600) for d in desk.doubts.get(row, ())]
     because = shown(mine["held_because"], 600)
-    if because and because not in found:
-        found.insert(0, because)
-    return found
+    # Screening says of held reports why they are, and more.
+    return found or ([because] if because else [])
 
 
 def _cannot_count(mine: dict[str, Any]) -> str:
@@ -254,7 +253,9 @@ def _pairs(desk: Desk, row: int) -> dict[int, _Said]:
     """Return what is said of each pair with a report: by a person, else by its probability."""
     found = {}
     for other, p in desk.links.get(row, {}).items():
-        found[other] = _Said(same=p > 0.5, by_hand=False, words=words.chance_words(p))
+        found[other] = _Said(
+            same=p > 0.5, by_hand=False, words=f"{words.chance_words(p)}, as computed"
+        )
     for other, entry in desk.kept.pairs_of(row).items():
         done = "joined" if entry.kind == "same" else "taken apart"
         who = f"{done} by {shown(entry.who, 80)}"

@@ -17,6 +17,8 @@ from playwright.sync_api import expect
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, Page
 
+# Other tests run beside these and may keep the machine busy.
+expect.set_options(timeout=20_000)
 ROOT = Path(__file__).resolve().parents[2]
 ADDRESS = re.compile(r"http://127\.0\.0\.1:(\d+)/enter\?once=\S+")
 
@@ -94,7 +96,7 @@ def open_review(
 ) -> Opened:  # fmt: skip
     """Open the address of the terminal, and say who is reviewing where it is asked."""
     context = browser.new_context(viewport={"width": width, "height": height})
-    context.set_default_timeout(10_000)
+    context.set_default_timeout(20_000)
     page = context.new_page()
     page.emulate_media(reduced_motion="reduce")
     opened = Opened(context, page)

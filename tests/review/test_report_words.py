@@ -5,7 +5,13 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from roadrisk.review.report_words import chance_words, lag_words, near_words, when_words
+from roadrisk.review.report_words import (
+    chance_words,
+    lag_words,
+    near_words,
+    when_words,
+    where_words,
+)
 
 ZONE = "Europe/Warsaw"
 
@@ -42,6 +48,18 @@ def test_chances(probability: float, words: str) -> None:
 )  # fmt: skip
 def test_lags(seconds: float, words: str) -> None:
     assert lag_words(seconds) == words
+
+
+@pytest.mark.parametrize(
+    ("far", "words"),
+    [(4.0, "east of Mill Lane; 4 m from the road's middle"),
+     (36_580.0, "36.58 km from the nearest road: east of Mill Lane"),
+     (float("nan"), "far from every road")],
+)  # fmt: skip
+def test_where(far: float, words: str) -> None:
+    row = {"longitude": 19.4, "distance_m": far, "place": "east of Mill Lane", "road": "Heron Road"}
+    assert where_words(row, "metric") == words
+    assert where_words(row | {"longitude": float("nan")}, "us") == "no place that can be used"
 
 
 def test_short_distances_are_to_the_metre() -> None:

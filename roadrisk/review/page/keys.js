@@ -43,6 +43,8 @@ export class Keys {
 }
 
 export function writing(element) {
+  /* For a moment after a dialog is closed its box still has the focus. */
+  if (element.closest("dialog:not([open])")) return false;
   if (element.isContentEditable || element.tagName === "TEXTAREA" || element.tagName === "SELECT") return true;
   const plain = ["button", "checkbox", "radio", "submit"];
   return element.tagName === "INPUT" && !plain.includes(element.type);

@@ -94,7 +94,8 @@ export class ReportMap {
     if (mine !== this.asked) return;
     this.note(
       found.too_wide ? "Zoom in to see roads and other reports."
-        : found.cut ? "Not all roads and reports are shown: zoom in to see them all." : "",
+        : found.cut ? "Not all roads and reports are shown: zoom in to see them all."
+          : found.roads.length ? "" : "No road lies in this view.",
     );
     this.drawRoads(found.roads);
     this.drawOthers(found.reports);

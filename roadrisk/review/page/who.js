@@ -31,6 +31,7 @@ export class Who {
     }
     this.show();
     at("who").close();
+    at("title").focus({ preventScroll: true });
   }
 
   show() {
