@@ -109,7 +109,7 @@ def link_reports(
     order = np.lexsort((keys, times))
     table = reports.iloc[order].reset_index(drop=True)
     by_hand = read_by_hand(table["report_key"], pairs)
-    m = read_marks(table, on_road_xy[order], by_hand.unit, zone, settings.surveys)
+    m = read_marks(table, on_road_xy[order], by_hand.unit, zone, settings)
     case = _Case(
         m,
         Remarks(table["occurrenceRemarks"]),

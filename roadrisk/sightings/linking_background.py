@@ -93,10 +93,10 @@ def busy_places(m: Marks, posterior: Posterior) -> Floats:
     near = cKDTree(centre).query_pairs(_BUSY_M, output_type="ndarray")
     apart = np.linalg.norm(centre[near[:, 0]] - centre[near[:, 1]], axis=1)
     first, again = posterior.first, 1.0 - posterior.first
+    peak = _kernel(np.zeros(1), _BUSY_M)
     mean = (again.sum() + 1.0) / (first.sum() + 4.0)
     animals, repeats = (
-        _in_space(cell, centre, near, apart, w, _Own(posterior, w), (_BUSY_M,))[0]
-        / _kernel(np.zeros(1), _BUSY_M)
+        _in_space(cell, centre, near, apart, w, _Own(posterior, w), (_BUSY_M,))[0] / peak
         for w in (first, again)
     )
     return (repeats + _BUSY_PRIOR * mean) / (mean * (animals + _BUSY_PRIOR))

@@ -12,11 +12,10 @@ from roadrisk.sightings.linking_marks import ALIVE, DEAD, EITHER, Marks
 from roadrisk.sightings.placed import RADIUS_95_PER_SD
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     import geopandas as gpd
 
     from roadrisk.roads.network import Floats, Ints
+    from roadrisk.table_settings import SightingsSection
 
 _BEGIN = pd.Timestamp("2000-01-01", tz="UTC")
 _STATES = {"alive": ALIVE, "dead": DEAD}
@@ -36,7 +35,7 @@ def read_marks(
     on_road_xy: Floats,
     unit: Ints,
     zone: str,
-    surveys: Sequence[str],
+    settings: SightingsSection,
 ) -> Marks:
     """Turn reports into numbers.
 
@@ -50,8 +49,8 @@ def read_marks(
         Shared by reports that were joined by hand, -1 for none.
     zone : str
         Days are local days in this zone.
-    surveys : sequence of str
-        Values of samplingProtocol that are carcass surveys.
+    settings : SightingsSection
+        surveys, default_uncertainty_m.
 
     Returns
     -------
@@ -66,6 +65,9 @@ def read_marks(
         x=np.ascontiguousarray(on_road_xy[:, 0], np.float64),
         y=np.ascontiguousarray(on_road_xy[:, 1], np.float64),
         variance=_numbers(reports["coordinateUncertaintyInMeters"] / RADIUS_95_PER_SD) ** 2,
+        vague=(reports["coordinateUncertaintyInMeters"] == settings.default_uncertainty_m).to_numpy(
+            bool
+        ),
         time=days_since(reports["time"]),
         day=days_since(morning),
         day_only=~reports["time_known"].to_numpy(bool),
@@ -77,7 +79,7 @@ def read_marks(
         kinds=np.column_stack(kinds).astype(np.int64).reshape(n, 3),
         size=np.log(_numbers(reports["length_mm"])),
         action=reports["carcass_action"].map(_ACTIONS).fillna(-1).to_numpy(np.int64),
-        survey=protocol.isin([s.strip().casefold() for s in surveys]).to_numpy(bool),
+        survey=protocol.isin([s.strip().casefold() for s in settings.surveys]).to_numpy(bool),
         organism=_codes(reports["organismID"]),
         photo=_codes(reports["associatedMedia"]),
         unit=unit,

@@ -63,7 +63,7 @@ def first_rates(m: Marks, settings: SightingsSection, unrelated: Ints) -> Rates:
         stay=_STAY * mean[:, None],
         last=mean * _LONGEST,
         near_factor=_NEAR_FACTOR,
-        near_weight=_NEAR_PRIOR / _NEAR_PRIOR.sum(),
+        near_weight=np.stack([_NEAR_PRIOR / _NEAR_PRIOR.sum()] * 2),
         floor_variance=(settings.same_place_m / 25.0) ** 2,
         repeat=np.ones(3),
         kind_error=_KIND_PRIOR[:, 0] / _KIND_PRIOR[:, 1],
@@ -180,20 +180,21 @@ def _improved(
 
 def _near_weights(m: Marks, i: Ints, j: Ints, p: Floats, rates: Rates) -> Floats:
     out = _NEAR_PRIOR + _near_beliefs(m, i, j, p, rates)
-    return out / out.sum()
+    return out / out.sum(axis=1, keepdims=True)
 
 
 @nb.njit(cache=True, nogil=True)
 def _near_beliefs(m: Marks, i: Ints, j: Ints, p: Floats, rates: Rates) -> Floats:
-    """Count the repeats expected under each multiple of the stated error."""
-    out = np.zeros(len(rates.near_weight))
-    part = np.empty(len(out))
+    """Count the repeats expected under each multiple of the error, stated or not."""
+    out = np.zeros_like(rates.near_weight)
+    part = np.empty(out.shape[1])
     for k in range(len(i)):
         d2 = (m.x[i[k]] - m.x[j[k]]) ** 2 + (m.y[i[k]] - m.y[j[k]]) ** 2
         v = m.variance[i[k]] + m.variance[j[k]]
+        vague = 1 if m.vague[i[k]] or m.vague[j[k]] else 0
         for b in range(len(part)):
-            part[b] = rates.near_weight[b] * near_density(d2, v, b, rates)
-        out += p[k] * part / max(part.sum(), 1e-300)
+            part[b] = rates.near_weight[vague, b] * near_density(d2, v, b, rates)
+        out[vague] += p[k] * part / max(part.sum(), 1e-300)
     return out
 
 

@@ -22,12 +22,12 @@ FLOOR = -60.0  # by-hand joins may be as unlikely as they like, and stay possibl
 class Marks(NamedTuple):
     """Reports in order of time, as numbers; all arrays have one entry a report.
 
-    x, y, variance: nearest place on a road and variance of its error along it [m, m²]. time,
-    day: of the report and the beginning of its local day [days]; day_only: no time of day was
-    given. state: ALIVE, DEAD, EITHER. observer, organism, photo, unit: codes, -1 for none; unit is
-    shared by reports that were joined by hand. share: the observer's share of reports nearby;
-    habit: how much likelier than other people this one reports an animal again. busy: how much
-    oftener than elsewhere an animal is reported at this place.
+    x, y, variance: nearest place on a road and variance of its error along it [m, m²]. vague: its
+    uncertainty was not stated. time, day: of the report and the beginning of its local day [days];
+    day_only: no time of day was given. state: ALIVE, DEAD, EITHER. observer, organism, photo, unit:
+    codes, -1 for none; unit is shared by reports that were joined by hand. share: the observer's
+    share of reports nearby; habit: how much likelier than other people this one reports an animal
+    again. busy: how much oftener than elsewhere an animal is reported at this place.
     kinds, shape (n, 3): codes of sex, stage and species, -1 for unknown. size: log length, NaN for
     unknown. action: LEFT, MARKED, ...; -1 for none. survey: made by a carcass survey.
     """
@@ -35,6 +35,7 @@ class Marks(NamedTuple):
     x: Floats
     y: Floats
     variance: Floats
+    vague: Bools
     time: Floats
     day: Floats
     day_only: Bools
@@ -58,11 +59,12 @@ class Rates(NamedTuple):
     life, shape (2, rates, stays): shares of animals, alive and dead, by the rate at which they are
     reported (seen, shape (2, rates) [1/day]) and the mean time that they are there (stay, shape
     (2, stays) [days]). last, shape (2,): longest time between two reports [days]. near_factor,
-    near_weight: multiples of the stated standard deviation. floor_variance: of the distance,
-    however exact the reports [m²]. repeat, shape (3,): how much likelier than by its share the
-    same observer reports the animal again, within 6 hours, 36 hours and later. kind_error,
-    shape (3,), and kind_share, shape (3, words): how often sex, stage and species
-    are wrong, and how common they are. size_mean, size_sd, size_error: of log length. remark_ratio: by bin of likeness.
+    near_weight, shape (2, parts): multiples of the standard deviation, stated and not.
+    floor_variance: of the distance, however exact the reports [m²]. repeat, shape (3,): how much
+    likelier than by its share the same observer reports the animal again, within 6 hours, 36
+    hours and later. kind_error, shape (3,), and kind_share, shape (3, words): how often sex, stage
+    and species are wrong, and how common they are. size_mean, size_sd, size_error: of log length.
+    remark_ratio: by bin of likeness.
     """
 
     life: Floats
