@@ -14,6 +14,7 @@ from roadrisk.errors import InputError
 from roadrisk.hotspot_settings import HotspotsSection
 from roadrisk.kill_settings import KillSection
 from roadrisk.mortality_settings import MortalitySection
+from roadrisk.stage_settings import StagesSection
 from roadrisk.table_settings import (
     AnimalsSection,
     BackgroundSection,
@@ -189,6 +190,7 @@ class Settings(Section):
     hotspots: HotspotsSection = HotspotsSection()
     mortality: MortalitySection = MortalitySection()
     kill: KillSection = KillSection()
+    stages: StagesSection | None = None
     replies: RepliesSection = RepliesSection()
 
     @model_validator(mode="after")
