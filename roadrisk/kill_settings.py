@@ -53,6 +53,9 @@ class KillSection(Section):
         Mean number, for the comparison with bunched traffic, from memory.
     bunch_gap_s : float
         Time between vehicles of a bunch [s], from memory.
+    tolerable_percent_a_year : float or None
+        Share of the adults that roads may kill [%], to hold the result against; None takes the
+        species profile's range.
     """
 
     killing_width_m_low: Positive | None = None
@@ -73,6 +76,7 @@ class KillSection(Section):
     aadt_of_dual_road: Literal["both directions", "each direction"] = "both directions"
     vehicles_in_a_bunch: Annotated[float, Field(ge=1, le=50)] = 4.0
     bunch_gap_s: Positive = 2.0
+    tolerable_percent_a_year: Annotated[float, Field(gt=0, le=100)] | None = None
 
     @field_validator("traffic_by_hour")
     @classmethod
