@@ -156,6 +156,10 @@ def test_the_pages_own_requests_are_answered(entered: Running) -> None:
 FORGED: dict[str, dict[str, Any]] = {
     "host of a page that rebinds its name": {"Host": "evil.invalid"},
     "the same with our port": {"Host": "evil.invalid:{port}"},
+    "the same with its own origin": {
+        "Host": "evil.invalid:{port}",
+        "Origin": "http://evil.invalid:{port}",
+    },
     "host without port": {"Host": "127.0.0.1"},
     "host with another port": {"Host": "127.0.0.1:1"},
     "host that begins as ours": {"Host": "127.0.0.1:{port}.evil.invalid"},
@@ -168,6 +172,8 @@ FORGED: dict[str, dict[str, Any]] = {
     "origin by https": {"Origin": "https://127.0.0.1:{port}"},
     "origin of the other name": {"Origin": "http://localhost:{port}"},
     "two origins": {"Origin": ("http://127.0.0.1:{port}", "http://evil.invalid")},
+    "two origins, ours last": {"Origin": ("http://evil.invalid", "http://127.0.0.1:{port}")},
+    "two tokens": {"X-Review-Token": ("wrong", "{page}")},
     "no cookie": {"Cookie": None},
     "a wrong cookie": {"Cookie": "roadrisk_review_{port}=wrong"},
     "the cookie of another port": {"Cookie": "roadrisk_review_1={session}"},
@@ -185,14 +191,15 @@ ONLY_BODIES: dict[str, dict[str, Any]] = {
     "a form": {"Content-Type": "application/x-www-form-urlencoded"},
     "no type": {"Content-Type": None},
     "a type that begins as ours": {"Content-Type": "application/jsonp"},
-    "two types": {"Content-Type": ("application/json", "text/plain")},
+    "two types": {"Content-Type": ("text/plain", "application/json")},
     "a length that is none": {"Content-Length": "-5"},
 }
 
 
 def _filled(changed: dict[str, Any], running: Running) -> dict[str, Any]:
     def fill(value: str | None) -> str | None:
-        keys = {"port": running.port, "session": running.prepared.keys.session}
+        secrets = running.prepared.keys
+        keys = {"port": running.port, "session": secrets.session, "page": secrets.page}
         return None if value is None else value.format(**keys)
 
     return {
@@ -221,8 +228,10 @@ def test_forged_requests_read_nothing(entered: Running) -> None:
 def test_no_page_is_served_without_the_cookie(entered: Running) -> None:
     for path in ("/", "/page/review.js", "/photo/2/0", "/api/start", "/nowhere"):
         assert entered.ask("GET", path, Cookie=None).status == 403, path
-        # By a name of another site, even with the cookie.
-        assert entered.ask("GET", path, Host=f"evil.invalid:{entered.port}").status == 403, path
+        # By a name of another site that was pointed at this computer, even with the cookie.
+        for origin in (None, f"http://evil.invalid:{entered.port}"):
+            host = f"evil.invalid:{entered.port}"
+            assert entered.ask("GET", path, Host=host, Origin=origin).status == 403, path
 
 
 @pytest.mark.parametrize("method", ["PUT", "DELETE", "PATCH", "OPTIONS", "TRACE", "CONNECT"])
@@ -247,6 +256,8 @@ def test_reading_and_writing_are_not_the_same_request(entered: Running) -> None:
 def test_large_bodies_are_refused_whatever_they_say_of_themselves(entered: Running) -> None:
     large = json.dumps(DECISION | {"reason": "x" * (LARGEST_BODY + 1)}).encode()
     assert entered.ask("POST", "/api/decide", large).status == 413
+    # Refused by what it says of itself, before anything of it has come.
+    assert entered.ask("POST", "/api/decide", b"", Content_Length=str(10**9)).status == 413
     chunks = b"".join(
         b"%x\r\n%s\r\n" % (len(part), part)
         for part in (large[i : i + 8192] for i in range(0, len(large), 8192))
