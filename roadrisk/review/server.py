@@ -19,6 +19,7 @@ from roadrisk.records.decision_store import DecisionStore
 from roadrisk.records.synced_folder import synced_folder
 from roadrisk.reporting.wording import CONFIDENTIAL, INVENTED_BANNER, credit
 from roadrisk.review.app import Pages
+from roadrisk.review.asked import LONGEST_NAME
 from roadrisk.review.desk import Desk, StudyWords
 from roadrisk.review.guards import ENTRY, HOST, Keys
 from roadrisk.review.hot import HotStretches
@@ -73,7 +74,15 @@ def prepare(study: Study, reviewed: Reviewed, *, reviewer: str = "") -> Prepared
     Returns
     -------
     Prepared
+
+    Raises
+    ------
+    RoadriskError
+        If the name is too long to be kept.
     """
+    reviewer = " ".join("".join(c if c.isprintable() else " " for c in reviewer).split())
+    if len(reviewer) > LONGEST_NAME:
+        raise RoadriskError(f"a reviewer's name has at most {LONGEST_NAME} characters")
     store, keys = DecisionStore(study.folder), Keys()
     section = study.settings.study
     warning = synced_folder(study.folder)
@@ -87,7 +96,7 @@ def prepare(study: Study, reviewed: Reviewed, *, reviewer: str = "") -> Prepared
         warnings=(*first, *said, CONFIDENTIAL),
     )
     desk = Desk(reviewed, store, words, reported_places(study, reviewed))
-    desk.reviewer = " ".join(reviewer.split())
+    desk.reviewer = reviewer
     pages = Pages(desk, Pictures(study.folder), HotStretches(study, store.history), keys)
     return Prepared(pages, keys, desk)
 

@@ -149,7 +149,8 @@ def _state(desk: Desk, row: int) -> dict[str, Any]:
         reason = f": {shown(entry.reason, 400)}" if entry.reason else ""
         when = words.moment_words(entry.at, desk.words.zone)
         done = words.STATES.get(entry.verdict, entry.verdict)
-        found["decided"] = f"{done} by {shown(entry.who, 80)} on {when}{reason}"
+        then = "Before: " if state == CHANGED else ""
+        found["decided"] = f"{then}{done} by {shown(entry.who, 80)} on {when}{reason}"
     return found
 
 

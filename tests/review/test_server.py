@@ -64,6 +64,12 @@ def test_what_was_decided_before_stands_when_the_page_starts(tmp_path: Path) -> 
     assert desk.decided(2) is not None
 
 
+def test_a_name_is_one_printable_line_of_some_length(tmp_path: Path) -> None:
+    assert made_page(tmp_path, reviewer=" Ann\n\u202e  Reed ").desk.reviewer == "Ann Reed"
+    with pytest.raises(RoadriskError, match="at most 80 characters"):
+        made_page(tmp_path, reviewer="x" * 81)
+
+
 def test_a_port_that_is_taken_is_one_sentence(tmp_path: Path) -> None:
     with _listening(0) as listening:
         port = listening.getsockname()[1]
