@@ -145,7 +145,7 @@ def deaths_from_crossings(
         per_animal, per_animal * adults, total_draws, total_draws * adults, joint.among_tagged,
         table, not totals_identified,
         crossing_words(total_draws, adults, joint.among_tagged, total.note, level,
-               totals_identified=totals_identified, seen=road_deaths_seen),
+               totals_identified=totals_identified, seen=road_deaths_seen, crossed=float(amounts[column].sum()) / paths),
     )  # fmt: skip
 
 

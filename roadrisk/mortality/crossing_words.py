@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import stats
 
+from roadrisk.base.intervals import poisson_exact
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -24,6 +26,7 @@ def crossing_words(
     *,
     totals_identified: bool,
     seen: int | None,
+    crossed: float,
 ) -> tuple[str, ...]:
     """Say what crossings lead to expect, on what it stands, and what isn't known.
 
@@ -43,6 +46,8 @@ def crossing_words(
         Whether all crossings are counted and not only days with one.
     seen : int or None
         Tagged animals known to have died on a road.
+    crossed : float
+        Crossings of the tagged animals while watched, or days with one.
 
     Returns
     -------
@@ -77,7 +82,20 @@ def crossing_words(
     )
     if seen is not None:
         out.append(_seen_words(tagged, seen))
+        if crossed > 0:
+            low, high = chance_seen(seen, crossed, level)
+            each = "a crossing" if totals_identified else "a day with crossings"
+            out.append(
+                f"By the tagged animals' own fates {each} kills with chance {seen / crossed:.2g} "
+                f"({low:.2g} to {high:.2g}): {seen} road deaths in about {crossed:.0f} of them. "
+                "That takes no traffic and no walking speed, but a death that took the "
+                "transmitter with it is missing there."
+            )
     return tuple(out)
+
+
+def _small(chance: float) -> str:
+    return "below 0.001" if chance < 0.001 else f"{chance:.2g}"
 
 
 def _seen_words(tagged: Floats, seen: int) -> str:
@@ -87,15 +105,36 @@ def _seen_words(tagged: Floats, seen: int) -> str:
     if fewer < 0.05:
         return (
             f"{text}: that is fewer than crossings and traffic lead to expect (chance of so few "
-            f"{fewer:.2g}). They may avoid the road, cross when it is quiet, or a borrowed value "
+            f"{_small(fewer)}). They may avoid the road, cross when it is quiet, or a borrowed value "
             "(speed, strip, traffic) may be wrong: deaths from crossings are then too high."
         )
     if more < 0.05:
         return (
             f"{text}: that is more than crossings and traffic lead to expect (chance of so many "
-            f"{more:.2g}): deaths from crossings may be too low."
+            f"{_small(more)}): deaths from crossings may be too low."
         )
     return f"{text}, which doesn't contradict it."
+
+
+def chance_seen(seen: int, crossed: float, level: float) -> tuple[float, float]:
+    """Return limits of the chance that a crossing kills from the tagged animals' own fates.
+
+    Parameters
+    ----------
+    seen : int
+        Road deaths among them.
+    crossed : float
+        Their crossings, above 0.
+    level : float
+        Coverage, two-sided.
+
+    Returns
+    -------
+    low, high : float
+        Exact (Garwood) for a Poisson count over `crossed`; 1 at most.
+    """
+    low, high = poisson_exact(float(seen), level)
+    return min(float(low) / crossed, 1.0), min(float(high) / crossed, 1.0)
 
 
 def _span(values: Floats, level: float) -> str:

@@ -97,11 +97,14 @@ def test_one_animal_and_places_nobody_crossed() -> None:
 
 def test_seen_deaths_are_held_against_expected_ones() -> None:
     few = deaths([[30]] * 10, [[0.2]], road_deaths_seen=1)
-    assert "fewer than crossings and traffic lead to expect" in few.notes[-1]
+    assert "fewer than crossings and traffic lead to expect" in few.notes[-2]
+    assert "below 0.001" in few.notes[-2]
+    # Garwood: one death is 0.0513 to 4.744, of 300 crossings.
+    assert "chance 0.0033 (0.00017 to 0.016)" in few.notes[-1]
     many = deaths([[3]] * 10, [[0.002]], road_deaths_seen=3)
-    assert "more than crossings" in many.notes[-1]
+    assert "more than crossings" in many.notes[-2]
     fits = deaths([[3]] * 10, [[0.03]], road_deaths_seen=1)
-    assert "doesn't contradict" in fits.notes[-1]
+    assert "doesn't contradict" in fits.notes[-2]
 
 
 def test_young_ones_are_left_out_where_adults_are_known() -> None:
