@@ -112,8 +112,7 @@ def deaths_from_crossings(
     every place has its part in it. p of a draw is the same for all animals.
     """
     draws = kill.shape[1]
-    kept = np.flatnonzero((years > 0) & (weight > 0))
-    if not len(kept):
+    if not ((years > 0) & (weight > 0)).any():
         return _nothing(places, draws, NO_TELEMETRY, lower_bound=not totals_identified)
     column = "crossings" if totals_identified else "days"
     rows = _rows(amounts, column, draws, paths)
@@ -122,30 +121,21 @@ def deaths_from_crossings(
     total = population_rate(by_place.at(None), years, rng, weight=weight, level=level)
     weighing = generator(seed, "mortality.crossing_weights")
     joint = _joint(rows, years, weight, kill, (weighing, rng), places, total.draws)
-    per_animal = np.full((places, draws), np.nan)
-    notes = np.full(places, "not identified: no drawn path crosses here", dtype=object)
-    for place in np.unique(amounts["place"].to_numpy(np.int64)).tolist():
-        days = by_place.at(place)
-        if (days[kept] > 0).sum() / paths < HARDLY_CROSSING:
-            notes[place] = "not identified: hardly any drawn path crosses here"
-            continue
-        rate = population_rate(days, years, rng, weight=weight, level=level)
-        notes[place] = rate.note
-        if len(rate.draws):
-            ordered = _in_order(rate.draws, joint.rate[place], rng)
-            per_animal[place] = np.minimum(ordered * joint.chance[place], 1.0)
-    total_draws = joint.total
+    per_animal, notes = _at_places(by_place, joint, years, weight, rng, level)
     adults = (
         draw_adults(population, generator(seed, "mortality.adults"), draws)
         if population is not None
         else np.full(draws, np.nan)
     )
     table = _table(per_animal, per_animal * adults, notes, level, known=population is not None)
+    words = crossing_words(
+        joint.total, adults, joint.among_tagged, total.note, level,
+        totals_identified=totals_identified, seen=road_deaths_seen,
+        crossed=float(amounts[column].sum()) / paths,
+    )  # fmt: skip
     return CrossingDeaths(
-        per_animal, per_animal * adults, total_draws, total_draws * adults, joint.among_tagged,
-        table, not totals_identified,
-        crossing_words(total_draws, adults, joint.among_tagged, total.note, level,
-               totals_identified=totals_identified, seen=road_deaths_seen, crossed=float(amounts[column].sum()) / paths),
+        per_animal, per_animal * adults, joint.total, joint.total * adults, joint.among_tagged,
+        table, not totals_identified, words,
     )  # fmt: skip
 
 
@@ -241,6 +231,31 @@ def _usual_chance(place: Ints, segment: Ints, amount: Floats, kill: Floats, plac
     size: Floats = np.asarray(expected.sum(axis=1), dtype=np.float64)[:, None]
     weighed: Floats = np.asarray(expected @ kill, dtype=np.float64)
     return np.asarray(np.divide(weighed, size, out=np.zeros(weighed.shape), where=size > 0))
+
+
+def _at_places(
+    by_place: _Places,
+    joint: _Joint,
+    years: Floats,
+    weight: Floats,
+    rng: np.random.Generator,
+    level: float,
+) -> tuple[Floats, NDArray[np.object_]]:
+    """Deaths an animal-year at every place, and what they are made of or why there are none."""
+    per_animal = np.full(joint.rate.shape, np.nan)
+    notes = np.full(len(per_animal), "not identified: no drawn path crosses here", dtype=object)
+    kept = (years > 0) & (weight > 0)
+    for place in np.unique(by_place.place).tolist():
+        crossings = by_place.at(place)
+        if (crossings[kept] > 0).sum() / crossings.shape[1] < HARDLY_CROSSING:
+            notes[place] = "not identified: hardly any drawn path crosses here"
+            continue
+        rate = population_rate(crossings, years, rng, weight=weight, level=level)
+        notes[place] = rate.note
+        if len(rate.draws):
+            ordered = _in_order(rate.draws, joint.rate[place], rng)
+            per_animal[place] = np.minimum(ordered * joint.chance[place], 1.0)
+    return per_animal, notes
 
 
 def _sums(first: Ints, second: Ints, value: Floats, shape: tuple[int, int]) -> Floats:

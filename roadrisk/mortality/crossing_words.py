@@ -105,8 +105,8 @@ def _seen_words(tagged: Floats, seen: int) -> str:
     if fewer < 0.05:
         return (
             f"{text}: that is fewer than crossings and traffic lead to expect (chance of so few "
-            f"{_small(fewer)}). They may avoid the road, cross when it is quiet, or a borrowed value "
-            "(speed, strip, traffic) may be wrong: deaths from crossings are then too high."
+            f"{_small(fewer)}). They may avoid the road, cross when it is quiet, or a borrowed "
+            "value (speed, strip, traffic) may be wrong: deaths from crossings are then too high."
         )
     if more < 0.05:
         return (
