@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -103,6 +102,30 @@ def chance_counted(
     return CountedChance(whole, chance, one_end, other)
 
 
+def days_watched(
+    look_day: Floats,
+    months: Sequence[int],
+    before_first_days: float = 30.0,
+    within: tuple[float, float] | None = None,
+) -> float:
+    """Return the length of the time in which deaths are sought; parameters of `chance_counted`.
+
+    Parameters
+    ----------
+    look_day : ndarray, shape (looks,)
+    months : sequence of int
+    before_first_days : float
+    within : tuple of float, optional
+
+    Returns
+    -------
+    float
+        Active days only.
+    """
+    spells, _ = _spells(look_day, months, before_first_days, within)
+    return float((spells[:, 1] - spells[:, 0]).sum())
+
+
 def shoenfeld_chance(interval_days: float, mean_days: float, detection: float) -> float:
     """Return the closed form for equal intervals and an exponential curve, k = 1.
 
@@ -157,13 +180,13 @@ def _spells(
     first, last = float(look_day[0]) - before, float(look_day[-1])
     if within is not None:
         first, last = max(first, within[0]), min(last, within[1])
-    parts, follow = [], []
-    edges = [first, *(float(t) for t in look_day)]
-    for j, (a, b) in enumerate(pairwise(edges)):
-        some = active_spells(max(a, first), min(b, last), months)
-        parts.append(some)
-        follow.append(np.full(len(some), j))
-    return np.concatenate(parts), np.concatenate(follow).astype(np.int64)
+    parts = []
+    for a, b in active_spells(first, last, months).tolist():
+        inside = np.unique(look_day[(look_day > a) & (look_day < b)])
+        cuts = np.concatenate([[a], inside, [b]])
+        parts.append(np.column_stack([cuts[:-1], cuts[1:]]))
+    spells = np.concatenate(parts) if parts else np.empty((0, 2))
+    return spells, np.searchsorted(look_day, spells[:, 1], side="left").astype(np.int64)
 
 
 def _summed(

@@ -194,6 +194,13 @@ def _notes(table: pd.DataFrame, repeats: int, later: Floats) -> tuple[str, ...]:
     out = []
     for protocol, some in table.groupby("protocol"):
         sources = set(some["source"])
+        for row in some[some["source"] == "trials"].to_dict("records"):
+            what = f"{row['size']} carcasses" if row["size"] else "carcasses"
+            out.append(
+                f"By {protocol}, {row['found']} of {row['carcasses']} {what} laid out were found "
+                f"on the first search: a chance of {row['detection']:.2f} "
+                f"({row['detection_low']:.2f} to {row['detection_high']:.2f})."
+            )
         if "borrowed" in sources:
             value, where = BORROWED[str(protocol)]
             out.append(
