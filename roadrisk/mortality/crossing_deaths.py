@@ -42,6 +42,10 @@ class CrossingDeaths:
         those of places.
     among_tagged : ndarray, shape (draws,)
         Road deaths to expect among the tagged animals while they were watched.
+    plain : ndarray, shape (places,)
+        Deaths per animal and year of the very sample, over its paths: the value that `places`
+        gives. The mean of draws lies above it where few animals crossed, since their limits
+        are lopsided.
     places : pandas.DataFrame
         One row a place: deaths_per_100_animal_years and deaths_a_year_crossings with _low and
         _high, crossing_deaths_note (what it is made of, or why there is none).
@@ -55,6 +59,7 @@ class CrossingDeaths:
     total_per_animal: Floats
     total_a_year: Floats
     among_tagged: Floats
+    plain: Floats
     places: pd.DataFrame
     lower_bound: bool
     notes: tuple[str, ...]
@@ -127,15 +132,17 @@ def deaths_from_crossings(
         if population is not None
         else np.full(draws, np.nan)
     )
-    table = _table(per_animal, per_animal * adults, notes, level, known=population is not None)
+    many = population.abundance[0] if population is not None else np.nan
+    table = _table(per_animal, adults, joint.plain, many, notes, level)
+    plain = (float(joint.plain.sum()), many)
     words = crossing_words(
-        joint.total, adults, joint.among_tagged, total.note, level,
+        joint.total, adults, plain, joint.among_tagged, total.note, level,
         totals_identified=totals_identified, seen=road_deaths_seen,
         crossed=float(amounts[column].sum()) / paths,
     )  # fmt: skip
     return CrossingDeaths(
         per_animal, per_animal * adults, joint.total, joint.total * adults, joint.among_tagged,
-        table, not totals_identified, words,
+        joint.plain, table, not totals_identified, words,
     )  # fmt: skip
 
 
@@ -161,13 +168,14 @@ class _Joint:
     """One weighing of the animals a draw: (places, draws) or (draws,).
 
     `rate` are crossings an animal-year at each place, `chance` deaths a crossing there, `total`
-    deaths an animal-year on all roads.
+    deaths an animal-year on all roads; `plain`, shape (places,), those of the very sample.
     """
 
     rate: Floats
     chance: Floats
     total: Floats
     among_tagged: Floats
+    plain: Floats
 
 
 def _rows(amounts: pd.DataFrame, column: str, draws: int, paths: int) -> pd.DataFrame:
@@ -210,8 +218,8 @@ def _joint(
         scale = np.divide(ordered, crossings, out=scale, where=crossings > 0)
     # An animal's yearly hazard in that draw, and the part of it that is the first death.
     yearly = np.divide(1.0, years, out=np.zeros(animals), where=years > 0)
-    hazard = scale * _sums(animal, draw, amount * chance, (animals, draws)) * yearly[:, None]
-    first = np.divide(-np.expm1(-hazard), hazard, out=np.ones_like(hazard), where=hazard > 0)
+    hazard = _sums(animal, draw, amount * chance, (animals, draws)) * yearly[:, None]
+    first = _part_before_death(scale * hazard)
     deaths = _sums(place, draw, weighted * chance * first[animal, draw], shape)
     all_hits = hits.sum(axis=0)
     capped = np.divide(deaths.sum(axis=0), all_hits, out=np.ones(draws), where=all_hits > 0)
@@ -221,7 +229,16 @@ def _joint(
     total = np.where(crossings > 0, scale * deaths.sum(axis=0), np.minimum(ordered * mean, 1.0))
     total = np.minimum(total, 1.0) if len(total_rates) else np.full(draws, np.nan)
     tagged = np.bincount(draw, amount * chance, draws).astype(np.float64)
-    return _Joint(rate, own * cap, total, tagged)
+    once = amount * chance * _part_before_death(hazard)[animal, draw] * weight[animal]
+    plain = np.bincount(place, once, places) / draws / float(weight @ np.maximum(years, 0.0))
+    return _Joint(rate, own * cap, total, tagged, plain)
+
+
+def _part_before_death(hazard: Floats) -> Floats:
+    """Return the part of a yearly hazard that the first death uses up."""
+    return np.asarray(
+        np.divide(-np.expm1(-hazard), hazard, out=np.ones_like(hazard), where=hazard > 0)
+    )
 
 
 def _usual_chance(place: Ints, segment: Ints, amount: Floats, kill: Floats, places: int) -> Floats:
@@ -294,21 +311,33 @@ def _in_order(values: Floats, like: Floats, rng: np.random.Generator) -> Floats:
 
 def _nothing(places: int, draws: int, why: str, *, lower_bound: bool) -> CrossingDeaths:
     none, line = np.full((places, draws), np.nan), np.full(draws, np.nan)
-    table = _table(none, none, np.full(places, why, dtype=object), 0.9, known=True)
+    table = _table(none, line, np.full(places, np.nan), np.nan, np.full(places, why, object), 0.9)
     words = (f"Deaths from crossings: {why}.",)
-    return CrossingDeaths(none, none, line, line, line, table, lower_bound, words)
+    return CrossingDeaths(
+        none, none, line, line, line, np.full(places, np.nan), table, lower_bound, words
+    )
 
 
 def _table(
-    per_animal: Floats, a_year: Floats, notes: NDArray[np.object_], level: float, *, known: bool
+    per_animal: Floats,
+    adults: Floats,
+    plain: Floats,
+    many: float,
+    notes: NDArray[np.object_],
+    level: float,
 ) -> pd.DataFrame:
     tails = [(1 - level) / 2, (1 + level) / 2]
     table = pd.DataFrame(index=range(len(per_animal)))
-    for name, values in ((_RATE, 100 * per_animal), (_YEAR, a_year)):
-        table[name] = values.mean(axis=1)
-        low, high = np.quantile(values, tails, axis=1)
-        table[f"{name}_low"], table[f"{name}_high"] = low, high
-    extra = "" if known else f"; deaths a year {NO_POPULATION}"
+    known = np.isfinite(per_animal).all(axis=1)
+    for name, draws, value in (
+        (_RATE, 100 * per_animal, 100 * plain),
+        (_YEAR, per_animal * adults, plain * many),
+    ):
+        low, high = np.quantile(draws, tails, axis=1)
+        table[name] = np.where(known, value, np.nan)
+        table[f"{name}_low"] = np.minimum(low, table[name])
+        table[f"{name}_high"] = np.maximum(high, table[name])
+    extra = "" if np.isfinite(many) else f"; deaths a year {NO_POPULATION}"
     table["crossing_deaths_note"] = [
         note + ("" if str(note).startswith("not identified") else extra) for note in notes
     ]

@@ -20,6 +20,7 @@ NO_POPULATION = "not identified: how many animals there are isn't known ([popula
 def crossing_words(
     total: Floats,
     adults: Floats,
+    plain: tuple[float, float],
     tagged: Floats,
     note: str,
     level: float,
@@ -36,6 +37,8 @@ def crossing_words(
         Deaths per animal and year on all roads; NaN where not identified.
     adults : ndarray, shape (draws,)
         Adults there are; NaN where not known.
+    plain : (float, float)
+        The sample's own deaths per animal and year, and the stated number of adults.
     tagged : ndarray, shape (draws,)
         Deaths to expect among the tagged animals.
     note : str
@@ -54,11 +57,12 @@ def crossing_words(
     tuple of str
     """
     out = []
+    each, many = plain
     if np.isfinite(total).all():
         out.append(
             f"Crossings of the tagged animals and the chance that one kills give "
-            f"{_span(100 * total, level)} road deaths per 100 such animals and year, if animals "
-            f"don't respond to the road ({note})."
+            f"{_span(100 * total, level, 100 * each)} road deaths per 100 such animals and year, "
+            f"if animals don't respond to the road ({note})."
         )
     else:
         out.append(f"Road deaths of animals like the tagged ones: not identified ({note}).")
@@ -66,8 +70,8 @@ def crossing_words(
         out.append(f"Deaths a year from crossings: {NO_POPULATION}.")
     elif np.isfinite(total).all():
         out.append(
-            f"For the population that the study states, {_span(total * adults, level)} road "
-            "deaths a year from crossings."
+            "For the population that the study states, "
+            f"{_span(total * adults, level, each * many)} road deaths a year from crossings."
         )
     out.append(
         "Every crossing there and back carries the risk, and all crossings are counted, under "
@@ -84,9 +88,9 @@ def crossing_words(
         out.append(_seen_words(tagged, seen))
         if crossed > 0:
             low, high = chance_seen(seen, crossed, level)
-            each = "a crossing" if totals_identified else "a day with crossings"
+            one = "a crossing" if totals_identified else "a day with crossings"
             out.append(
-                f"By the tagged animals' own fates {each} kills with chance {seen / crossed:.2g} "
+                f"By the tagged animals' own fates {one} kills with chance {seen / crossed:.2g} "
                 f"({low:.2g} to {high:.2g}): {seen} road deaths in about {crossed:.0f} of them. "
                 "That takes no traffic and no walking speed, but a death that took the "
                 "transmitter with it is missing there."
@@ -137,6 +141,7 @@ def chance_seen(seen: int, crossed: float, level: float) -> tuple[float, float]:
     return min(float(low) / crossed, 1.0), min(float(high) / crossed, 1.0)
 
 
-def _span(values: Floats, level: float) -> str:
+def _span(values: Floats, level: float, value: float | None = None) -> str:
     low, high = np.quantile(values, [(1 - level) / 2, (1 + level) / 2])
-    return f"{values.mean():.3g} ({low:.3g} to {high:.3g})"
+    middle = float(values.mean()) if value is None else value
+    return f"{middle:.3g} ({min(low, middle):.3g} to {max(high, middle):.3g})"

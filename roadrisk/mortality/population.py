@@ -45,7 +45,7 @@ class AddedMortality:
     Attributes
     ----------
     table : pandas.DataFrame
-        One row a route and group: group, adults_killed_percent with _low and _high,
+        One row a route and group: group, adults_killed_percent (median) with _low and _high,
         above_lower_bound and above_upper_bound (chances), note.
     bound_percent : (float, float)
         Lower and upper bound that it is held against; the same where the study sets one.
@@ -93,7 +93,7 @@ def added_mortality(
             continue
         ends = np.quantile(percent, tails)
         above = [float((percent > bound).mean()) for bound in (low, high)]
-        rows.append((group, percent.mean(), *ends, *above, ""))
+        rows.append((group, float(np.median(percent)), *ends, *above, ""))
     name = "adults_killed_percent"
     columns = ["group", name, f"{name}_low", f"{name}_high", "above_lower_bound",
                "above_upper_bound", "note"]  # fmt: skip

@@ -49,7 +49,7 @@ class TwoRoutes:
     ----------
     table : pandas.DataFrame
         One row a place: place, deaths_by_crossings, deaths_by_carcasses and ratio
-        (crossings over carcasses; the median) with _low and _high, verdict (one of this
+        (crossings over carcasses), medians with _low and _high, verdict (one of this
         module's constants), ratio_below_one (chance).
     notes : tuple of str
     """
@@ -109,7 +109,7 @@ def _row(
     name: str, x: Floats, y: Floats, first: Floats, second: Floats, level: float
 ) -> tuple[object, ...]:
     known = [bool(len(v)) and bool(np.isfinite(v).all()) for v in (x, y)]
-    parts = [_mean_and_ends(v, level) if k else (np.nan,) * 3 for v, k in zip((x, y), known,
+    parts = [_middle_and_ends(v, level) if k else (np.nan,) * 3 for v, k in zip((x, y), known,
              strict=True)]  # fmt: skip
     if not all(known):
         return (name, *parts[0], *parts[1], np.nan, np.nan, np.nan, np.nan, ONE_ONLY)
@@ -125,9 +125,9 @@ def _row(
     return (name, *parts[0], *parts[1], middle, low, high, below, verdict)
 
 
-def _mean_and_ends(values: Floats, level: float) -> tuple[float, float, float]:
+def _middle_and_ends(values: Floats, level: float) -> tuple[float, float, float]:
     low, high = np.quantile(values, [(1 - level) / 2, (1 + level) / 2])
-    return float(values.mean()), float(low), float(high)
+    return float(np.median(values)), float(low), float(high)
 
 
 def _verdict(low: float, high: float) -> str:
