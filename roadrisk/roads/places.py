@@ -109,11 +109,33 @@ class Places:
         edges = np.full(3, edge, dtype=np.int64)
         xy = places_xy(self._network, edges, where)
         row = int(segments_at(self._network, edges[1:2], where[1:2])[0])
-        road = str(self._road[row])
         route, begin, end = self._measures(edge, row, from_m, to_m, xy)
+        text = self._words(edge, row, from_m, to_m, xy)
+        return Place(str(self._road[row]), route, begin, end, text)
+
+    def words(self, edge: int, at_m: float) -> str:
+        """Return one place in words, as `describe` does, without looking for route measures.
+
+        Parameters
+        ----------
+        edge : int
+        at_m : float
+            Offset along the edge [m].
+
+        Returns
+        -------
+        str
+        """
+        where = np.full(3, at_m)
+        edges = np.full(3, edge, dtype=np.int64)
+        row = int(segments_at(self._network, edges[:1], where[:1])[0])
+        return self._words(edge, row, at_m, at_m, places_xy(self._network, edges, where))
+
+    def _words(self, edge: int, row: int, from_m: float, to_m: float, xy: Floats) -> str:
+        road = str(self._road[row])
         on = road if self._named[row] else "an " + road
         text = self._from_junction(edge, from_m, to_m, road if self._named[row] else "", xy[1])
-        return Place(road, route, begin, end, f"{text or self._coordinates(xy)}, on {on}")
+        return f"{text or self._coordinates(xy)}, on {on}"
 
     def _labels_at_nodes(self) -> dict[int, list[str]]:
         """Names of the roads that meet at each node, the highest class first."""

@@ -161,7 +161,7 @@ def _place_columns(
     seen: dict[tuple[int, float], str] = {}
     for k, place in zip(there, zip(edge[there].tolist(), tens.tolist(), strict=True), strict=True):
         if place not in seen:
-            seen[place] = places.describe(place[0], place[1], place[1]).text
+            seen[place] = places.words(*place)
         words[k] = seen[place]
     return {"segment_id": segment, "road": road, "place": words, "distance_m": distance}
 
