@@ -147,6 +147,28 @@ _METHODS = """
 # reach_m = 200.0
 # draws = 400                        # paths drawn between the fixes
 
+# [kill]                             # the chance that a crossing kills; ranges hold about 90 %
+# walking_speed_m_min_low = 1.0      # instead of the species profile's
+# walking_speed_m_min_high = 4.0
+# traffic_by_hour = []               # 24 numbers from 0 h, in proportion to vehicles
+# tolerable_percent_a_year = 3.0     # of the adults: your bound; sources give 2, 3, 5 and 10
+
+# [stages]                           # for a projection with and without road deaths
+# survival_includes_road_deaths = true
+# source = ""                        # where these rates come from
+# [[stages.stage]]
+# name = "young"
+# survival_low = 0.3                 # share that lives through a year: a range of 90 %
+# survival_high = 0.6
+# years = 8                          # in this stage; left out in the last
+# [[stages.stage]]
+# name = "adult"
+# survival_low = 0.85
+# survival_high = 0.95
+# young_low = 0.5                    # daughters in the first stage a year and female
+# young_high = 2.0
+# road_deaths = true                 # roads kill animals of this stage
+
 # [placement]
 # near_m = 30.0
 
