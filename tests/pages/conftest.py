@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from tests.pages.review_page import Served
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
@@ -68,6 +70,12 @@ def browser() -> Iterator[Browser]:
         started = playwright.chromium.launch(executable_path=found, args=FLAGS)
         yield started
         started.close()
+
+
+@pytest.fixture(autouse=True)
+def _no_server_is_left() -> Iterator[None]:
+    yield
+    Served.end_all()
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ import sys
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from playwright.sync_api import expect
 
@@ -26,19 +26,28 @@ ADDRESS = re.compile(r"http://127\.0\.0\.1:(\d+)/enter\?once=\S+")
 class Served:
     """The server's process; stopped as a person would (Ctrl-C) or as a power cut would."""
 
+    running: ClassVar[list[Served]] = []
+
     def __init__(self, arguments: list[str | Path], log: Path) -> None:
         self._log = log
+        self.running.append(self)
         with log.open("w") as out:
             self.process = subprocess.Popen(
                 [sys.executable, "-m", *map(str, arguments)], cwd=ROOT, stdout=out,
                 stderr=subprocess.STDOUT, env=os.environ | {"PYTHONUTF8": "1"},
             )  # fmt: skip
-        until = time.monotonic() + 120
+        until = time.monotonic() + 400  # compiling takes its time on a busy machine
         while (found := ADDRESS.search(self.said())) is None:
             assert self.process.poll() is None, self.said()
             assert time.monotonic() < until, self.said()
             time.sleep(0.05)
         self.address, self.port = found[0], int(found[1])
+
+    @classmethod
+    def end_all(cls) -> None:
+        """Cut off what a test that failed left behind."""
+        while cls.running:
+            cls.running.pop().cut_off()
 
     def said(self) -> str:
         return self._log.read_text(encoding="utf-8")

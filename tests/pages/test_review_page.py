@@ -563,6 +563,10 @@ def test_the_page_says_what_it_does_to_a_screen_reader(served: Served, browser: 
     expect(page.get_by_role("status").filter(has_text="Kept: accepted")).to_be_visible()
     expect(page.locator("#title")).to_be_focused()
     page.keyboard.press("r")
+    expect(page.locator("#reason_title")).to_be_focused()
+    page.keyboard.press("Enter")  # chooses nothing
+    expect(page.locator("#reasons")).to_be_visible()
+    page.keyboard.press("Tab")
     expect(page.get_by_role("button", name=re.compile("another species"))).to_be_focused()
     page.keyboard.press("Escape")
     expect(page.locator("#title")).to_be_focused()

@@ -149,7 +149,8 @@ function begin(verdict) {
   at("reason_words").textContent = verdict === "not sure" ? "In your own words, or nothing" : "In your own words";
   dock();
   say("");
-  choices.querySelector("button").focus();
+  /* Not on the first choice: an Enter too many would take it. Tab leads there. */
+  at("reason_title").focus();
 }
 function chosen(event) {
   const reason = info.reasons[asking][Number(event.key) - 1];
@@ -233,7 +234,7 @@ async function showLatest(words = "") {
     mine.setAttribute("aria-describedby", `entry_${entry.number}`);
   }
   if (!at("latest").open) at("latest").showModal();
-  else (lines.querySelector("button") || at("latest_close")).focus();
+  else at("latest_title").focus();
 }
 
 function go(way) {
