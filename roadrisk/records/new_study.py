@@ -153,9 +153,10 @@ _METHODS = """
 # traffic_by_hour = []               # 24 numbers from 0 h, in proportion to vehicles
 # tolerable_percent_a_year = 3.0     # of the adults: your bound; sources give 2, 3, 5 and 10
 
-# [stages]                           # for a projection with and without road deaths
+# [stages]                           # a projection with and without road deaths; the numbers
+#                                      here are examples of no species
 # survival_includes_road_deaths = true
-# source = ""                        # where these rates come from
+# source = "invented"                # where these rates come from
 # [[stages.stage]]
 # name = "young"
 # survival_low = 0.3                 # share that lives through a year: a range of 90 %
