@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +12,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from roadrisk.telemetry.crossing_days import CrossingDays
+    from roadrisk.telemetry.crossing_mass import CrossingMass
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
@@ -40,15 +42,37 @@ def crossing_amounts(
         draws). Both carriageways of a dual road count on the leading one.
     """
     mass = found.mass
-    place, segment = place_of_lixel[mass.lixel], segment_of_lixel[mass.lixel]
+    # One animal at a time: there may be tens of millions of rows.
+    ends = np.searchsorted(mass.animal, np.arange(len(mass.animals) + 1)).tolist()
+    parts = [
+        _of_one(mass, slice(a, b), k, place_of_lixel, segment_of_lixel)
+        for k, (a, b) in enumerate(pairwise(ends))
+        if b > a
+    ]
+    out = (
+        pd.concat(parts, ignore_index=True)
+        if parts
+        else pd.DataFrame({n: np.empty(0, np.float64 if n == "days" else np.int64)
+                           for n in COLUMNS[:-1]})
+    )  # fmt: skip
+    return out.assign(crossings=out["days"] * _crossings_a_day(found, out))[COLUMNS]
+
+
+def _of_one(
+    mass: CrossingMass, rows: slice, animal: int, place_of_lixel: Ints, segment_of_lixel: Ints
+) -> pd.DataFrame:
+    lixel = mass.lixel[rows]
+    place, segment = place_of_lixel[lixel], segment_of_lixel[lixel]
     here = place >= 0
-    keys = np.stack([k[here].astype(np.int64) for k in (place, segment, mass.animal, mass.draw)])
-    sizes = keys.max(axis=1, initial=0) + 1
-    flat, row = np.unique(np.ravel_multi_index(tuple(keys), tuple(sizes)), return_inverse=True)
-    days = np.bincount(row, mass.days[here].astype(np.float64), len(flat))
-    parts = np.unravel_index(flat, tuple(sizes))
-    out = pd.DataFrame(dict(zip(COLUMNS[:4], parts, strict=True))).assign(days=days)
-    return out.assign(crossings=days * _crossings_a_day(found, out))[COLUMNS]
+    segments, draws = int(segment_of_lixel.max(initial=0)) + 1, max(mass.draws, 1)
+    key = (place[here] * segments + segment[here]) * draws + mass.draw[rows][here]
+    flat, row = np.unique(key, return_inverse=True)
+    days = np.bincount(row, mass.days[rows][here].astype(np.float64), len(flat))
+    pair, draw = flat // draws, flat % draws
+    return pd.DataFrame({
+        "place": pair // segments, "segment": pair % segments,
+        "animal": np.full(len(flat), animal, np.int64), "draw": draw, "days": days,
+    })  # fmt: skip
 
 
 def _crossings_a_day(found: CrossingDays, rows: pd.DataFrame) -> Floats:

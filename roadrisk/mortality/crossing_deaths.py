@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
 
 NO_TELEMETRY = "not identified: no tagged animal was watched"
+# A crossing that kills for certain is taken for this.
+_MOST = 1.0 - 1e-9
 _RATE = "deaths_per_100_animal_years"
 _YEAR = "deaths_a_year_crossings"
 
@@ -112,9 +114,9 @@ def deaths_from_crossings(
     -----
     Rates are those of `telemetry.population_rate`, place by place and for all roads, with the
     order of their draws from one weighing of the animals (Dirichlet weights) with one path
-    each, so that places keep their dependence. An animal dies once: of the yearly hazard
-    H = Σ crossings · p of each animal 1 − exp(−H) is the chance to die within the year, and
-    every place has its part in it. p of a draw is the same for all animals.
+    each, so that places keep their dependence. An animal dies once: 1 − Π (1 − p) over a year's
+    crossings is its chance to die within the year (which has no bias if crossings are Poisson),
+    and every place has its part in it. p of a draw is the same for all animals.
     """
     draws = kill.shape[1]
     if not ((years > 0) & (weight > 0)).any():
@@ -203,14 +205,16 @@ def _joint(
         rows[c].to_numpy(np.int64) for c in ("place", "segment", "animal", "draw")
     )
     amount = rows["amount"].to_numpy(np.float64)
-    chance = kill[segment, draw]
+    # Lives through a crossing with 1 − p, so through n of them with exp(−n · hazard).
+    hazards = -np.log1p(-np.minimum(kill, _MOST))
+    chance = hazards[segment, draw]
     counts = weight[:, None] * rngs[0].standard_exponential((animals, draws)) * (years > 0)[:, None]
     # The draw's weighted rate is the sum of crossings over that of years.
     share = counts / (counts * years[:, None]).sum(axis=0)
     weighted = share[animal, draw] * amount
     rate = _sums(place, draw, weighted, shape)
     hits = _sums(place, draw, weighted * chance, shape)
-    usual = _usual_chance(place, segment, amount * weight[animal], kill, places)
+    usual = _usual_chance(place, segment, amount * weight[animal], hazards, places)
     crossings = rate.sum(axis=0)
     scale, ordered = np.ones(draws), np.full(draws, np.nan)
     if len(total_rates):
@@ -228,7 +232,7 @@ def _joint(
     mean = np.average(usual, axis=0, weights=np.bincount(place, amount, places) + 1e-12)
     total = np.where(crossings > 0, scale * deaths.sum(axis=0), np.minimum(ordered * mean, 1.0))
     total = np.minimum(total, 1.0) if len(total_rates) else np.full(draws, np.nan)
-    tagged = np.bincount(draw, amount * chance, draws).astype(np.float64)
+    tagged = np.bincount(draw, amount * kill[segment, draw], draws).astype(np.float64)
     once = amount * chance * _part_before_death(hazard)[animal, draw] * weight[animal]
     plain = np.bincount(place, once, places) / draws / float(weight @ np.maximum(years, 0.0))
     return _Joint(rate, own * cap, total, tagged, plain)

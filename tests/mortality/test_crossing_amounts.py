@@ -35,9 +35,9 @@ def test_lixels_of_a_place_add_up_by_segment_animal_and_draw() -> None:
         PLACE, SEGMENT,
     )  # fmt: skip
     assert rows[["place", "segment", "animal", "draw"]].to_numpy().tolist() == [
-        [0, 0, 0, 0], [0, 0, 1, 0], [0, 1, 0, 1],
+        [0, 0, 0, 0], [0, 1, 0, 1], [0, 0, 1, 0],
     ]  # fmt: skip
-    assert rows["days"].tolist() == pytest.approx([1.5, 1.0, 2.0])
+    assert rows["days"].tolist() == pytest.approx([1.5, 2.0, 1.0])
 
 
 def test_crossings_a_day_are_the_animal_s_own_on_that_segment() -> None:
