@@ -103,8 +103,8 @@ class Layout:
         return lay_pattern(self.size, np.concatenate([a, *more_a]), np.concatenate([b, *more_b]))
 
 
-SMOOTH = ("smooth", "effort along the road")
-KNOWN_CLUMPS = "clumps of known sources"
+KNOWN_CLUMPS, KNOWN_ALONG = "clumps of known sources", "clumps of known sources along the road"
+SMOOTH = ("smooth", "effort along the road", KNOWN_ALONG)
 
 
 def lay_out(
@@ -141,6 +141,7 @@ def lay_out(
         if source.known:
             if source.overdispersed:
                 node[:, 2] = _more(blocks, KNOWN_CLUMPS, len(at)) + np.arange(len(at))
+                node[:, 3] = _more(blocks, KNOWN_ALONG, size) + at
         else:
             node[:, 2] = _more(blocks, "clumps of reports", len(at)) + np.arange(len(at))
             node[:, 3] = _more(blocks, "effort along the road", size) + at

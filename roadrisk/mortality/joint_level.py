@@ -54,20 +54,24 @@ def deaths_on_watched(
     Given where and the chances, the sum of all counts is Poisson with the level times a known
     number, so the level is gamma: shape counted + 1/2 (Jeffreys' prior), or 1 where nothing was
     counted (a flat prior), whose 95 % point is then 3.0 over the effort, the usual bound.
-    Clumps of a known source, of mean 1, are drawn with the rest.
+    Clumps of a known source are drawn with the rest. Where all known sources have clumps, nothing
+    tells their clumps from deaths: they then change where and not how many, and that a few
+    animals stand for all must be in the draws of the chance.
     """
     draws = log_rate.shape[1]
     counted = sum(source.counted for source in known)
     centred = np.exp(log_rate - log_rate.max(axis=0))
     per_level = np.zeros(draws)
     factors = _drawn("common", chances.loading.shape[1], layout, drawn, draws, rng)
+    alone = all(source.overdispersed for source in known)
     for number, source in enumerate(known):
         chance = chances.of[number]
         count = chance.shapes.shape[1]
         shapes = _drawn(f"shape of {number}", count, layout, drawn, draws, rng)
         at = chance.rows
         q = np.exp(chance.log_chance(chances.loading[number] @ factors, shapes))
-        per_level += source.exposure[at] @ (q * centred[at] * _clumps(number, layout, drawn))
+        clumps = 1.0 if alone else _clumps(number, layout, drawn)
+        per_level += source.exposure[at] @ (q * centred[at] * clumps)
     level = rng.gamma(counted + 0.5 if counted > 0 else 1.0, size=draws) / per_level
     return np.asarray(level * (length_km[watched] @ centred[watched]))
 
@@ -89,11 +93,13 @@ def _drawn(
 
 
 def _clumps(number: int, layout: Layout | None, drawn: Draws | None) -> Floats | float:
-    """Draws of the clumps of one source, mean 1."""
+    """Draws of the clumps of one source."""
     if layout is None or drawn is None:
         return 1.0
     rows = layout.source == number
     if not layout.clumped[rows].any():
         return 1.0
     sd = drawn.scales[layout.scales.index(KNOWN_CLUMPS)]
-    return np.asarray(np.exp(drawn.inner[layout.nodes[rows, 2]] - sd**2 / 2))
+    inner = drawn.inner
+    nodes = layout.nodes[rows]
+    return np.asarray(np.exp(inner[nodes[:, 2]] + inner[nodes[:, 3]] - sd**2 / 2))

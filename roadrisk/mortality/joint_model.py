@@ -143,7 +143,8 @@ def joint_deaths(
     used_effort, why_effort = usable(effort, [s for s in for_shape if not s.known])
     roads = roads if roads is not None and len(np.unique(roads)) > 2 else None
     made = _Model(field, used, used_effort, roads, priors or Priors(), draws, seed)
-    shape = made.shape(for_shape, "all sources")
+    # The draws of the known sources alone are the same with and without other sources.
+    shape = made.shape(for_shape, "known sources" if for_shape == known else "all sources")
     length = pieces.length_km
     relative = _over_mean(shape.log_rate, length)
     similar = _over_mean(shape.log_similar, length)

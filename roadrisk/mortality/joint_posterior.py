@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numba as nb
 import numpy as np
 from scipy import special
 
@@ -14,7 +15,8 @@ from roadrisk.mortality.sparse_factor import Factor, factorise
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
 
-_ROUNDS, _LARGEST_STEP, _SETTLED, _SETTLED_VARIANCE = 80, 2.0, 1e-3, 2e-3
+_ROUNDS, _LARGEST_STEP, _SETTLED, _SETTLED_VARIANCE = 80, 2.0, 3e-3, 1e-2
+_LARGEST_VARIANCE = 16.0  # on the way only: bounds are of the variances as they are
 
 
 @dataclass(frozen=True, eq=False)
@@ -269,16 +271,29 @@ class Fitter:
         return np.asarray(own), diagonal, below, spread
 
 
+@nb.njit(cache=True, nogil=True)
 def _consistent(variance: Floats, expected: Floats, log_rate: Floats) -> Floats:
-    """Variances that agree with the expected counts they make, all else of each row held.
+    """Find variances that agree with the expected counts they make, all else of a row held.
 
     Solves v = 1 / (p + exp(log_rate + v / 2)) for every row, where p is the precision that the
     row has from elsewhere; plain repetition would swing where variances are large.
     """
-    elsewhere = np.maximum(1.0 / variance - expected, 1e-3)
-    low, high = np.zeros_like(variance), 1.0 / elsewhere
-    for _ in range(24):
-        middle = (low + high) / 2
-        over = middle * (elsewhere + np.exp(np.minimum(log_rate + middle / 2, 50.0))) > 1.0
-        low, high = np.where(over, low, middle), np.where(over, middle, high)
-    return np.asarray((low + high) / 2)
+    found = np.empty_like(variance)
+    for k in range(len(variance)):
+        elsewhere = max(1.0 / variance[k] - expected[k], 1e-3)
+        low, high = 0.0, min(1.0 / elsewhere, _LARGEST_VARIANCE)
+        v = min(variance[k], high)
+        for _ in range(60):
+            rate = np.exp(min(log_rate[k] + v / 2, 50.0))
+            miss = v * (elsewhere + rate) - 1.0
+            if abs(miss) < 1e-8:
+                break
+            if miss > 0:
+                high = v
+            else:
+                low = v
+            v -= miss / (elsewhere + rate * (1.0 + v / 2))
+            if not low < v < high:
+                v = (low + high) / 2
+        found[k] = v
+    return found

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import optimize, special, stats
 
+from roadrisk.mortality.joint_layout import KNOWN_ALONG, KNOWN_CLUMPS
 from roadrisk.mortality.joint_posterior import Fitter, Normal
 
 if TYPE_CHECKING:
@@ -15,9 +16,10 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Floats
 
 # Standard deviations are worked on as cube roots, in which an exponential prior is near normal.
-_SMALLEST, _LARGEST = np.cbrt(0.02), np.cbrt(6.0)
+_SMALLEST, _LARGEST = np.cbrt(0.02), np.cbrt(4.0)
 _FREEDOM = 6.0
-_MANY = 20_000  # unknowns
+# Sets of standard deviations that are weighed, for each of them; half in large networks.
+_POINTS, _MANY = 12, 20_000
 
 
 @dataclass(frozen=True)
@@ -26,20 +28,25 @@ class Priors:
 
     The chance that a standard deviation on the log scale exceeds the value given is 5 %; such
     priors are penalised-complexity priors (Simpson, Rue, Riebler, Martins & Sørbye 2017,
-    Statistical Science 32:1-28). The values are choices of ours: an e^2-fold (7-fold) range
-    between ordinary and special places is thought rare for deaths, and nothing is thought
-    of how unevenly people report.
+    Statistical Science 32:1-28). The values are choices of ours that say little: with 3 a
+    standard deviation of 0.7 is as likely as not, which is a twofold spread either way. How much
+    hangs on them, in 60 invented worlds with surveys on all roads (tests/truth): 1, 2 and 3.5
+    for `deaths` gave 90 % intervals of single pieces that held 76, 85 and 88 % of them, with
+    ends a factor of 10, 15 and 18 apart; totals differed by less than 1 %.
 
     Attributes
     ----------
     deaths : float
         Of the smooth part and the part piece by piece.
     reports : float
-        Of effort along the road, by road, and of clumps.
+        Of effort along the road, by road, and of clumps of reports.
+    clumps : float
+        Of clumps of sources with a known chance (a few tagged animals stand for all).
     """
 
-    deaths: float = 2.0
+    deaths: float = 3.0
     reports: float = 3.0
+    clumps: float = 2.0
 
     def rate(self, name: str) -> float:
         """Return the rate of one exponential prior.
@@ -53,7 +60,9 @@ class Priors:
         -------
         float
         """
-        bound = self.deaths if name in {"smooth", "piece by piece"} else self.reports
+        bound = self.clumps if name in {KNOWN_CLUMPS, KNOWN_ALONG} else self.reports
+        if name in {"smooth", "piece by piece"}:
+            bound = self.deaths
         return -np.log(0.05) / bound
 
 
@@ -76,9 +85,7 @@ class Draws:
     effective: float
 
 
-def draw_unknowns(
-    layout: Layout, priors: Priors, draws: int, rng: np.random.Generator, *, points: int = 96
-) -> Draws:
+def draw_unknowns(layout: Layout, priors: Priors, draws: int, rng: np.random.Generator) -> Draws:
     """Fit the model and draw from it.
 
     Parameters
@@ -87,8 +94,6 @@ def draw_unknowns(
     priors : Priors
     draws : int
     rng : numpy.random.Generator
-    points : int
-        Sets of standard deviations that are weighed; half as many in large networks.
 
     Returns
     -------
@@ -101,6 +106,7 @@ def draw_unknowns(
     lower bounds of the evidence (`Normal.bound`) times prior, over the sampling density.
     """
     fitter = Fitter(layout)
+    points = _POINTS * (len(layout.scales) + 1)
     points = points if layout.size < _MANY else points // 2
     rates = np.array([priors.rate(name) for name in layout.scales])
     top, best = _climb(fitter, rates)

@@ -1,0 +1,171 @@
+"""Which places are worst, and how sure that is: ranks, chances and sums from draws of rates."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from roadrisk.roads.network import Floats, Ints
+
+
+@dataclass(frozen=True, eq=False)
+class Interval:
+    """A number with its 90 % interval, for every place.
+
+    Attributes
+    ----------
+    mean, median, low, high : ndarray, shape (places,)
+        The median is the estimate to print for a total: the mean is drawn up by the long
+        upper tail of 1 / chance. Where only a bound is known mean and median are NaN, `low`
+        is 0, and `high` is the one-sided 95 % bound.
+    """
+
+    mean: Floats
+    median: Floats
+    low: Floats
+    high: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Ranks:
+    """Ranks of places, 1 the worst.
+
+    Attributes
+    ----------
+    order : ndarray of int64, shape (places,)
+        Places from worst to least by their mean rate.
+    low, high : ndarray of int64, shape (places,)
+        90 % interval of each place's rank.
+    among_worst : ndarray, shape (places,)
+        Chance of being among the worst `k`.
+    k : int
+    """
+
+    order: Ints
+    low: Ints
+    high: Ints
+    among_worst: Floats
+    k: int
+
+
+def interval(draws: Floats, *, bound_only: bool = False) -> Interval:
+    """Sum draws up.
+
+    Parameters
+    ----------
+    draws : ndarray, shape (places, draws) or (draws,)
+    bound_only : bool
+        Whether nothing was found (`JointDeaths.bound_only`).
+
+    Returns
+    -------
+    Interval
+        With one place if `draws` has one axis.
+    """
+    table = np.atleast_2d(draws)
+    low, median, high = np.quantile(table, [0.05, 0.5, 0.95], axis=1)
+    if bound_only:
+        nothing = np.full(len(table), np.nan)
+        return Interval(nothing, nothing, np.zeros(len(table)), high)
+    return Interval(table.mean(axis=1), median, low, high)
+
+
+def ranks(rate: Floats, k: int) -> Ranks:
+    """Rank places by their rate per km.
+
+    Parameters
+    ----------
+    rate : ndarray, shape (places, draws)
+        `JointDeaths.rate`, `relative`, or either over stretches (`mean_rates`).
+    k : int
+        How many places can be treated.
+
+    Returns
+    -------
+    Ranks
+
+    Notes
+    -----
+    Ranks are taken in every draw, so an uncertain place has a wide interval and no place is
+    first only because it is uncertain. Ties share their mean rank, rounded outwards.
+    """
+    places, draws = rate.shape
+    k = min(k, places)
+    low, high = np.empty(places), np.empty(places)
+    among = np.zeros(places)
+    rank = np.empty((places, draws))
+    for d in range(draws):
+        rank[:, d], taken = _ranks_of(rate[:, d], k)
+        among += taken
+    low, high = np.quantile(rank, [0.05, 0.95], axis=1)
+    order = np.argsort(-rate.mean(axis=1), kind="stable")
+    return Ranks(
+        order.astype(np.int64),
+        np.floor(low).astype(np.int64),
+        np.ceil(high).astype(np.int64),
+        among / draws,
+        k,
+    )
+
+
+def _ranks_of(rate: Floats, k: int) -> tuple[Floats, Floats]:
+    """Ranks of one draw, and each place's share of the k first ones."""
+    _, which, count = np.unique(-rate, return_inverse=True, return_counts=True)
+    last = np.cumsum(count)
+    first = last - count
+    share = np.clip((k - first) / count, 0.0, 1.0)
+    return ((first + 1 + last) / 2)[which], share[which]
+
+
+def mean_rates(rate: Floats, length_km: Floats, place: Ints) -> tuple[Floats, Floats]:
+    """Rates of places that are made of several pieces.
+
+    Parameters
+    ----------
+    rate : ndarray, shape (pieces, draws)
+    length_km : ndarray, shape (pieces,)
+        Length of each piece that counts for its place [km].
+    place : ndarray of int64, shape (pieces,)
+        0..places-1, or -1 for pieces of no place.
+
+    Returns
+    -------
+    rate : ndarray, shape (places, draws)
+        Mean per km.
+    length_km : ndarray, shape (places,)
+    """
+    inside = place >= 0
+    places = int(place.max()) + 1 if inside.any() else 0
+    length = np.bincount(place[inside], length_km[inside], places).astype(np.float64)
+    total = np.zeros((places, rate.shape[1]))
+    np.add.at(total, place[inside], rate[inside] * length_km[inside, None])
+    return total / np.maximum(length, 1e-12)[:, None], length
+
+
+def deaths_by_unit(
+    rate: Floats, length_km: Floats, unit: Ints, rng: np.random.Generator
+) -> tuple[Floats, Ints]:
+    """Deaths in each agency unit in 12 months.
+
+    Parameters
+    ----------
+    rate : ndarray, shape (pieces, draws)
+        Deaths per km and year.
+    length_km : ndarray, shape (pieces,)
+    unit : ndarray of int64, shape (pieces,)
+        0..units-1, or -1 for roads outside all units.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    expected : ndarray, shape (units, draws)
+        Deaths that a year brings on average.
+    counts : ndarray of int64, shape (units, draws)
+        Deaths that one coming year may bring: as uncertain, and scattered by chance besides.
+    """
+    mean, length = mean_rates(rate, length_km, unit)
+    expected = mean * length[:, None]
+    return expected, rng.poisson(np.minimum(expected, 1e12)).astype(np.int64)

@@ -1,0 +1,157 @@
+"""Coverage, bias and ranking of the one model of deaths: python -m tests.truth.death_coverage.
+
+`--worlds 300` for the figures; `--scenario NAME` for one of them. Prints a line a scenario.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from roadrisk.mortality.joint_model import JointDeaths, joint_deaths
+from tests.truth.death_worlds import SCENARIOS, World, lay_place, make_world
+
+TOP = 5
+
+
+@dataclass(frozen=True)
+class Score:
+    """Of one world. Deaths in the top five are shares of all deaths a year."""
+
+    total_held: bool
+    watched_held: bool
+    pieces_held: float
+    total_true: float
+    total_mean: float
+    total_median: float
+    watched_true: float
+    watched_mean: float
+    watched_median: float
+    width: float
+    top_model: float
+    top_counts: float
+    top_kernel_pieces: float
+    top_kernel_peaks: float
+    top_best: float
+
+
+def score(world: World, result: JointDeaths) -> Score:
+    km = world.place.pieces.length_km
+    assert result.rate is not None
+    seen = result.watched
+    low, high = np.quantile(result.rate, [0.05, 0.95], axis=1)
+    total, watched = result.per_year, km[seen] @ result.rate[seen]
+    assert total is not None
+    true, true_watched = world.rate @ km, world.rate[seen] @ km[seen]
+    deaths = world.rate * km
+    # What a plain map would show: every dead animal found or reported, or else the crossings.
+    dead = [s.y for s in world.sources if s.name != "crossings"]
+    counts = np.sum(dead or [s.y for s in world.sources], axis=0)
+    smooth, peaks = _kernel(world, counts)
+    return Score(
+        _holds(total, true),
+        _holds(watched, true_watched),
+        float(np.mean((low <= world.rate) & (world.rate <= high))),
+        true,
+        total.mean(),
+        float(np.median(total)),
+        true_watched,
+        watched.mean(),
+        float(np.median(watched)),
+        float(np.ptp(np.quantile(total, [0.05, 0.95]))),
+        _top(result.rate.mean(axis=1), deaths),
+        _top(counts / km, deaths),
+        _top(smooth, deaths),
+        _top(np.where(peaks, smooth, -1.0), deaths),
+        _top(world.rate, deaths),
+    )
+
+
+def _holds(draws: np.ndarray, true: float) -> bool:
+    low, high = np.quantile(draws, [0.05, 0.95])
+    return bool(low <= true <= high)
+
+
+def _top(order: np.ndarray, deaths: np.ndarray) -> float:
+    best = np.argsort(-order, kind="stable")[:TOP]
+    return float(deaths[best].sum() / deaths.sum())
+
+
+def _kernel(world: World, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Density of all counts (normal kernel, sd 200 m), and its local peaks."""
+    xy, km = world.place.xy, world.place.pieces.length_km
+    apart = np.hypot(*(xy[:, None, :] - xy[None, :, :]).transpose(2, 0, 1))
+    weight = np.exp(-((apart / 200.0) ** 2) / 2)
+    smooth = (weight @ counts) / (weight @ km)
+    peak = np.ones(len(km), dtype=bool)
+    for a, b in world.place.pieces.neighbours:
+        peak[a if smooth[a] < smooth[b] else b] = False
+    return smooth, peak
+
+
+def tenfold(world: World) -> World:
+    """The same world, every public report ten times."""
+    return replace(
+        world, sources=[replace(s, y=s.y * (1 if s.known else 10)) for s in world.sources]
+    )
+
+
+def planted(world: World, road: int, reports: int) -> World:
+    """The same world, with reports of no deaths spread over one road."""
+    on = world.place.road == road
+    more = np.where(on, reports / on.sum(), 0.0)
+    sources = [s if s.known else replace(s, y=s.y + more) for s in world.sources]
+    return replace(world, sources=sources)
+
+
+def fit(world: World, seed: int) -> JointDeaths:
+    return joint_deaths(world.place.pieces, world.sources, seed=seed, roads=world.place.road)
+
+
+def run(name: str, worlds: int, first: int = 0) -> list[Score]:
+    place = lay_place()
+    scores = []
+    for k in range(first, first + worlds):
+        world = make_world(place, SCENARIOS[name], np.random.default_rng([11, k]))
+        if any(s.known and s.counted for s in world.sources):
+            scores.append(score(world, fit(world, k)))
+    return scores
+
+
+def summary(name: str, scores: list[Score]) -> str:
+    def mean(field: str) -> float:
+        return float(np.mean([getattr(s, field) for s in scores]))
+
+    true, watched = mean("total_true"), mean("watched_true")
+    return (
+        f"{name} ({len(scores)} worlds): coverage totals {mean('total_held'):.3f}, "
+        f"watched {mean('watched_held'):.3f}, pieces {mean('pieces_held'):.3f}; bias of totals "
+        f"mean {mean('total_mean') / true - 1:+.3f} median {mean('total_median') / true - 1:+.3f}, "
+        f"watched mean {mean('watched_mean') / watched - 1:+.3f} "
+        f"median {mean('watched_median') / watched - 1:+.3f}; "
+        f"width/true {mean('width') / true:.2f}; deaths in the top {TOP}: "
+        f"model {mean('top_model'):.4f}, counts {mean('top_counts'):.4f}, kernel "
+        f"{mean('top_kernel_pieces'):.4f}, its peaks {mean('top_kernel_peaks'):.4f}, "
+        f"best possible {mean('top_best'):.4f}"
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--worlds", type=int, default=300)
+    parser.add_argument("--scenario", choices=list(SCENARIOS))
+    given = parser.parse_args()
+    for name in [given.scenario] if given.scenario else SCENARIOS:
+        start = time.perf_counter()
+        print(
+            summary(name, run(name, given.worlds)),
+            f"[{time.perf_counter() - start:.0f} s]",
+            flush=True,
+        )
+
+
+if __name__ == "__main__":
+    main()
