@@ -121,7 +121,7 @@ def test_young_ones_are_left_out_where_adults_are_known() -> None:
 def test_truth_simulated_populations() -> None:
     """Forty worlds: gamma crossing rates, 15 tagged of many; 90 % intervals hold the true rate.
 
-    At least 31 of 40, which a true 90 % misses once in 100.
+    At least 31 of 40, which a true 90 % misses once in 200.
     """
     rng = np.random.default_rng(8)
     inside = 0
