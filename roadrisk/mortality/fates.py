@@ -141,10 +141,11 @@ def _notes(table: pd.DataFrame, odd: list[str], tracked: int) -> tuple[str, ...]
     out = []
     by_report = table[table["known_by"] == "report"]
     if len(by_report):
+        animals = "animal" if len(by_report) == 1 else "animals"
         out.append(
-            f"{len(by_report)} tagged animal{'s' if len(by_report) > 1 else ''} without a fate in "
-            "the study's table died by a report that names the tag. Reports follow people, so "
-            "deaths away from roads and paths are missed more often."
+            f"That {len(by_report)} tagged {animals} without a fate in the study's table died is "
+            "known from reports that name the tag. Reports follow "
+            "people, so deaths away from roads and paths are missed more often."
         )
     if not (table["known_by"] == "animals").any():
         out.append(

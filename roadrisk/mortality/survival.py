@@ -224,14 +224,15 @@ def _words(
     row = year.iloc[0]
     road = year.iloc[1]
     between = (
-        f"{row['chance_low']:.2f} to {row['chance_high']:.2f}"
+        f"{100 * row['chance_low']:.0f} to {100 * row['chance_high']:.0f} %"
         if np.isfinite(row["chance_low"])
         else "no interval: all that were watched at the end died"
     )
     out = [
         f"{animals} tagged animals were watched for {years:.3g} animal-years, and {deaths} died "
-        f"then: {row['chance']:.2f} live through a year ({between}); {road['chance']:.2f} die on "
-        f"a road ({road['chance_low']:.2f} to {road['chance_high']:.2f})."
+        f"then: {100 * row['chance']:.0f} % live through a year ({between}); "
+        f"{100 * road['chance']:.2g} % die on a road within it ({100 * road['chance_low']:.2g} to "
+        f"{100 * road['chance_high']:.2g} %)."
     ]
     if empty:
         out.append(

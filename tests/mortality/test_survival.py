@@ -131,7 +131,7 @@ def test_fates_from_the_table_and_from_carcasses() -> None:
     ]  # fmt: skip
     assert found.road_deaths == 2
     words = " ".join(found.notes)
-    assert "2 tagged animals without a fate" in words
+    assert "That 2 tagged animals without a fate" in words
     assert "Fixes go on after the death of f" in words
 
 
