@@ -106,7 +106,9 @@ def new(
         if not yes:
             proposal = _ask(proposal)
         written = new_study.write_from(folder, proposal)
-    for path in written:
+    from roadrisk.reporting.field_forms import write_field_forms
+
+    for path in (*written, *write_field_forms(folder)):
         typer.echo(f"wrote {path}")
     typer.echo(f"Fill in {folder / 'study.toml'}, then: roadrisk check {folder}")
 

@@ -30,10 +30,18 @@ _TEMPLATES: dict[str, tuple[str, ...]] = {
     "sightings.csv": (
         "occurrenceID", "eventDate", "decimalLatitude", "decimalLongitude",
         "coordinateUncertaintyInMeters", "scientificName", "vitality", "sex", "lifeStage",
-        "behavior", "recordedBy", "samplingProtocol", "occurrenceRemarks", "associatedMedia",
-        "identificationVerificationStatus",
+        "behavior", "recordedBy", "samplingProtocol", "eventID", "carcass_action",
+        "occurrenceRemarks", "associatedMedia", "identificationVerificationStatus",
     ),
     "traffic.csv": TERMS["traffic"],
+    "surveys.csv": (
+        "eventID", "eventDate", "samplingProtocol", "route", "begin_measure", "end_measure",
+        "samplingEffort", "observers", "searched_width_m", "individualCount",
+    ),
+    "trials.csv": (
+        "trialID", "trial", "samplingProtocol", "size_class", "look", "carcasses", "found",
+        "eventDate", "last_seen", "first_gone",
+    ),
 }  # fmt: skip
 
 _STUDY = """\
@@ -108,6 +116,15 @@ file = "sightings.csv"               # the same keys as [fixes]
 # file = "effort.csv"                # a piece of road, samplingEffort ("3 passes"), eventDate
 # match_within_m = 30.0
 
+# [surveys]                          # searches for carcasses, those that found none too:
+# file = "surveys.csv"               # survey_form.html is a form to print; eventID, eventDate,
+# searched_width_m = 12.0            # samplingProtocol (walk, bicycle, car), and which road.
+# match_within_m = 30.0              # Carcasses found are sightings with the survey's eventID
+
+# [trials]                           # what surveys miss: trial_form.html is a form to print
+# file = "trials.csv"                # trial: detection, persistence or width
+# small_below_mm = 80.0              # if small animals are harder to find
+
 # [background]                       # the same public's reports of anything else; see null below
 # file = "other_reports.csv"         # eventDate, position, recordedBy
 # spread_m = 500.0                   # how far they are spread along the roads
@@ -172,6 +189,17 @@ _METHODS = """
 
 # [placement]
 # near_m = 30.0
+
+# [mortality]                        # from carcasses and crossings to deaths
+# piece_m = 100.0                    # pieces of road that death rates are told for
+# before_first_days = 30.0           # deaths are sought from so long before the first search
+# within_width = 0.9                 # share of the killed that lie in the searched width, with
+# within_width_low = 0.7             # its range; left out, it is said not to be known
+# within_width_high = 0.98
+# borrowed_persistence_days = 3.0    # half of the carcasses are gone by then: only without
+# borrowed_persistence_days_low = 1.0       # trials of your own, and with its source
+# borrowed_persistence_days_high = 8.0
+# borrowed_persistence_source = "where these values are from"
 
 # [replies]                          # what answers to senders of reports say
 # injured_call = ""                  # whom to call for an injured animal, with the number
