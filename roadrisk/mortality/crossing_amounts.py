@@ -58,6 +58,35 @@ def crossing_amounts(
     return out.assign(crossings=out["days"] * _crossings_a_day(found, out))[COLUMNS]
 
 
+class ByPlace:
+    """Crossings of all animals by place.
+
+    Parameters
+    ----------
+    amounts : pandas.DataFrame
+        `crossing_amounts`.
+    column : {"crossings", "days"}
+    animals, paths : int
+        How many there are.
+    """
+
+    def __init__(self, amounts: pd.DataFrame, column: str, animals: int, paths: int) -> None:
+        ordered = amounts.sort_values("place", kind="stable")
+        self.place = ordered["place"].to_numpy(np.int64)
+        self._cell = (ordered["animal"] * paths + ordered["draw"]).to_numpy(np.int64)
+        self._value = ordered[column].to_numpy(np.float64)
+        self._shape = (animals, paths)
+
+    def at(self, place: int | None) -> Floats:
+        """Return crossings at one place, or at all of them together, shape (animals, paths)."""
+        part = slice(None)
+        if place is not None:
+            part = slice(*np.searchsorted(self.place, [place, place + 1]).tolist())
+        size = self._shape[0] * self._shape[1]
+        counts = np.bincount(self._cell[part], self._value[part], size)
+        return counts.reshape(self._shape).astype(np.float64)
+
+
 def _of_one(
     mass: CrossingMass, rows: slice, animal: int, place_of_lixel: Ints, segment_of_lixel: Ints
 ) -> pd.DataFrame:

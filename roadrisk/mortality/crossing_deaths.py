@@ -11,6 +11,7 @@ from scipy import sparse
 
 from roadrisk.base.seeds import generator
 from roadrisk.mortality.abundance import draw_adults
+from roadrisk.mortality.crossing_amounts import ByPlace
 from roadrisk.mortality.crossing_words import NO_POPULATION, crossing_words
 from roadrisk.telemetry.population_rate import HARDLY_CROSSING, population_rate
 
@@ -48,6 +49,11 @@ class CrossingDeaths:
         Deaths per animal and year of the very sample, over its paths: the value that `places`
         gives. The mean of draws lies above it where few animals crossed, since their limits
         are lopsided.
+    chance : ndarray, shape (places, draws)
+        Deaths that a crossing there stands for: less than p's hazard, since an animal dies once;
+        0 where nobody crosses.
+    first_share : ndarray, shape (draws,)
+        What is left of all hazards since an animal dies once, 0 to 1.
     places : pandas.DataFrame
         One row a place: deaths_per_100_animal_years and deaths_a_year_crossings with _low and
         _high, crossing_deaths_note (what it is made of, or why there is none).
@@ -62,6 +68,8 @@ class CrossingDeaths:
     total_a_year: Floats
     among_tagged: Floats
     plain: Floats
+    chance: Floats
+    first_share: Floats
     places: pd.DataFrame
     lower_bound: bool
     notes: tuple[str, ...]
@@ -124,7 +132,7 @@ def deaths_from_crossings(
     column = "crossings" if totals_identified else "days"
     rows = _rows(amounts, column, draws, paths)
     rng = generator(seed, "mortality.crossing_rates")
-    by_place = _Places(amounts, column, len(years), paths)
+    by_place = ByPlace(amounts, column, len(years), paths)
     total = population_rate(by_place.at(None), years, rng, weight=weight, level=level)
     weighing = generator(seed, "mortality.crossing_weights")
     joint = _joint(rows, years, weight, kill, (weighing, rng), places, total.draws)
@@ -144,7 +152,7 @@ def deaths_from_crossings(
     )  # fmt: skip
     return CrossingDeaths(
         per_animal, per_animal * adults, joint.total, joint.total * adults, joint.among_tagged,
-        joint.plain, table, not totals_identified, words,
+        joint.plain, joint.chance, joint.first_share, table, not totals_identified, words,
     )  # fmt: skip
 
 
@@ -175,6 +183,7 @@ class _Joint:
 
     rate: Floats
     chance: Floats
+    first_share: Floats
     total: Floats
     among_tagged: Floats
     plain: Floats
@@ -235,7 +244,7 @@ def _joint(
     tagged = np.bincount(draw, amount * kill[segment, draw], draws).astype(np.float64)
     once = amount * chance * _part_before_death(hazard)[animal, draw] * weight[animal]
     plain = np.bincount(place, once, places) / draws / float(weight @ np.maximum(years, 0.0))
-    return _Joint(rate, own * cap, total, tagged, plain)
+    return _Joint(rate, own * cap, capped, total, tagged, plain)
 
 
 def _part_before_death(hazard: Floats) -> Floats:
@@ -255,7 +264,7 @@ def _usual_chance(place: Ints, segment: Ints, amount: Floats, kill: Floats, plac
 
 
 def _at_places(
-    by_place: _Places,
+    by_place: ByPlace,
     joint: _Joint,
     years: Floats,
     weight: Floats,
@@ -284,26 +293,6 @@ def _sums(first: Ints, second: Ints, value: Floats, shape: tuple[int, int]) -> F
     return np.bincount(first * shape[1] + second, value, size).reshape(shape).astype(np.float64)
 
 
-class _Places:
-    """Crossings of all animals by place."""
-
-    def __init__(self, amounts: pd.DataFrame, column: str, animals: int, paths: int) -> None:
-        ordered = amounts.sort_values("place", kind="stable")
-        self.place = ordered["place"].to_numpy(np.int64)
-        self.cell = (ordered["animal"] * paths + ordered["draw"]).to_numpy(np.int64)
-        self.value = ordered[column].to_numpy(np.float64)
-        self.shape = (animals, paths)
-
-    def at(self, place: int | None) -> Floats:
-        """Crossings at one place, or at all of them together, shape (animals, paths)."""
-        size = self.shape[0] * self.shape[1]
-        part = slice(None)
-        if place is not None:
-            part = slice(*np.searchsorted(self.place, [place, place + 1]).tolist())
-        counts = np.bincount(self.cell[part], self.value[part], size)
-        return counts.reshape(self.shape).astype(np.float64)
-
-
 def _in_order(values: Floats, like: Floats, rng: np.random.Generator) -> Floats:
     """Values thinned to as many as `like` has, in its order; ties at random."""
     count = len(like)
@@ -318,7 +307,7 @@ def _nothing(places: int, draws: int, why: str, *, lower_bound: bool) -> Crossin
     table = _table(none, line, np.full(places, np.nan), np.nan, np.full(places, why, object), 0.9)
     words = (f"Deaths from crossings: {why}.",)
     return CrossingDeaths(
-        none, none, line, line, line, np.full(places, np.nan), table, lower_bound, words
+        none, none, line, line, line, np.full(places, np.nan), none, line, table, lower_bound, words
     )
 
 

@@ -1,0 +1,93 @@
+"""Crossings of tagged animals as a source of evidence for the model of all sources."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from roadrisk.base.seeds import generator
+from roadrisk.mortality.abundance import draw_adults
+from roadrisk.mortality.sources import Source
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from roadrisk.mortality.crossing_deaths import CrossingDeaths
+    from roadrisk.roads.pieces import Pieces
+    from roadrisk.settings import PopulationSection
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+
+NAME = "crossings of tagged animals"
+# A road without vehicles kills nobody; its log stays a number.
+_LEAST = 1e-6
+
+
+def crossing_source(
+    amounts: pd.DataFrame,
+    years: Floats,
+    weight: Floats,
+    deaths: CrossingDeaths,
+    kill: Floats,
+    segment_of_piece: Ints,
+    pieces: Pieces,
+    in_reach: NDArray[np.bool_],
+    population: PopulationSection | None,
+    seed: int,
+    *,
+    paths: int,
+) -> Source:
+    """Return crossings on pieces of road, with how many of them a death stands for.
+
+    Parameters
+    ----------
+    amounts : pandas.DataFrame
+        `crossing_amounts.crossing_amounts` by piece.
+    years, weight : ndarray, shape (animals,)
+        As for `deaths_from_crossings`.
+    deaths : CrossingDeaths
+        Of the same amounts, places being pieces.
+    kill : ndarray, shape (segments, draws)
+        `KillChance.draws`.
+    segment_of_piece : ndarray of int64, shape (pieces,)
+        ``lixels.segment[pieces.middle]``.
+    pieces : Pieces
+    in_reach : ndarray of bool, shape (pieces,)
+        Pieces that a tagged animal came near: elsewhere nobody was there to cross, and that
+        says nothing.
+    population : PopulationSection or None
+        Without one the source says where and not how many.
+    seed : int
+        The study's.
+    paths : int
+        Drawn paths of each animal.
+
+    Returns
+    -------
+    Source
+        Counts are crossings expected over drawn paths (crossing-days where those are all that
+        is identified). Deaths a km and year are N · crossings an animal-year and km · chance, so
+        a death stands for animal-years / (N · chance) crossings: that is its `log_q` with the
+        animal-years in the exposure. Without N the chance stays in the exposure, as its mean.
+        Few animals make most crossings, so it is overdispersed.
+    """
+    column = "days" if deaths.lower_bound else "crossings"
+    kept = weight * (years > 0)
+    animal = amounts["animal"].to_numpy(np.int64)
+    place = amounts["place"].to_numpy(np.int64)
+    many = amounts[column].to_numpy(np.float64) * kept[animal] / paths
+    y = np.bincount(place, many, len(pieces)).astype(np.float64)
+    watched = np.where(in_reach | (y > 0), pieces.length_km * float(kept @ years), 0.0)
+    if not watched.any():
+        return Source(NAME, np.zeros(len(pieces)), np.zeros(len(pieces)), None, True)
+    elsewhere = kill[segment_of_piece] * deaths.first_share
+    chance = np.maximum(np.where(deaths.chance > 0, deaths.chance, elsewhere), _LEAST)
+    if population is None:
+        typical = np.exp(np.log(chance).mean(axis=1))
+        middle = np.exp(np.log(typical[watched > 0]).mean())
+        return Source(NAME, y, watched * middle / typical, None, True)
+    adults = draw_adults(population, generator(seed, "mortality.adults"), kill.shape[1])
+    return Source(NAME, y, watched, -np.log(adults * chance), True)
