@@ -61,7 +61,7 @@ def read_marks(
     kinds = [_codes(reports[c], _MOST_WORDS) for c in ("sex", "lifeStage", "scientificName")]
     protocol = reports["samplingProtocol"].str.strip().str.casefold()
     n = len(reports)
-    return Marks(
+    marks = Marks(
         x=np.ascontiguousarray(on_road_xy[:, 0], np.float64),
         y=np.ascontiguousarray(on_road_xy[:, 1], np.float64),
         variance=_numbers(reports["coordinateUncertaintyInMeters"] / RADIUS_95_PER_SD) ** 2,
@@ -84,6 +84,8 @@ def read_marks(
         photo=_codes(reports["associatedMedia"]),
         unit=unit,
     )
+    # Alike in memory whatever pandas returned: otherwise compiled code is compiled once more.
+    return Marks(*(np.array(a, order="C") for a in marks))
 
 
 def days_since(time: Any) -> Any:
