@@ -124,12 +124,23 @@ def _known_chance(source: Source) -> tuple[KnownChance, Floats]:
     weight = weight / weight.sum()
     common = weight @ around
     rest = (around - common) * np.sqrt(weight)[:, None]
-    values, vectors = np.linalg.eigh(rest.T @ rest / log_q.shape[1])
+    shapes = (around - common) @ _leading(rest) / np.sqrt(log_q.shape[1])
+    return KnownChance(rows, mean, np.sort(common), shapes), common
+
+
+def _leading(rest: Floats) -> Floats:
+    """Directions among the draws, shape (draws, shapes), along which most of the rest varies."""
+    tall = rest.shape[0] > rest.shape[1]
+    # The smaller of the two products has the same eigenvalues.
+    product = rest.T @ rest if tall else rest @ rest.T
+    values, vectors = np.linalg.eigh(product / rest.shape[1])
     values, vectors = np.maximum(values[::-1], 0.0), vectors[:, ::-1]
     total = values.sum()
-    keep = 0
-    if total > _SLIGHT_SD**2:
-        keep = int(np.searchsorted(np.cumsum(values), _SHAPES_HOLD * total)) + 1
-        keep = min(keep, _MOST_SHAPES, len(values))
-    shapes = (around - common) @ vectors[:, :keep] / np.sqrt(log_q.shape[1])
-    return KnownChance(rows, mean, np.sort(common), shapes), common
+    if total <= _SLIGHT_SD**2:
+        return np.zeros((rest.shape[1], 0))
+    keep = int(np.searchsorted(np.cumsum(values), _SHAPES_HOLD * total)) + 1
+    vectors = vectors[:, : min(keep, _MOST_SHAPES, len(values))]
+    if not tall:
+        vectors = rest.T @ vectors
+        vectors = vectors / np.linalg.norm(vectors, axis=0)
+    return np.asarray(vectors, dtype=np.float64)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import argparse
 import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -92,27 +92,12 @@ def _kernel(world: World, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return smooth, peak
 
 
-def tenfold(world: World) -> World:
-    """The same world, every public report ten times."""
-    return replace(
-        world, sources=[replace(s, y=s.y * (1 if s.known else 10)) for s in world.sources]
-    )
-
-
-def planted(world: World, road: int, reports: int) -> World:
-    """The same world, with reports of no deaths spread over one road."""
-    on = world.place.road == road
-    more = np.where(on, reports / on.sum(), 0.0)
-    sources = [s if s.known else replace(s, y=s.y + more) for s in world.sources]
-    return replace(world, sources=sources)
-
-
 def fit(world: World, seed: int) -> JointDeaths:
     return joint_deaths(world.place.pieces, world.sources, seed=seed, roads=world.place.road)
 
 
-def run(name: str, worlds: int, first: int = 0) -> list[Score]:
-    place = lay_place()
+def run(name: str, worlds: int, first: int = 0, length_m: float = 100.0) -> list[Score]:
+    place = lay_place(length_m)
     scores = []
     for k in range(first, first + worlds):
         world = make_world(place, SCENARIOS[name], np.random.default_rng([11, k]))
