@@ -89,10 +89,11 @@ def crossing_words(
         if crossed > 0:
             low, high = chance_seen(seen, crossed, level)
             one = "a crossing" if totals_identified else "a day with crossings"
+            deaths = "death" if seen == 1 else "deaths"
             out.append(
                 f"By the tagged animals' own fates {one} kills with chance {seen / crossed:.2g} "
-                f"({low:.2g} to {high:.2g}): {seen} road deaths in about {crossed:.0f} of them. "
-                "That takes no traffic and no walking speed, but a death that took the "
+                f"({low:.2g} to {high:.2g}): {seen} road {deaths} in about "
+                f"{crossed:.0f} of them. That takes no traffic and no walking speed, but a death that took the "
                 "transmitter with it is missing there."
             )
     return tuple(out)
