@@ -93,8 +93,8 @@ def crossing_words(
             out.append(
                 f"By the tagged animals' own fates {one} kills with chance {seen / crossed:.2g} "
                 f"({low:.2g} to {high:.2g}): {seen} road {deaths} in about "
-                f"{crossed:.0f} of them. That takes no traffic and no walking speed, but a death that took the "
-                "transmitter with it is missing there."
+                f"{crossed:.0f} of them. That takes no traffic and no walking speed, but a death "
+                "that took the transmitter with it is missing there."
             )
     return tuple(out)
 
