@@ -165,7 +165,7 @@ def carcass_deaths(
     months = settings.active_months or study.profile.months()
     return deaths_from(
         searched, found, learned, lixels.length_m / 1000, sizes, months, settings,
-        notes=(*dropped, *learned.notes),
+        notes=(*dropped, *learned.notes, *_said(study, counted, searched, found)),
     )  # fmt: skip
 
 
@@ -228,17 +228,20 @@ def deaths_from(
     days = np.zeros(number)
     for s, looks in enumerate(searched.looks):
         days[s] = days_watched(looks.day, months, settings.before_first_days, within)
-        for z, kind in enumerate(sizes):
-            if identified:
-                chance[z, s], point[:, z, s] = _chances(
-                    looks, kind, trials, months, settings, within
-                )
+        if identified and days[s] > 0:
+            chance[:, s], point[..., s] = _chances(looks, sizes, trials, months, settings, within)
     years = np.zeros(len(lixel_km))
     on = searched.schedule >= 0
     years[on] = days[searched.schedule[on]] / active_days_a_year(months)
     # A place whose searches watch no active day says nothing.
     schedule = np.where(on & (years > 0), searched.schedule, -1)
+    out_of_season = float(counted[:, schedule < 0].sum())
     counted[:, schedule < 0] = 0.0
+    if out_of_season > 0 and within is None:
+        words = (
+            f"{out_of_season:g} carcasses lie where no search watches an active day: not counted."
+        )
+        notes = (*notes, words)
     return CarcassDeaths(
         sizes, counted, schedule, years, identified, chance, point, lixel_km, tuple(months), trials,
         searched,
@@ -246,30 +249,61 @@ def deaths_from(
     )  # fmt: skip
 
 
+def _said(
+    study: Study, counted: CountedReports, searched: Searched, found: SurveyCarcasses
+) -> list[str]:
+    """Say which carcasses count in no survey, and how wide a strip was searched."""
+    table = counted.placed.table
+    protocols = {*searched.surveys["samplingProtocol"]}
+    if study.settings.sightings is not None:
+        protocols |= {p.strip().casefold() for p in study.settings.sightings.surveys}
+    by_survey = table["samplingProtocol"].str.strip().str.casefold().isin(protocols)
+    loose = (table["vitality"] == "dead") & by_survey & (table["eventID"] == "")
+    out = []
+    if loose.any():
+        out.append(
+            f"{int(loose.sum())} carcasses have the protocol of a survey and no eventID: they "
+            "don't count as found by one, and deaths come out too low if they were."
+        )
+    if len(found.not_counted):
+        out.append(
+            f"{len(found.not_counted)} carcasses don't lie on the road that their survey searched: "
+            "they don't count."
+        )
+    width = searched.surveys["searched_width_m"].dropna()
+    if len(width):
+        low, high = float(width.min()), float(width.max())
+        strip = f"{low:g} m" if low == high else f"{low:g} to {high:g} m"
+        out.append(f"The strip searched, both sides and the road together, was {strip} wide.")
+    return out
+
+
 def _chances(
     looks: Looks,
-    size: str,
+    sizes: tuple[str, ...],
     trials: Trials,
     months: Sequence[int],
     settings: MortalitySection,
     within: tuple[float, float] | None,
 ) -> tuple[Floats, Floats]:
-    """Draws of the chance, and three single numbers, for one place and size."""
-    stay, found = trials.persistence, trials.detection
-    if stay is None:
-        raise ValueError("how long carcasses stay is not known")
-    kinds = [(p, size) for p in looks.protocol]
-    p = np.stack([found.first[kind] for kind in kinds])
-    single = np.repeat([[found.point[kind]] for kind in kinds], settings.draws, axis=1)
-    drawn, best = (
-        chance_counted(
-            looks.day, chance, found.later, stay.curves, months=months,
+    """Draws of the chance (sizes, draws), and three single numbers (3, sizes), for one place."""
+    found = trials.detection
+    p = np.array([[found.first[kind, size] for kind in looks.protocol] for size in sizes])
+    single = np.array([[found.point[kind, size] for kind in looks.protocol] for size in sizes])
+    both = np.concatenate([p, np.broadcast_to(single[..., None], p.shape)])
+    chance = np.empty((len(sizes), settings.draws))
+    ends = np.empty((3, len(sizes)))
+    stays = [trials.persistence_of(size) for size in sizes]
+    for stay in {id(s): s for s in stays}.values():
+        mine = np.array([s is stay for s in stays])
+        got = chance_counted(
+            looks.day, both[np.tile(mine, 2)], found.later, stay.curves, months=months,
             before_first_days=settings.before_first_days, within=within,
-        )
-        for chance in (p, single)
-    )  # fmt: skip
-    ends = np.array([getattr(best, end).mean() for end in ENDS])
-    return drawn.chance * trials.within, ends * trials.within_point
+        )  # fmt: skip
+        half = int(mine.sum())
+        chance[mine] = got.chance[:half] * trials.within
+        ends[:, mine] = [getattr(got, end)[half:].mean(axis=-1) for end in ENDS]
+    return chance, ends * trials.within_point
 
 
 def _only_known(

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+# Fewer trials of a size don't make a curve of its own (project choice).
+_ENOUGH = 10
 SWEPT_OUTSIDE = (0.1, 0.25, 0.5)
 NO_PERSISTENCE = (
     "How long carcasses stay is not known: there are no trials of persistence, and no value that "
@@ -37,7 +39,9 @@ class Trials:
     ----------
     detection : Detection
     persistence : Persistence or None
-        None where nothing is known: then deaths aren't identified.
+        Of all carcasses; None where nothing is known: then deaths aren't identified.
+    by_size : dict of str to Persistence
+        Of small and large ones apart, where trials show that they differ; else empty.
     within : ndarray, shape (draws,)
         Share of the killed animals that come to lie within the searched width; 1 where nothing
         is known of it, and the deaths are then those within.
@@ -48,10 +52,33 @@ class Trials:
 
     detection: Detection
     persistence: Persistence | None
+    by_size: dict[str, Persistence]
     within: Floats
     within_point: float
     within_known: bool
     notes: tuple[str, ...]
+
+    def persistence_of(self, size: str) -> Persistence:
+        """Return how long carcasses of a size stay.
+
+        Parameters
+        ----------
+        size : str
+            "" for any.
+
+        Returns
+        -------
+        Persistence
+
+        Raises
+        ------
+        ValueError
+            Where it isn't known.
+        """
+        found = self.by_size.get(size, self.persistence)
+        if found is None:
+            raise ValueError("how long carcasses stay is not known")
+        return found
 
 
 def carcass_trials(
@@ -76,8 +103,10 @@ def carcass_trials(
     found = detection(trials, kinds, seed=seed, draws=draws)
     stay = _persistence(trials, settings, seed)
     within, point, known, words = _within(trials, settings, seed)
-    notes = [*found.notes, *(stay.notes if stay is not None else (NO_PERSISTENCE,)), words]
-    return Trials(found, stay, within, point, known, tuple(notes))
+    by_size, apart = _by_size(trials, stay, seed, draws)
+    said = stay.notes if stay is not None else (NO_PERSISTENCE,)
+    notes = (*found.notes, *said, *apart, words)
+    return Trials(found, stay, by_size, within, point, known, notes)
 
 
 def _persistence(
@@ -85,18 +114,45 @@ def _persistence(
 ) -> Persistence | None:
     rows = None if trials is None else trials[trials["trial"] == "persistence"]
     if rows is not None and len(rows):
-        times = rows["carcasses"].to_numpy(np.int64)
-        last, gone = (
-            np.repeat(rows[c].to_numpy(np.float64), times)
-            for c in ("last_seen_days", "first_gone_days")
-        )
-        return fit_persistence(last, gone, seed=seed, draws=settings.draws)
+        return _fitted(rows, seed, settings.draws)
     median = settings.borrowed_persistence_days
     low, high = settings.borrowed_persistence_days_low, settings.borrowed_persistence_days_high
     if median is None or low is None or high is None:
         return None
     source = settings.borrowed_persistence_source
     return borrowed_persistence(median, low, high, source, seed=seed, draws=settings.draws)
+
+
+def _fitted(rows: pd.DataFrame, seed: int, draws: int) -> Persistence:
+    times = rows["carcasses"].to_numpy(np.int64)
+    last, gone = (
+        np.repeat(rows[c].to_numpy(np.float64), times)
+        for c in ("last_seen_days", "first_gone_days")
+    )
+    return fit_persistence(last, gone, seed=seed, draws=draws)
+
+
+def _by_size(
+    trials: pd.DataFrame | None, whole: Persistence | None, seed: int, draws: int
+) -> tuple[dict[str, Persistence], tuple[str, ...]]:
+    """Fit sizes apart where each has enough trials and their curves together fit better."""
+    if trials is None or whole is None or whole.borrowed:
+        return {}, ()
+    rows = trials[trials["trial"] == "persistence"]
+    parts = {size: rows[rows["size"] == size] for size in ("small", "large")}
+    if min(int(part["carcasses"].sum()) for part in parts.values()) < _ENOUGH:
+        return {}, ()
+    # Carcasses of no size would tell against splitting: both ways are held to the same ones.
+    both = _fitted(rows[rows["size"] != ""], seed, draws)
+    fits = {size: _fitted(part, seed, draws) for size, part in parts.items()}
+    if sum(fit.table["aicc"].min() for fit in fits.values()) >= both.table["aicc"].min():
+        return {}, ()
+    median = {s: float(np.median(fit.curves.quantile(0.5))) for s, fit in fits.items()}
+    words = (
+        f"Small and large carcasses stay differently long in the trials (half are gone after "
+        f"{median['small']:.1f} and {median['large']:.1f} days): each has its own curve."
+    )
+    return fits, (words,)
 
 
 def _within(

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
 
 # A look that could add less than this to a chance is not followed further.
-_NEGLIGIBLE = 1e-7
+_NEGLIGIBLE = 1e-6
 EFFECTIVE_LEFT = 0.01
 
 
@@ -32,11 +32,11 @@ class CountedChance:
     ----------
     days : float
         Length of the time in which deaths were sought, active months only.
-    chance : ndarray, shape (draws,)
+    chance : ndarray, shape (draws,) or (variants, draws)
         With the drawn factor k for later looks.
-    shoenfeld : ndarray, shape (draws,)
+    shoenfeld : ndarray, shape as `chance`
         One end, k = 1: a carcass that was missed may be found later as easily.
-    huso : ndarray, shape (draws,)
+    huso : ndarray, shape as `chance`
         The other end, k = 0: a carcass that was missed once is never found; and what died longer
         before its first search than 99 % of the carcasses stay is not counted.
     """
@@ -63,8 +63,9 @@ def chance_counted(
     ----------
     look_day : ndarray, shape (looks,)
         Times of the searches, in order [days since 1970-01-01, UTC].
-    detection : ndarray, shape (looks, draws)
-        Chance that each search finds a carcass that lies there and was not missed before.
+    detection : ndarray, shape (looks, draws) or (variants, looks, draws)
+        Chance that each search finds a carcass that lies there and was not missed before; several
+        variants (sizes) are worked out at once.
     later : ndarray, shape (draws,)
         Factor k by which that chance falls with every search that missed it.
     curves : Curves
@@ -79,7 +80,8 @@ def chance_counted(
     Returns
     -------
     CountedChance
-        `days` is 0 and the chances NaN where no active day lies between.
+        `days` is 0 and the chances NaN where no active day lies between. Chances have the shape
+        of `detection` without its looks.
 
     Notes
     -----
@@ -91,14 +93,16 @@ def chance_counted(
     """
     spells, follow = _spells(look_day, months, before_first_days, within)
     whole = float((spells[:, 1] - spells[:, 0]).sum())
+    shape = (*detection.shape[:-2], detection.shape[-1])
     if whole <= 0:
-        nothing = np.full(len(later), np.nan)
+        nothing = np.full(shape, np.nan)
         return CountedChance(0.0, nothing, nothing, nothing)
+    detection = detection.reshape(-1, *detection.shape[-2:])
     ones, zeros = np.ones_like(later), np.zeros_like(later)
     between = _summed(spells, follow, look_day, detection, [later, ones], curves)
     reach = curves.quantile(1 - EFFECTIVE_LEFT)
     never = _summed(spells, follow, look_day, detection, [zeros], curves, reach)
-    chance, one_end, other = (np.asarray(c / whole) for c in (*between, *never))
+    chance, one_end, other = ((c / whole).reshape(shape) for c in (*between, *never))
     return CountedChance(whole, chance, one_end, other)
 
 
@@ -198,11 +202,14 @@ def _summed(
     curves: Curves,
     reach: Floats | None = None,
 ) -> list[Floats]:
-    """Add up days × chance over all spells, for each factor of later looks [days]."""
-    draws = len(curves)
-    missed = [np.ones((len(spells), draws)) for _ in factors]
+    """Add up days × chance over all spells, for each factor of later looks [days].
+
+    Detection has shape (variants, looks, draws), the sums (variants, draws).
+    """
+    variants, _, draws = detection.shape
+    missed = [np.ones((variants, len(spells), draws)) for _ in factors]
     fallen = [np.ones(draws) for _ in factors]
-    sums = [np.zeros(draws) for _ in factors]
+    sums = [np.zeros((variants, draws)) for _ in factors]
     whole = float((spells[:, 1] - spells[:, 0]).sum())
     for lag in range(len(look_day)):
         keep = follow + lag < len(look_day)
@@ -214,11 +221,11 @@ def _summed(
         lying = until - since
         most = 0.0
         for n, k in enumerate(factors):
-            missed[n] = missed[n][keep]
-            hit = detection[look] * fallen[n]
-            part = missed[n] * hit * lying
-            sums[n] += part.sum(axis=0)
-            most = max(most, float(part.sum(axis=0).max(initial=0.0)))
+            missed[n] = missed[n][:, keep]
+            hit = detection[:, look] * fallen[n]
+            more = np.einsum("vsd,vsd,sd->vd", missed[n], hit, lying)
+            sums[n] += more
+            most = max(most, float(more.max(initial=0.0)))
             missed[n] *= 1 - hit
             fallen[n] = fallen[n] * k
         if most < _NEGLIGIBLE * whole:

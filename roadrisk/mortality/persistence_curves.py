@@ -153,6 +153,10 @@ def _integral(family: int, location: Floats, sigma: Floats, days: Floats) -> Flo
         part = np.exp(location + sigma**2 / 2) * special.ndtr(z - sigma)
         return np.asarray(days * special.ndtr(-z) + part)
     # Textbook: t · 2F1(1, sigma; 1 + sigma; −(t / scale)^(1 / sigma)); Pfaff's transformation
-    # brings its argument between 0 and 1.
-    below = special.expit(z)
-    return np.asarray(days * special.expit(-z) * special.hyp2f1(1.0, 1.0, 1.0 + sigma, below))
+    # brings its argument between 0 and 1, Euler's keeps it finite at 1 where sigma is below 1.
+    below, low = special.expit(z), np.minimum(sigma, 0.999)
+    steep = days * np.exp(low * special.log_expit(-z)) * special.hyp2f1(low, low, 1 + low, below)
+    flat = np.maximum(sigma, 0.999)
+    with np.errstate(invalid="ignore"):
+        wide = days * special.expit(-z) * special.hyp2f1(1.0, 1.0, 1.0 + flat, below)
+    return np.asarray(np.where(sigma < 0.999, steep, wide))

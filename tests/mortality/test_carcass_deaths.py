@@ -12,7 +12,15 @@ from roadrisk.mortality.deaths_tables import by_twelve_months, deaths_table, dra
 from roadrisk.mortality.sources import check_sources
 from roadrisk.mortality.survey_passes import effort_table
 from roadrisk.roads.pieces import lay_pieces
-from tests.mortality.made_surveys import EVERY_FOUR_DAYS, FOUND, STAYS, deaths_of, folder, routes
+from tests.mortality.made_surveys import (
+    EVERY_FOUR_DAYS,
+    FOUND,
+    HEAD,
+    STAYS,
+    deaths_of,
+    folder,
+    routes,
+)
 
 THREE = (
     ("c1", "2024-05-05", "-76.1040", "S1", "removed"),
@@ -223,3 +231,30 @@ def test_sizes_are_counted_apart(tmp_path):
     small, large, unknown = found.point[0, :, 0]
     assert small < unknown < large
     assert found.log_chance.shape == (1, 400)
+
+
+def test_sizes_that_stay_differently_long_have_their_own_curves(tmp_path):
+    # By hand: small ones go within a day, large ones stay for a week.
+    rows = "".join(
+        f"s{n},persistence,,small,,,,0,1\nl{n},persistence,,large,,,,7,14\n" for n in range(12)
+    )
+    head = HEAD.replace("samplingProtocol,look", "samplingProtocol,size_class,look")
+    made = folder(tmp_path, carcasses=THREE)
+    (made / "trials.csv").write_text(head + FOUND.replace("walk,", "walk,,") + rows)
+    _, _, _, found = deaths_of(made)
+    small, large, unknown = found.point[0, :, 0]
+    assert small < 0.5 * large
+    assert small < unknown < large
+    assert any("each has its own curve" in n for n in found.notes)
+
+
+def test_carcasses_of_no_survey_are_told(tmp_path):
+    made = folder(tmp_path, carcasses=THREE)
+    path = made / "sightings.csv"
+    first, *rest = path.read_text().splitlines()
+    rest = [line + ("," if "c1," not in line else ",on foot") for line in rest]
+    rest = [line.replace(",S1,removed", ",,removed") for line in rest]
+    path.write_text("\n".join([first + ",samplingProtocol", *rest]).replace("on foot", "walk"))
+    _, _, _, found = deaths_of(made)
+    assert found.counted.sum() == pytest.approx(2)
+    assert any(n.startswith("1 carcasses have the protocol of a survey") for n in found.notes)
