@@ -76,6 +76,34 @@ def deaths_on_watched(
     return np.asarray(level * (length_km[watched] @ centred[watched]))
 
 
+def chances_moved(
+    known: Sequence[Source], chances: KnownChances, layout: Layout | None, drawn: Draws | None
+) -> dict[str, float]:
+    """Say how far sources that share a world moved each other's chances.
+
+    Parameters
+    ----------
+    known : sequence of Source
+    chances : KnownChances
+    layout, drawn : Layout and Draws, or None
+        As in `deaths_on_watched`.
+
+    Returns
+    -------
+    dict of str to float
+        Factor on the chance of being counted, by name; 1 where nothing moved it.
+    """
+    if layout is None or drawn is None or len(known) < 2:
+        return {source.name: 1.0 for source in known}
+    count = chances.loading.shape[1]
+    factors = drawn.border[[layout.border_name.index(f"common {k}") for k in range(count)]]
+    moved = chances.loading @ factors.mean(axis=1)
+    return {
+        source.name: float(np.exp(moved[k] * chances.of[k].common.std()))
+        for k, source in enumerate(known)
+    }
+
+
 def _drawn(
     name: str,
     count: int,

@@ -11,7 +11,7 @@ from roadrisk.base.seeds import generator
 from roadrisk.mortality.joint_covariates import Covariates, usable
 from roadrisk.mortality.joint_field import RoadField, road_field
 from roadrisk.mortality.joint_layout import Layout, lay_out
-from roadrisk.mortality.joint_level import deaths_on_watched
+from roadrisk.mortality.joint_level import chances_moved, deaths_on_watched
 from roadrisk.mortality.joint_scales import Draws, Priors, draw_unknowns
 from roadrisk.mortality.joint_words import words_of
 from roadrisk.mortality.known_chances import known_chances
@@ -54,6 +54,9 @@ class JointDeaths:
         ends of intervals are rough.
     covariates : tuple of str
         Those used.
+    chance_moved : dict of str to float
+        By known source: the factor by which the other known sources moved its chance of
+        counting a death from what its trials say; 1 where they agree, or it stands alone.
     words : tuple of str
         What was and wasn't known, in sentences.
     """
@@ -67,6 +70,7 @@ class JointDeaths:
     scales: dict[str, Floats]
     effective: float
     covariates: tuple[str, ...]
+    chance_moved: dict[str, float]
     words: tuple[str, ...]
 
     @property
@@ -148,12 +152,12 @@ def joint_deaths(
     length = pieces.length_km
     relative = _over_mean(shape.log_rate, length)
     similar = _over_mean(shape.log_similar, length)
-    watched = np.zeros(len(pieces), dtype=bool)
-    for source in known:
-        watched |= source.exposure > 0
-    rate = None
+    watched = np.logical_or.reduce([s.exposure > 0 for s in known] or [np.zeros(len(pieces), bool)])
+    rate, agreed = None, {}
     if known:
-        deaths = made.deaths(known, watched, length, shape if for_shape == known else None)
+        alone = shape if for_shape == known else made.known_shape(known, scale_counted)
+        agreed = chances_moved(known, known_chances(known), alone.layout, alone.drawn)
+        deaths = made.deaths(known, watched, length, alone)
         level = deaths / (length[watched] @ relative[watched])
         rate, similar = relative * level, similar * level
     result = JointDeaths(
@@ -166,6 +170,7 @@ def joint_deaths(
         shape.scales,
         shape.effective,
         used.names,
+        agreed,
         (),
     )
     remarks = [*why, *(f"Reporting effort: {sentence}" for sentence in why_effort)]
@@ -216,21 +221,17 @@ class _Model:
         scales = dict(zip(layout.scales, drawn.scales, strict=True))
         return _Shape(log_rate, similar, scales, drawn.effective, layout, drawn)
 
+    def known_shape(self, known: Sequence[Source], counted: float) -> _Shape:
+        """Fit the known sources alone; where they counted nothing, draw from the priors."""
+        return self.shape(known if counted > 0 else [], "known sources")
+
     def deaths(
-        self, known: Sequence[Source], watched: np.ndarray, length: Floats, shape: _Shape | None
+        self, known: Sequence[Source], watched: np.ndarray, length: Floats, shape: _Shape
     ) -> Floats:
         """Draws of the deaths a year on watched pieces, from the known sources alone."""
         rng = generator(self.seed, "mortality.joint, level")
-        counted = sum(source.counted for source in known)
-        if shape is None:
-            shape = self.shape(known if counted > 0 else [], "known sources")
+        layout, drawn = shape.layout, shape.drawn
+        chances = known_chances(known)
         return deaths_on_watched(
-            known,
-            known_chances(known),
-            shape.log_rate,
-            watched,
-            length,
-            shape.layout,
-            shape.drawn,
-            rng,
+            known, chances, shape.log_rate, watched, length, layout, drawn, rng
         )

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from roadrisk.mortality.sources import Source
 
 _ROUGH = 10.0
+_APART = 1.4
 
 
 def words_of(
@@ -36,6 +37,7 @@ def words_of(
     free = [s for s in sources if not s.known and s.watched]
     words = [f"{s.name} watched no road and was left out." for s in sources if not s.watched]
     words.append(_scale(result, known))
+    words += _agreement(result)
     words += _where(result, known, free)
     if not sum(s.counted for s in [*known, *free]):
         words.append(
@@ -64,6 +66,16 @@ def _scale(result: JointDeaths, known: Sequence[Source]) -> str:
         )
     counted = sum(source.counted for source in known)
     return f"How many die comes from {names} alone ({counted:.0f} counted)."
+
+
+def _agreement(result: JointDeaths) -> list[str]:
+    return [
+        f"{name} does not agree with the other sources: together they fit only if it counts "
+        f"{factor:.1f} times the share of deaths that its trials say. See both routes side by side "
+        "before trusting the sum."
+        for name, factor in result.chance_moved.items()
+        if not 1 / _APART < factor < _APART
+    ]
 
 
 def _where(result: JointDeaths, known: Sequence[Source], free: Sequence[Source]) -> list[str]:

@@ -55,6 +55,19 @@ def test_two_protocols_share_their_trials() -> None:
     assert together > 1.15 * np.log(total(fit(*apart))).std()
 
 
+def test_sources_that_contradict_each_other_are_named() -> None:
+    """By hand: two counts of the same deaths, one said to see four times less than it does."""
+    first = surveys(4 * RATE)
+    wide = np.random.default_rng(3).normal(np.log(0.125), 0.6, 400)
+    second = replace(surveys(4 * RATE, seed=6), name="crossings", log_q=wide)
+    found = fit(first, second)
+    assert 2.5 < found.chance_moved["crossings"] < 5.0
+    assert "crossings does not agree" in " ".join(found.words)
+    agreed = fit(first, replace(second, log_q=wide + np.log(4.0)))
+    assert agreed.chance_moved["crossings"] == pytest.approx(1.0, abs=0.35)
+    assert "agree" not in " ".join(agreed.words)
+
+
 def test_ten_times_the_reports_change_no_total() -> None:
     """By hand: how many die comes from surveys alone, here on all roads, so nothing may change."""
     once, ten = fit(surveys(RATE), reports(RATE)), fit(surveys(RATE), reports(RATE, 10.0))

@@ -1,0 +1,126 @@
+"""Deaths by place as a table: the model, its ranks, and Empirical Bayes beside it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from roadrisk.mortality.death_ranks import interval, mean_rates, ranks
+from roadrisk.mortality.empirical_bayes import empirical_bayes
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from roadrisk.mortality.joint_model import JointDeaths
+    from roadrisk.mortality.sources import Source
+    from roadrisk.roads.network import Floats, Ints
+
+_FEWEST_SITES = 10
+
+
+def death_table(
+    result: JointDeaths, place: Ints, *, k: int, screened: Floats | None = None
+) -> pd.DataFrame:
+    """Put the estimates of places into a table.
+
+    Parameters
+    ----------
+    result : JointDeaths
+    place : ndarray of int64, shape (pieces,)
+        Place (stretch, window, road, piece) of each piece, 0..places-1; -1 for none.
+    k : int
+        Of the chance of being among the worst k.
+    screened : ndarray, shape (pieces,), optional
+        Empirical Bayes rates of `screened_rates`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a place, in the order of their numbers. Columns length_km; deaths_per_km_year,
+        deaths_per_year and excess_per_km_year, each with _low and _high (90 %); relative_rate
+        (1 is the mean of all roads) with _low and _high; rank (1 the worst, by the mean rate),
+        rank_low, rank_high; chance_among_worst; screened_per_km_year. Means are shown, so that
+        deaths of places add up. Columns of deaths are NaN where how many die isn't known; where
+        nothing was found only _low (0) and _high (one-sided 95 %) are numbers.
+    """
+    relative, length = mean_rates(result.relative, result.length_km, place)
+    table = pd.DataFrame({"length_km": length})
+    if result.rate is None or result.excess is None:
+        for name in ("deaths_per_km_year", "deaths_per_year", "excess_per_km_year"):
+            for end in ("", "_low", "_high"):
+                table[name + end] = np.nan
+    else:
+        rate, _ = mean_rates(result.rate, result.length_km, place)
+        excess, _ = mean_rates(result.excess, result.length_km, place)
+        _add(table, "deaths_per_km_year", rate, bound_only=result.bound_only)
+        _add(table, "deaths_per_year", rate * length[:, None], bound_only=result.bound_only)
+        _add(table, "excess_per_km_year", excess, bound_only=False)
+        if result.bound_only:
+            for end in ("", "_low", "_high"):
+                table[f"excess_per_km_year{end}"] = np.nan
+    _add(table, "relative_rate", relative, bound_only=False)
+    ranked = ranks(relative if result.rate is None else rate, k)
+    table["rank"] = 0
+    table.loc[ranked.order, "rank"] = np.arange(1, len(table) + 1)
+    table["rank_low"], table["rank_high"] = ranked.low, ranked.high
+    table["chance_among_worst"] = ranked.among_worst
+    table["screened_per_km_year"] = np.nan
+    if screened is not None:
+        seen = np.where(np.isnan(screened), -1, place)
+        if (seen >= 0).any():
+            rates, _ = mean_rates(screened[:, None], result.length_km, seen)
+            there = np.unique(seen[seen >= 0])
+            table.loc[there, "screened_per_km_year"] = rates[there, 0]
+    return table
+
+
+def _add(table: pd.DataFrame, name: str, draws: Floats, *, bound_only: bool) -> None:
+    summed = interval(draws, bound_only=bound_only)
+    table[name], table[f"{name}_low"], table[f"{name}_high"] = summed.mean, summed.low, summed.high
+
+
+def screened_rates(
+    sources: Sequence[Source], length_km: Floats, covariates: Floats
+) -> tuple[Floats, str]:
+    """Screen pieces by Empirical Bayes, from the sources with a known chance.
+
+    Parameters
+    ----------
+    sources : sequence of Source
+    length_km : ndarray, shape (pieces,)
+    covariates : ndarray, shape (pieces, k)
+        Standardised; k may be 0.
+
+    Returns
+    -------
+    rate : ndarray, shape (pieces,)
+        Deaths per km and year, NaN where no such source watched. The middle of each chance is
+        taken as if it were sure.
+    words : str
+        How much the count of a place weighs, or why there is no screening.
+    """
+    known = [s for s in sources if s.known and s.watched]
+    counted = np.sum([s.y for s in known], axis=0) if known else np.zeros(len(length_km))
+    exposure = np.zeros(len(length_km))
+    for source in known:
+        q = np.exp(np.median(np.asarray(source.log_q), axis=-1))
+        exposure += np.where(
+            source.exposure > 0, source.exposure * np.where(np.isfinite(q), q, 0), 0
+        )
+    rate = np.full(len(length_km), np.nan)
+    watched = exposure > 0
+    if not counted.sum() > 0 or watched.sum() < _FEWEST_SITES:
+        return rate, (
+            "No network screening by Empirical Bayes: it needs deaths counted with a known chance "
+            f"on {_FEWEST_SITES} pieces of road or more."
+        )
+    found = empirical_bayes(counted[watched], exposure[watched], covariates[watched])
+    rate[watched] = found.expected / exposure[watched]
+    weight = 100 * (1 - float(np.mean(found.weight)))
+    return rate, (
+        "Network screening by Empirical Bayes beside it: a place's own count weighs "
+        f"{weight:.0f} % on average, similar roads the rest "
+        f"(overdispersion {found.function.overdispersion:.2f})."
+    )
