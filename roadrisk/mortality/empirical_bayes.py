@@ -118,11 +118,11 @@ def safety_function(counted: Floats, exposure: Floats, covariates: Floats) -> Sa
     """
     y = np.asarray(counted, dtype=np.float64)
     if not (exposure > 0).all():
-        problem, mend = "A site has no exposure.", "Leave out roads that nobody watched."
+        problem, mend = "A site has no exposure.", "leave out roads that nobody watched"
         raise InputError([Remark("Empirical Bayes", None, "", problem, mend)])
     if not y.sum() > 0:
         problem = "Nothing was counted, so similar roads can't be compared."
-        raise InputError([Remark("Empirical Bayes", None, "", problem, "Use the bound instead.")])
+        raise InputError([Remark("Empirical Bayes", None, "", problem, "use the bound instead")])
     design = np.column_stack([np.ones(len(y)), covariates])
     offset = np.log(exposure)
     start = np.zeros(design.shape[1] + 1)

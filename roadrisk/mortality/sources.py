@@ -81,7 +81,7 @@ def check_sources(sources: Sequence[Source], pieces: int) -> None:
     ]
     if len({source.name for source in sources}) < len(sources):
         remarks.append(
-            Remark("sources of deaths", None, "", "Two share a name.", "Name them apart.")
+            Remark("sources of deaths", None, "", "Two share a name.", "name them apart")
         )
     if remarks:
         raise InputError(remarks)
@@ -90,21 +90,21 @@ def check_sources(sources: Sequence[Source], pieces: int) -> None:
 def _wrong(source: Source, pieces: int) -> list[tuple[str, str]]:
     wrong = []
     if source.y.shape != (pieces,) or source.exposure.shape != (pieces,):
-        return [("It has not one value a piece of road", "Give one count and exposure a piece.")]
+        return [("It has not one value a piece of road", "give one count and exposure a piece")]
     if not (np.isfinite(source.y).all() and np.isfinite(source.exposure).all()):
-        wrong.append(("A count or exposure is missing", "Write 0 where nothing was watched."))
+        wrong.append(("A count or exposure is missing", "write 0 where nothing was watched"))
     elif (source.y < 0).any() or (source.exposure < 0).any():
-        wrong.append(("A count or exposure is below zero", "Check the table."))
+        wrong.append(("A count or exposure is below zero", "check the table"))
     elif source.y[source.exposure == 0].sum() > 0:
         wrong.append(
-            ("Something was counted where nothing was watched", "Count it as a report instead.")
+            ("Something was counted where nothing was watched", "count it as a report instead")
         )
     if source.log_q is not None:
         shape = source.log_q.shape
         if len(shape) not in {1, 2} or (len(shape) == 2 and shape[0] != pieces) or not shape[-1]:
-            wrong.append(("Its chances don't fit the pieces", "Give (draws,) or (pieces, draws)."))
+            wrong.append(("Its chances don't fit the pieces", "give (draws,) or (pieces, draws)"))
         elif not np.isfinite(
             source.log_q[source.exposure > 0] if len(shape) == 2 else source.log_q
         ).all():
-            wrong.append(("A chance of being counted is zero or missing", "Check the trials."))
+            wrong.append(("A chance of being counted is zero or missing", "check the trials"))
     return wrong
