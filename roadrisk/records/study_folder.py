@@ -6,40 +6,35 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-import numpy as np
 import pandas as pd
 
-from roadrisk.base.crs import WGS84
 from roadrisk.decisions import Decisions
-from roadrisk.errors import InputError, Remark, RoadriskError
+from roadrisk.errors import InputError, Remark
 from roadrisk.records import schemas
-from roadrisk.records.area_layer import read_area
 from roadrisk.records.attribute_tables import read_animals, read_traffic
 from roadrisk.records.bearing_tables import read_bearing_table
 from roadrisk.records.decision_store import read_decisions
 from roadrisk.records.effort_tables import read_effort
+from roadrisk.records.folder_in_reading import FolderInReading
 from roadrisk.records.joined_tables import join_animals, join_sightings, strangers
-from roadrisk.records.line_layer import read_lines
-from roadrisk.records.osm_glance import glance
 from roadrisk.records.photos import read_photos
 from roadrisk.records.point_tables import Placed, place, read_point_table, read_points
 from roadrisk.records.profile_file import ChosenProfile, load_profile
 from roadrisk.records.raw_table import Notes, RawTable
 from roadrisk.records.report_keys import with_keys
-from roadrisk.records.settings_file import NAME, Loaded, load_settings, with_line
-from roadrisk.records.study_files import describe, find_file
+from roadrisk.records.settings_file import NAME, load_settings, with_line
+from roadrisk.records.study_roads import StudyRoads, read_study_roads
 from roadrisk.records.survey_tables import join_surveys, read_surveys, survey_doubts
 from roadrisk.records.table_files import read_raw
 from roadrisk.records.trial_tables import read_trials
-from roadrisk.records.whereabouts import Box, Whereabouts
 from roadrisk.records.working_system import working_crs
-from roadrisk.study import InputFile, Study
+from roadrisk.study import Study
 
 if TYPE_CHECKING:
     import geopandas as gpd
-    import networkx as nx
     import pyproj
 
+    from roadrisk.records.whereabouts import Whereabouts
     from roadrisk.settings import Settings
 
 _Table = Literal["animals", "traffic", "effort", "surveys", "trials"] | Placed
@@ -133,8 +128,7 @@ def gather(folder: Path, *, build_roads: bool) -> Gathered:
     work = _Work(folder, loaded, loaded.settings, list(loaded.remarks))
     work.describe(folder / NAME, None)
     work.read_profile()
-    work.read_roads(build=build_roads)
-    work.read_study_area()
+    work.roads = read_study_roads(work, build=build_roads)
     work.read_tables()
     work.read_photos()
     work.read_decisions()
@@ -143,19 +137,11 @@ def gather(folder: Path, *, build_roads: bool) -> Gathered:
 
 
 @dataclass
-class _Work:
-    """A study folder while it is being read."""
+class _Work(FolderInReading):
+    """Profile, roads and tables of a study folder while it is being read."""
 
-    folder: Path
-    loaded: Loaded
-    settings: Settings
-    remarks: list[Remark]
-    inputs: list[InputFile] = field(default_factory=list)
     chosen: ChosenProfile | None = None
-    graph: nx.MultiDiGraph[Any] | None = None
-    lines: gpd.GeoDataFrame | None = None
-    area: gpd.GeoSeries | None = None
-    boxes: list[Box] = field(default_factory=list)
+    roads: StudyRoads = field(default_factory=StudyRoads)
     animals: pd.DataFrame = field(default_factory=lambda: schemas.empty(schemas.ANIMALS))
     traffic: pd.DataFrame | None = None
     points: dict[Placed, list[pd.DataFrame]] = field(
@@ -168,21 +154,6 @@ class _Work:
     decisions: Decisions = field(default_factory=Decisions)
     photos: pd.DataFrame | None = None
 
-    @property
-    def failed(self) -> bool:
-        return any(r.kind == "error" for r in self.remarks)
-
-    def describe(self, path: Path, rows: int | None) -> None:
-        known = {i.name for i in self.inputs}
-        self.inputs += [i for i in describe(self.folder, path, rows) if i.name not in known]
-
-    def find(self, name: str, key: str) -> Path | None:
-        found = find_file(self.folder, name, key, NAME)
-        if isinstance(found, Remark):
-            self.remarks.append(found)
-            return None
-        return found
-
     def read_profile(self) -> None:
         try:
             self.chosen = load_profile(self.settings.study, self.folder)
@@ -192,70 +163,8 @@ class _Work:
         self.remarks += self.chosen.remarks
         self.inputs += self.chosen.inputs
 
-    def read_roads(self, *, build: bool) -> None:
-        roads = self.settings.roads
-        if roads.agency is not None:
-            path = self.find(roads.agency.file, "roads.agency.file")
-            if path is not None and self._crs_is_known("roads.agency"):
-                notes = Notes(roads.agency.file)
-                self.lines = read_lines(path, roads.agency, notes)
-                self.remarks += notes.remarks
-                self.describe(path, None if self.lines is None else len(self.lines))
-                if self.lines is not None:
-                    self.boxes.append(tuple(self.lines.to_crs(WGS84).total_bounds.tolist()))
-        if roads.osm is not None:
-            path = self.find(roads.osm.file, "roads.osm.file")
-            if path is not None:
-                self._read_osm(path, build=build)
-                self.describe(path, None)
-
-    def _read_osm(self, path: Path, *, build: bool) -> None:
-        osm = self.settings.roads.osm
-        if osm is None:
-            return
-        notes = Notes(osm.file)
-        box = glance(path, osm.leave_out, notes)
-        self.remarks += notes.remarks
-        if box is not None:
-            self.boxes.append(box)
-        if not build or notes.failed:
-            return
-        from roadrisk.records.osm_extract import read_osm_graph
-
-        try:
-            extract = read_osm_graph(path, osm.leave_out, osm.file)
-        except InputError as error:
-            self.remarks += error.remarks
-        except RoadriskError as error:
-            mend = "take another extract"
-            self.remarks.append(Remark(osm.file, None, "", f"{error}.", mend))
-        else:
-            self.graph = extract.graph
-            self.remarks += extract.remarks
-
-    def read_study_area(self) -> None:
-        name = self.settings.hotspots.study_area
-        path = self.find(name, "hotspots.study_area") if name else None
-        if path is not None:
-            notes = Notes(name)
-            self.area = read_area(path, self.boxes, notes)
-            self.remarks += notes.remarks
-            self.describe(path, None)
-
-    def _crs_is_known(self, section: str) -> bool:
-        return not any(r.column == f"{section}.crs" for r in self.loaded.remarks)
-
-    def where(self) -> Whereabouts:
-        corners = np.array(self.boxes, dtype=float)
-        corners = corners[np.isfinite(corners).all(axis=1)] if len(corners) else corners
-        if not len(corners):
-            return Whereabouts(self.settings.study.zone)
-        low, high = corners[:, :2].min(axis=0), corners[:, 2:].max(axis=0)
-        box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-        return Whereabouts(self.settings.study.zone, box)
-
     def read_tables(self) -> None:
-        where = self.where()
+        where = self.roads.where(self.settings.study.zone)
         animals: list[pd.DataFrame] = []
         traffic: list[pd.DataFrame] = []
         effort: list[gpd.GeoDataFrame] = []
@@ -263,7 +172,7 @@ class _Work:
         trials: list[pd.DataFrame] = []
         for part in _TABLES:
             section: Any = getattr(self.settings, part)
-            if section is None or not self._crs_is_known(part):
+            if section is None or not self.crs_is_known(part):
                 continue
             for name in section.file:
                 path = self.find(name, f"{part}.file")
@@ -367,7 +276,8 @@ class _Work:
             for table in some
             if kind not in ("bearing_tests", "background", "held")
         ]
-        crs, remark = working_crs(self.settings.study.crs, places, self.where())
+        section = self.settings.study
+        crs, remark = working_crs(section.crs, places, self.roads.where(section.zone))
         # The settings are checked for a system in metres before.
         if remark is not None and not any(r.column == remark.column for r in self.loaded.remarks):
             self.remarks.append(remark)
@@ -407,8 +317,8 @@ class _Work:
             animals=self.animals,
             fixes=fixes,
             sightings=sightings,
-            osm_graph=self.graph,
-            agency_lines=None if self.lines is None else self.lines.to_crs(crs),
+            osm_graph=self.roads.graph,
+            agency_lines=None if self.roads.lines is None else self.roads.lines.to_crs(crs),
             traffic=self.traffic,
             remarks=tuple(with_line(r, self.loaded.text) for r in self.remarks),
             inputs=tuple(self.inputs),
@@ -418,7 +328,7 @@ class _Work:
             background=None if self.settings.background is None else background,
             profile=self.chosen.profile,
             profile_words=self.chosen.words,
-            area=None if self.area is None else self.area.to_crs(crs).iloc[0],
+            area=None if self.roads.area is None else self.roads.area.to_crs(crs).iloc[0],
             held=held,
             decisions=self.decisions,
             photos=self.photos,
