@@ -85,7 +85,8 @@ def read_marks(
         unit=unit,
     )
     # Alike in memory whatever pandas returned: otherwise compiled code is compiled once more.
-    return Marks(*(np.array(a, order="C") for a in marks))
+    alike: tuple[Any, ...] = tuple(np.array(a, order="C") for a in marks)
+    return Marks(*alike)
 
 
 def days_since(time: Any) -> Any:
