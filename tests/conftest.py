@@ -23,16 +23,16 @@ def demo_area() -> Path:
     return ROOT / "demo_area"
 
 
-def with_few_draws(folder: Path) -> Path:
-    """Make a copy of the demo small: six animals, fewer paths, draws and power worlds."""
+def with_few_draws(folder: Path, *, animals: int = 6, paths: int = 40, draws: int = 199) -> Path:
+    """Make a copy of the demo small: few animals, paths, draws and power worlds."""
     file = folder / "study.toml"
     text = file.read_text(encoding="utf-8")
     assert text.count("[crossings]\n") == text.count("[hotspots]\n") == 1
-    text = text.replace("[crossings]\n", "[crossings]\ndraws = 40\n")
-    text = text.replace("[hotspots]\n", "[hotspots]\npower_worlds = 20\ndraws = 199\n")
+    text = text.replace("[crossings]\n", f"[crossings]\ndraws = {paths}\n")
+    text = text.replace("[hotspots]\n", f"[hotspots]\npower_worlds = 20\ndraws = {draws}\n")
     file.write_text(text, encoding="utf-8")
     fixes = folder / "fixes.csv"
     head, *rows = fixes.read_text(encoding="utf-8").splitlines(keepends=True)
-    kept = [row for row in rows if row[:3] in {f"T{k:02}" for k in range(1, 7)}]
+    kept = [row for row in rows if row[:3] in {f"T{k:02}" for k in range(1, animals + 1)}]
     fixes.write_text("".join([head, *kept]), encoding="utf-8")
     return folder

@@ -43,7 +43,7 @@ def study(demo_area: Path, tmp_path: Path) -> Path:
     shutil.copytree(
         demo_area, folder, ignore=shutil.ignore_patterns("truth", "*.py", "__pycache__")
     )
-    return with_few_draws(folder)
+    return with_few_draws(folder, animals=1, paths=20, draws=19)
 
 
 def test_a_review_that_is_cut_off_and_the_run_after_it(study: Path, browser: Browser) -> None:

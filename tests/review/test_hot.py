@@ -34,7 +34,7 @@ def test_the_demo_has_its_stretches(demo_area: Path, tmp_path: Path) -> None:
     """The line that comes out lies on a planted stretch of the demo's truth."""
     folder = tmp_path / "demo"
     shutil.copytree(demo_area, folder, ignore=shutil.ignore_patterns("*.py", "__pycache__"))
-    study = read_study(with_few_draws(folder))
+    study = read_study(with_few_draws(folder, animals=1, paths=20, draws=19))
     asked: list[int] = []
 
     def history() -> tuple[Entry, ...]:
