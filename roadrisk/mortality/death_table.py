@@ -42,7 +42,7 @@ def death_table(
         deaths_per_year and excess_per_km_year, each with _low and _high (90 %); relative_rate
         (1 is the mean of all roads) with _low and _high; rank (1 the worst, by the mean rate),
         rank_low, rank_high; chance_among_worst; screened_per_km_year. Means are shown, so that
-        deaths of places add up. Columns of deaths are NaN where how many die isn't known; where
+        deaths of places add up (medians where a mean lies above its interval). Columns of deaths are NaN where how many die isn't known; where
         nothing was found only _low (0) and _high (one-sided 95 %) are numbers.
     """
     relative, length = mean_rates(result.relative, result.length_km, place)
@@ -78,7 +78,9 @@ def death_table(
 
 def _add(table: pd.DataFrame, name: str, draws: Floats, *, bound_only: bool) -> None:
     summed = interval(draws, bound_only=bound_only)
-    table[name], table[f"{name}_low"], table[f"{name}_high"] = summed.mean, summed.low, summed.high
+    # A chance that may be nil has draws without end: the mean then says nothing.
+    table[name] = np.where(summed.mean > summed.high, summed.median, summed.mean)
+    table[f"{name}_low"], table[f"{name}_high"] = summed.low, summed.high
 
 
 def screened_rates(

@@ -151,7 +151,7 @@ def lay_out(
         nodes.append(node)
     columns.fill(sources, rows, chances, covariates, effort_covariates)
     means = [
-        chances.of[k].mean if k in chances.of else np.zeros(len(at)) for k, at in enumerate(rows)
+        chances.of[k].middle if k in chances.of else np.zeros(len(at)) for k, at in enumerate(rows)
     ]
     exposure = np.concatenate([s.exposure[at] for s, at in zip(sources, rows, strict=True)])
     return Layout(
@@ -219,7 +219,7 @@ class _Columns:
         for k in range(chances.loading.shape[1]):
             values = np.zeros(total)
             for row, number in enumerate(chances.of):
-                sd = chances.of[number].common.std()
+                sd = chances.of[number].spread
                 values[start[number] : start[number + 1]] = chances.loading[row, k] * sd
             self._add(f"common {k}", values, 1.0)
 

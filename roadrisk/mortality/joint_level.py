@@ -99,7 +99,7 @@ def chances_moved(
     factors = drawn.border[[layout.border_name.index(f"common {k}") for k in range(count)]]
     moved = chances.loading @ factors.mean(axis=1)
     return {
-        source.name: float(np.exp(moved[k] * chances.of[k].common.std()))
+        source.name: float(np.exp(moved[k] * chances.of[k].spread))
         for k, source in enumerate(known)
     }
 

@@ -15,18 +15,19 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
 
 _MOST_SHAPES, _SHAPES_HOLD, _SLIGHT_SD = 4, 0.95, 0.02
+_LARGEST_REST = 3.0
 
 
 @dataclass(frozen=True, eq=False)
 class KnownChance:
-    """A known chance of being counted as a mean, a common factor and a few shapes.
+    """A known chance of being counted as a middle, a common factor and a few shapes.
 
     Attributes
     ----------
     rows : ndarray of int64, shape (watched,)
         Pieces that the source watched.
-    mean : ndarray, shape (watched,)
-        Mean of the log chance.
+    middle : ndarray, shape (watched,)
+        Median of the log chance.
     common : ndarray, shape (draws,)
         Sorted deviations of the log chance that all pieces share.
     shapes : ndarray, shape (watched, shapes)
@@ -34,9 +35,15 @@ class KnownChance:
     """
 
     rows: Ints
-    mean: Floats
+    middle: Floats
     common: Floats
     shapes: Floats
+
+    @property
+    def spread(self) -> float:
+        """Half of the middle 68 % of the common factor, its standard deviation if it is normal."""
+        low, high = np.quantile(self.common, [0.1587, 0.8413])
+        return float(high - low) / 2
 
     def log_chance(self, common: Floats, shapes: Floats) -> Floats:
         """Return log chances for draws of the standardised unknowns.
@@ -54,7 +61,7 @@ class KnownChance:
         """
         share = stats.norm.cdf(common) * (len(self.common) - 1)
         factor = np.interp(share, np.arange(len(self.common)), self.common)
-        return np.asarray(self.mean[:, None] + factor + self.shapes @ shapes)
+        return np.asarray(self.middle[:, None] + factor + self.shapes @ shapes)
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,22 +117,24 @@ def known_chances(sources: Sequence[Source]) -> KnownChances:
 
 
 def _known_chance(source: Source) -> tuple[KnownChance, Floats]:
-    """Split draws of a log chance into mean, common factor and shapes."""
+    """Split draws of a log chance into middle, common factor and shapes."""
     rows = np.flatnonzero(source.exposure > 0)
     log_q = np.asarray(source.log_q, dtype=np.float64)
     if log_q.ndim == 1:
-        mean = np.full(len(rows), log_q.mean())
-        common = log_q - log_q.mean()
-        return KnownChance(rows, mean, np.sort(common), np.zeros((len(rows), 0))), common
+        middle = float(np.median(log_q))
+        common = log_q - middle
+        every = np.full(len(rows), middle)
+        return KnownChance(rows, every, np.sort(common), np.zeros((len(rows), 0))), common
     log_q = log_q[rows]
-    mean = log_q.mean(axis=1)
-    around = log_q - mean[:, None]
-    weight = source.exposure[rows] * np.exp(mean)
+    every = np.median(log_q, axis=1)
+    around = log_q - every[:, None]
+    weight = source.exposure[rows] * np.exp(every - every.max())
     weight = weight / weight.sum()
-    common = weight @ around
-    rest = (around - common) * np.sqrt(weight)[:, None]
-    shapes = (around - common) @ _leading(rest) / np.sqrt(log_q.shape[1])
-    return KnownChance(rows, mean, np.sort(common), shapes), common
+    # Of the whole expected count, so that one piece whose chance may be nil doesn't rule it.
+    common = np.log(weight @ np.exp(around))
+    rest = np.clip(around - common, -_LARGEST_REST, _LARGEST_REST)
+    shapes = rest @ _leading(rest * np.sqrt(weight)[:, None]) / np.sqrt(log_q.shape[1])
+    return KnownChance(rows, every, np.sort(common), shapes), common
 
 
 def _leading(rest: Floats) -> Floats:

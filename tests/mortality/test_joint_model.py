@@ -43,6 +43,18 @@ def test_uncertain_chance_does_not_average_out() -> None:
     assert sure == pytest.approx(source.counted**-0.5, rel=0.12)
 
 
+def test_a_chance_that_may_be_nil_leaves_the_number_open() -> None:
+    """By hand: one draw in ten says that nothing could be found; the middle stays as it was."""
+    source = surveys(5 * RATE)
+    log_q = np.full(400, np.log(0.5)) + np.random.default_rng(1).normal(0.0, 0.05, 400)
+    sure = total(fit(replace(source, log_q=log_q)))
+    log_q[:40] = -50.0
+    open_ended = total(fit(replace(source, log_q=np.tile(log_q, (60, 1)))))
+    assert np.median(open_ended) == pytest.approx(np.median(sure), rel=0.05)
+    assert np.quantile(open_ended, 0.95) > 1e6
+    assert np.quantile(open_ended, 0.8) < 1.5 * np.median(sure)
+
+
 def test_two_protocols_share_their_trials() -> None:
     """By hand: with the same draws of q both halves err together, with shuffled draws less so."""
     log_q = np.random.default_rng(1).normal(np.log(0.5), 0.4, 400)

@@ -59,7 +59,7 @@ def test_expected_counts_add_up_to_the_counts() -> None:
 
 
 def test_a_chance_in_parts_is_the_chance_that_was_drawn() -> None:
-    """By hand: mean, common factor and shapes give back the mean and variance of log q."""
+    """By hand: middle, common factor and shapes give back the mean and variance of log q."""
     rng = np.random.default_rng(2)
     common, tilt = rng.gamma(4.0, 0.1, 4000), rng.normal(0.0, 0.3, 4000)
     log_q = -common - np.linspace(-1.0, 1.0, 60)[:, None] * tilt
@@ -67,5 +67,5 @@ def test_a_chance_in_parts_is_the_chance_that_was_drawn() -> None:
     chance = known_chances([source]).of[0]
     assert chance.shapes.shape == (60, 1)
     drawn = chance.log_chance(rng.standard_normal(4000), rng.standard_normal((1, 4000)))
-    np.testing.assert_allclose(drawn.mean(axis=1), log_q.mean(axis=1), atol=0.03)
+    np.testing.assert_allclose(drawn.mean(axis=1), log_q.mean(axis=1), atol=0.05)
     np.testing.assert_allclose(drawn.std(axis=1), log_q.std(axis=1), rtol=0.06)
