@@ -98,7 +98,14 @@ def fact_words(row: dict[str, Any], zone: str, units: Units) -> list[list[str]]:
     if np.isfinite(row["length_mm"]):
         facts.append(["Size", f"{row['length_mm']:g} mm"])
     facts += [[label, shown(row[name], _SHORT)] for label, name in _MORE if row[name].strip()]
-    return facts
+    return [*facts, ["Report", name_words(row)]]
+
+
+def name_words(row: dict[str, Any]) -> str:
+    """Return what a report is called and where it is written: "R-07; row 8 of reports.csv"."""
+    line = f"row {row['source_row']} of {shown(row['source_file'], _SHORT)}"
+    name = shown(row["occurrenceID"].strip(), _SHORT)
+    return f"{name}; {line}" if name else line
 
 
 def chance_words(probability: float) -> str:

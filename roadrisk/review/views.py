@@ -32,6 +32,7 @@ def report_view(desk: Desk, row: int, pictures: Pictures, *, tags: bool) -> dict
         zone, units = desk.words.zone, desk.words.units
         remark = mine["occurrenceRemarks"]
         before, after = desk.neighbours(row)
+        proposed = _proposed(desk, row, mine)
         view = {
             "row": row,
             "key": shown(mine["report_key"], 120),
@@ -52,9 +53,9 @@ def report_view(desk: Desk, row: int, pictures: Pictures, *, tags: bool) -> dict
                 )
             ],
             "doubts": _doubts(desk, row, mine),
-            "cannot_count": _cannot_count(mine),
+            "cannot_count": _cannot_count(mine, proposed=proposed is not None),
             "place": _place(desk, row, mine),
-            "proposed": _proposed(desk, row, mine),
+            "proposed": proposed,
             "linked": _linked(desk, row),
             "near": _near(desk, row),
             **_state(desk, row),
@@ -161,7 +162,7 @@ def _doubts(desk: Desk, row: int, mine: dict[str, Any]) -> list[str]:
     return found or ([because] if because else [])
 
 
-def _cannot_count(mine: dict[str, Any]) -> str:
+def _cannot_count(mine: dict[str, Any], *, proposed: bool) -> str:
     """Say what keeps a report from counting even if it is accepted; see `sightings.decided`."""
     if not mine["held_because"]:
         return ""
@@ -172,9 +173,10 @@ def _cannot_count(mine: dict[str, Any]) -> str:
             "the date in the file."
         )
     if not np.isfinite(mine["longitude"]):
+        use = "use the proposed position if it is right, " if proposed else ""
         return (
-            "It can't count even if it is accepted: it has no place. Move it to where it was, or "
-            "ask back."
+            "It can't count even if it is accepted: it has no place. Move it to where it was, "
+            f"{use}or ask back."
         )
     return ""
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 # Without a study area, a report this far outside the roads' extent lies outside [m]; a project
 # choice.
 BEYOND_ROADS_M = 2000.0
+_AS_WRITTEN = "It can't count as written"
 
 
 @dataclass(frozen=True, eq=False)
@@ -250,12 +251,13 @@ def _held_words(row: pd.Series, then: str, kind: str) -> str:
     if kind == "no-position":
         # Nothing more to say of a pair of numbers that stands in the reason already.
         seen = not given.strip(" ,") or why.startswith(("latitude", "position"))
-        return f"Held: {why}." + ("" if seen else f" Given: {quoted(given)}.")
+        return f"{_AS_WRITTEN}: {why}." + ("" if seen else f" Given: {quoted(given)}.")
     if kind == "swapped-coordinates":
         said = why.partition(": ")[0]
-        return f"Held: {said}. If latitude and longitude were exchanged, it would lie {then}."
+        meant = f"If latitude and longitude were exchanged, it would lie {then}."
+        return f"{_AS_WRITTEN}: {said}. {meant}"
     place = f"latitude {row['proposed_latitude']:.9g}, longitude {row['proposed_longitude']:.9g}"
-    return f"Held: {why}. At {place} it would lie {then}."
+    return f"{_AS_WRITTEN}: {why}. At {place} it would lie {then}."
 
 
 def _where_words(

@@ -48,10 +48,20 @@ def test_what_keeps_a_report_from_counting_is_said(desk: Desk) -> None:
     assert "it has no place" in view(desk, 0)["cannot_count"]
     assert "its date can't be used" in view(desk, 8)["cannot_count"]
     assert view(desk, 1)["cannot_count"] == ""
+    assert "use the proposed position" in view(desk, 0)["cannot_count"]
     desk.put(0, (19.4102, 52.1996), 0)
     assert view(desk, 0)["cannot_count"] == ""
     desk.columns["time"][0] = pd.Timestamp("2205-10-19", tz="UTC")
     assert "its date can't be used" in view(desk, 0)["cannot_count"]
+
+
+def test_a_report_is_found_again_in_its_file(desk: Desk) -> None:
+    """The second report is R-02, in row 3 of its file, the heading being row 1."""
+    mine = desk.row(1)
+    assert (mine["occurrenceID"], mine["source_row"]) == ("R-02", 3)
+    assert view(desk, 1)["facts"][-1] == ["Report", "R-02; row 3 of reports.csv"]
+    desk.columns["occurrenceID"][1] = " "
+    assert view(desk, 1)["facts"][-1] == ["Report", "row 3 of reports.csv"]
 
 
 def test_a_report_that_has_changed_says_what_was_decided_before(tmp_path: Path) -> None:

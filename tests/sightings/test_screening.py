@@ -183,13 +183,13 @@ def test_held_positions_come_with_their_mend():
         "no-position",
     ]  # fmt: skip
     assert found["words"][0] == (
-        "Held: latitude 15, longitude 45 can't be meant. If latitude and longitude were exchanged, "
-        "it would lie on Mill Lane."
+        "It can't count as written: latitude 15, longitude 45 can't be meant. If latitude and "
+        "longitude were exchanged, it would lie on Mill Lane."
     )
     place = f"At latitude {lat:.9g}, longitude {lon:.9g} it would lie on Mill Lane."
-    assert found["words"][1] == f"Held: {why[1]}. {place}"
-    assert found["words"][2] == f"Held: {why[2]}. {place}"
-    assert found["words"][3] == "Held: position (0, 0) stands for unknown."
+    assert found["words"][1] == f"It can't count as written: {why[1]}. {place}"
+    assert found["words"][2] == f"It can't count as written: {why[2]}. {place}"
+    assert found["words"][3] == ("It can't count as written: position (0, 0) stands for unknown.")
     assert found["words"][4].endswith("Given: “by the gate,”.")
     np.testing.assert_array_equal(found["proposed_longitude"].notna(), mended)
     np.testing.assert_allclose(found["proposed_latitude"][:3], lat)
