@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from roadrisk.sightings.linking_marks import Bools, Marks, Rates
 
 _BURN_IN = 20
+_HELD = 1 << 13  # weights of groups that are kept: the same groups come up again and again
 
 
 @nb.njit(cache=True, nogil=True)
@@ -61,6 +62,9 @@ def draw_divisions(
     together, following, first = np.zeros((n, n)), np.zeros((n, n)), np.zeros(n)
     head, apart, friends, friend = _prepared(unit, units, bad, near)
     p = Parcel(m, intensity, rates, rows, unit, units, like, head)
+    names = (random[:units] * 2.0**31).astype(np.int64) << 31
+    names |= (random[units : 2 * units] * 2.0**31).astype(np.int64)
+    held, value = np.full(_HELD, -1), np.empty(_HELD)
     group, lists, sizes = (
         np.arange(units),
         np.empty((units, units), np.int64),
@@ -69,7 +73,7 @@ def draw_divisions(
     weight = np.empty(units)
     for u in range(units):
         lists[u, 0] = u
-        weight[u] = _weight(p, lists[u], 1, -1)
+        weight[u] = _weight(p, lists[u], 1, -1, names, held, value)
     alone = weight.copy()
     options, log, whole = np.empty(units, np.int64), np.empty(units), np.empty(units)
     cursor = 0
@@ -79,11 +83,12 @@ def draw_divisions(
             old = group[u]
             _remove(lists[old], sizes, old, u)
             if sizes[old]:
-                weight[old] = _weight(p, lists[old], sizes[old], -1)
+                weight[old] = _weight(p, lists[old], sizes[old], -1, names, held, value)
             group[u] = -1
             options[0], log[0], whole[0] = _free(sizes, old), alone[u], alone[u]
             near_u = friend[u, : friends[u]]
-            count = _join(p, u, near_u, apart, group, lists, sizes, weight, options, log, whole)
+            count = _join(p, u, near_u, apart, group, lists, sizes, weight, names, held,
+                          value, options, log, whole)  # fmt: skip
             total = np.exp(log[:count] - log[:count].max())
             total /= total.sum()
             if kept:
@@ -111,7 +116,8 @@ def draw_divisions(
 @nb.njit(cache=True, nogil=True)
 def _join(
     p: Parcel, u: int, friends: Ints, apart: Bools, group: Ints, lists: Ints, sizes: Ints,
-    weight: Floats, options: Ints, log: Floats, whole: Floats,
+    weight: Floats, names: Ints, held: Ints, value: Floats, options: Ints, log: Floats,
+    whole: Floats,
 ) -> int:  # fmt: skip
     """List the groups that a unit may join after the first option; return how many there are."""
     count = 1
@@ -123,7 +129,7 @@ def _join(
             fits = fits and not apart[u, lists[g, q]]
         if fits:
             options[count] = g
-            whole[count] = _weight(p, lists[g], sizes[g], u)
+            whole[count] = _weight(p, lists[g], sizes[g], u, names, held, value)
             log[count] = whole[count] - weight[g]
             count += 1
     return count
@@ -163,11 +169,23 @@ def _prepared(unit: Ints, units: int, bad: Bools, near: Bools) -> tuple[Ints, Bo
 
 
 @nb.njit(cache=True, nogil=True)
-def _weight(p: Parcel, group: Ints, size: int, extra: int) -> float:
-    """Log weight of a group, with one unit more unless `extra` is negative."""
+def _weight(
+    p: Parcel, group: Ints, size: int, extra: int, names: Ints, held: Ints, value: Floats
+) -> float:
+    """Log weight of a group, with one unit more unless `extra` is negative.
+
+    A group's name is the exclusive or of its units' 62 random bits.
+    """
+    name = names[extra] if extra >= 0 else 0
+    for q in range(size):
+        name ^= names[group[q]]
+    slot = name & (len(held) - 1)
+    if held[slot] == name:
+        return value[slot]
     at = _reports(p, group, size, extra)
     weights = log_weights(p.m, p.intensity, p.rows[at], at, len(at), p.like, p.rates)
-    return log_sum(*weights)
+    held[slot], value[slot] = name, log_sum(*weights)
+    return value[slot]
 
 
 @nb.njit(cache=True, nogil=True)
