@@ -173,7 +173,8 @@ def no_surveys_words(study: Study) -> str:
     """Return why a study without surveys gets no number of deaths from its carcasses."""
     dead = int((study.sightings["vitality"] == "dead").sum())
     return (
-        f"{dead} reports of dead animals, and no table of surveys: it is not known which roads "
+        f"{len(study.sightings)} reports, {dead} of them said to be of dead animals, and no table "
+        "of surveys: it is not known which roads "
         "were searched, when and how often, so no number of deaths is worked out from carcasses. "
         "Where people look, they find. Name searches, those that found nothing among them, under "
         "[surveys]."

@@ -207,7 +207,7 @@ def test_a_study_without_surveys_is_told_why_there_is_no_number(tmp_path):
     study, _, _, found = deaths_of(folder(tmp_path, surveys="", carcasses=THREE))
     assert found is None
     words = no_surveys_words(study)
-    assert words.startswith("3 reports of dead animals")
+    assert words.startswith("4 reports, 3 of them said to be of dead animals")
     assert "no number of deaths" in words
 
 

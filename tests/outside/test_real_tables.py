@@ -15,6 +15,7 @@ import pandas as pd
 import pyogrio
 import pytest
 
+from roadrisk.mortality.carcass_deaths import no_surveys_words
 from roadrisk.records.checking import check
 from roadrisk.records.study_folder import read_study
 
@@ -163,6 +164,9 @@ def test_deer_have_their_columns_exchanged(study_of, open_data):
     apart = study.sightings.to_crs(grid.crs).distance(grid.sightings)
     assert len(grid.sightings) == 3000
     assert apart.quantile(0.99) < 10
+    # It has no effort: no number of deaths, and why.
+    assert grid.surveys is None
+    assert no_surveys_words(grid).startswith("3000 reports")
 
 
 def test_tracks_and_agency_roads(study_of, open_data):

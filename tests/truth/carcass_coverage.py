@@ -104,7 +104,7 @@ def main() -> None:
     asked = parser.parse_args()
     chosen = [s for s in SCENARIOS if asked.only in s.name]
     for n, scenario in enumerate(chosen):
-        row = summary(scenario, asked.worlds).to_frame().T
+        row = pd.DataFrame([summary(scenario, asked.worlds).to_dict()])
         print(row.to_csv(float_format="%.3f", header=n == 0, index=False), end="", flush=True)
 
 
