@@ -14,7 +14,7 @@ from roadrisk.reporting.csv_text import csv_bytes, plain_text
 from roadrisk.reporting.reply_words import advice, letter_words, subject_words
 from roadrisk.reporting.whole import write_whole
 from roadrisk.reporting.wording import INVENTED_BANNER
-from roadrisk.sightings.reviewed import CHANGED, UNDECIDED
+from roadrisk.sightings.reviewed import CHANGED, UNDECIDED, lacking
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Iterable
@@ -48,7 +48,8 @@ class Letter:
     name : str
         The sender, as the report says it.
     verdict : str
-        Of `decisions.VERDICTS`.
+        Of `decisions.VERDICTS`; "ask back" also for what was accepted and lacks a usable place or
+        date, so that it can't count.
     subject : str
     paragraphs : tuple of str
         From the greeting to the signature, the advice included.
@@ -160,12 +161,15 @@ def replies_of(settings: Settings, reviewed: Reviewed) -> Replies:
 def _letter(row: dict[Hashable, Any], doubts: Iterable[str], settings: Settings) -> Letter:
     time = row["time"]
     when = None if pd.isna(time) else pd.Timestamp(time).tz_convert(settings.study.zone).date()
+    # What was accepted and can't count all the same is no "accepted" to its sender: it is asked.
+    missing = lacking(row) if row["state"] == "accept" else ""
+    said = "ask back" if missing else row["state"]
     *words, signed = letter_words(
         row["recordedBy"],
-        row["state"],
+        said,
         when=when,
         vitality=row["vitality"],
-        reason=row["reason"],
+        reason=f"the {missing}" if missing else row["reason"],
         doubts=doubts,
         settings=settings,
     )
@@ -173,8 +177,8 @@ def _letter(row: dict[Hashable, Any], doubts: Iterable[str], settings: Settings)
     return Letter(
         record=plain_text(row["occurrenceID"]),
         name=plain_text(row["recordedBy"]),
-        verdict=row["state"],
-        subject=subject_words(row["state"], when),
+        verdict=said,
+        subject=subject_words(said, when),
         paragraphs=(*words, *usual, signed),
     )
 

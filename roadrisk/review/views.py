@@ -5,13 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
-import pandas as pd
 
-from roadrisk.records.point_tables import EARLIEST_YEAR
 from roadrisk.review import report_words as words
 from roadrisk.review.pictures import photo_names
 from roadrisk.review.shown_text import shown
-from roadrisk.sightings.reviewed import CHANGED, UNDECIDED
+from roadrisk.sightings.reviewed import CHANGED, UNDECIDED, lacking
 
 if TYPE_CHECKING:
     from roadrisk.decisions import Entry
@@ -163,16 +161,14 @@ def _doubts(desk: Desk, row: int, mine: dict[str, Any]) -> list[str]:
 
 
 def _cannot_count(mine: dict[str, Any], *, proposed: bool) -> str:
-    """Say what keeps a report from counting even if it is accepted; see `sightings.decided`."""
-    if not mine["held_because"]:
-        return ""
-    time = mine["time"]
-    if pd.isna(time) or time > pd.Timestamp.now("UTC") or time.year < EARLIEST_YEAR:
+    """Say what keeps a report from counting even if it is accepted."""
+    missing = lacking(mine)
+    if missing == "date":
         return (
             "It can't count even if it is accepted: its date can't be used. Ask back, or correct "
             "the date in the file."
         )
-    if not np.isfinite(mine["longitude"]):
+    if missing == "place":
         use = "use the proposed position if it is right, " if proposed else ""
         return (
             "It can't count even if it is accepted: it has no place. Move it to where it was, "

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Literal
 
+import numpy as np
 import pandas as pd
 
+from roadrisk.records.point_tables import EARLIEST_YEAR
+
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import geopandas as gpd
 
 UNDECIDED, CHANGED = "undecided", "changed"
@@ -52,3 +57,24 @@ class Reviewed:
     queue: tuple[str, ...]
     roads: gpd.GeoDataFrame
     tag_doubts: pd.DataFrame = field(default_factory=pd.DataFrame)
+
+
+def lacking(report: Mapping[Any, Any]) -> Literal["", "date", "place"]:
+    """Return what keeps a report from counting even if it is accepted; see `sightings.decided`.
+
+    Parameters
+    ----------
+    report : mapping
+        A row of `Reviewed.reports`.
+
+    Returns
+    -------
+    str
+        "date", "place" or "" for nothing.
+    """
+    if not report["held_because"]:
+        return ""
+    time = report["time"]
+    if pd.isna(time) or time > pd.Timestamp.now("UTC") or time.year < EARLIEST_YEAR:
+        return "date"
+    return "" if np.isfinite(report["longitude"]) else "place"

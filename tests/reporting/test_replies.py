@@ -243,3 +243,20 @@ def test_no_reports_at_all(tmp_path):
     page, rows = written(tmp_path, reviewed(recordedBy=[]))
     assert rows == []
     assert "Replies: 0 (" in page
+
+
+def test_what_was_accepted_and_cannot_count_is_asked_about(tmp_path: Path) -> None:
+    """No usable place, a date to come, and one that only was held: the last counts. By hand."""
+    found = reviewed(
+        recordedBy=["A", "B", "C"],
+        time=pd.to_datetime(["2024-05-01", "2205-10-19", "2024-05-01"], utc=True),
+        held_because=["no position", "date lies in the future", "no position"],
+    )
+    found.reports.loc[0, ["longitude", "latitude"]] = np.nan
+    place, date, counted = written(tmp_path, found)[1]
+    for row, asked in ((place, "where exactly it was"), (date, "on which day it was")):
+        assert row["verdict"] == "ask back"
+        assert row["subject"].endswith("a question")
+        assert asked in row["text"]
+        assert "accepted" not in row["text"]
+    assert "accepted into the study" in counted["text"]
