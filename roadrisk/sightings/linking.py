@@ -13,7 +13,6 @@ from roadrisk.sightings.linking_evidence import Remarks, days_since, read_marks
 from roadrisk.sightings.linking_fit import first_rates, fit
 from roadrisk.sightings.linking_groups import ByHand, group_of, read_by_hand
 from roadrisk.sightings.linking_pairs import Candidates, count_by_rule, near_pairs
-from roadrisk.sightings.linking_partitions import weigh
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -22,6 +21,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
     from roadrisk.roads.network import Floats, Ints
+    from roadrisk.sightings.linking_fit import Fitted
     from roadrisk.sightings.linking_marks import Marks
     from roadrisk.sightings.linking_partitions import Posterior
     from roadrisk.table_settings import SightingsSection
@@ -118,12 +118,13 @@ def link_reports(
         days_since(pd.Timestamp(first_day, tz=zone)),
         max((last_day - first_day).days + 1, 1),
     )
-    posterior = case.posterior(settings)
+    main = case.fitted(settings)
+    posterior = main.posterior
     counts = {settings.carcass_days: float(posterior.first.sum())}
     for factor in OTHER_CARCASS_DAYS:
         days = settings.carcass_days * factor
-        other = case.posterior(settings.model_copy(update={"carcass_days": days}))
-        counts[days] = float(other.first.sum())
+        other = case.fitted(settings.model_copy(update={"carcass_days": days}), main)
+        counts[days] = float(other.posterior.first.sum())
     listed = _listed(posterior, by_hand, order)
     first = np.empty(len(order))
     first[order] = posterior.first
@@ -147,17 +148,14 @@ class _Case:
     first_day: float
     days: int
 
-    def posterior(self, settings: SightingsSection) -> Posterior:
-        """Chances under these settings."""
+    def fitted(self, settings: SightingsSection, start: Fitted | None = None) -> Fitted:
+        """Learn from the reports under these settings."""
         m = self.m
         rates = first_rates(m, settings, np.zeros(0, np.int64))
         candidates = self._candidates(*near_pairs(m, rates, settings.same_place_m))
         unrelated = self._unrelated(candidates)
         rates = first_rates(m, settings, unrelated)
-        m, intensity, rates = fit(
-            m, candidates, rates, unrelated, self.road_m, self.first_day, self.days
-        )
-        return weigh(m, candidates, intensity, rates)
+        return fit(m, candidates, rates, unrelated, self.road_m, self.first_day, self.days, start)
 
     def _candidates(self, i: Ints, j: Ints) -> Candidates:
         """Near pairs and those that people took apart."""

@@ -42,7 +42,7 @@ def draw_divisions(
     random : ndarray
         Uniform numbers, used again from the start when they run out.
     sweeps : int
-        Divisions that are kept, after 20 that are not.
+        Divisions that are kept, after as many that are not, but 20 at most.
     lives : ndarray
         As in `linking_partitions.Posterior`; is added to.
 
@@ -77,8 +77,9 @@ def draw_divisions(
     alone = weight.copy()
     options, log, whole = np.empty(units, np.int64), np.empty(units), np.empty(units)
     cursor = 0
-    for sweep in range(sweeps + _BURN_IN):
-        kept = sweep >= _BURN_IN
+    burn_in = min(_BURN_IN, sweeps)
+    for sweep in range(sweeps + burn_in):
+        kept = sweep >= burn_in
         for u in range(units):
             old = group[u]
             _remove(lists[old], sizes, old, u)

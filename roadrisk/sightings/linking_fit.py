@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numba as nb
@@ -36,7 +37,26 @@ _REMARK_TILT = np.array([1.0, 1.5, 2.5, 5.0, 10.0, 20.0])
 _COMMON_PRIOR = np.array([6.0, 2.0, 1.0, 0.5, 0.3, 0.2])
 _REMARK_PRIOR = 10.0
 _LONGEST = 8.0  # mean times, after which no next report is looked for
-ROUNDS, EM_UNITS, EM_SWEEPS = 8, 8, 30
+ROUNDS, FEW_ROUNDS, EM_UNITS = 8, 3, 8
+# Divisions drawn in a round and at the end: of many reports fewer, whose rates are means of more.
+_SWEEPS, _LEAST_SWEEPS, _WORK = (30, 200), (8, 60), (300_000, 3_000_000)
+
+
+@dataclass(frozen=True, eq=False)
+class Fitted:
+    """What was learned, and the chances that it gives.
+
+    Attributes
+    ----------
+    m : Marks
+        With shares and habits of observers.
+    rates : Rates
+    posterior : Posterior
+    """
+
+    m: Marks
+    rates: Rates
+    posterior: Posterior
 
 
 def first_rates(m: Marks, settings: SightingsSection, unrelated: Ints) -> Rates:
@@ -108,7 +128,8 @@ def fit(
     road_m: float,
     first_day: float,
     days: int,
-) -> tuple[Marks, Floats, Rates]:
+    start: Fitted | None = None,
+) -> Fitted:
     """Learn shares, intensities and rates from the reports.
 
     Parameters
@@ -126,13 +147,13 @@ def fit(
         Of the study [days on the clock of `m.time`].
     days : int
         Its length.
+    start : Fitted, optional
+        Under another choice of mean times; what doesn't depend on it is taken over, and fewer
+        rounds are gone through.
 
     Returns
     -------
-    m : Marks
-        With shares of observers.
-    intensity : ndarray, shape (reports, 2, 2)
-    rates : Rates
+    Fitted
 
     Notes
     -----
@@ -150,14 +171,29 @@ def fit(
         np.full(len(m.x), 0.8),
         rates.life,
     )
-    for _ in range(ROUNDS):
+    if start is not None:
+        m, posterior = start.m, start.posterior
+        rates = rates._replace(
+            near_weight=start.rates.near_weight,
+            repeat=start.rates.repeat,
+            kind_error=start.rates.kind_error,
+            size_error=start.rates.size_error,
+            remark_ratio=start.rates.remark_ratio,
+        )
+    few, many = (
+        int(np.clip(work // max(len(m.x), 1), least, most))
+        for work, least, most in zip(_WORK, _LEAST_SWEEPS, _SWEEPS, strict=True)
+    )
+    for _ in range(ROUNDS if start is None else FEW_ROUNDS):
         m = with_shares(m, posterior.first)._replace(busy=busy_places(m, posterior))
         intensity = intensity_of(m, posterior, chance, road_m, first_day, days)
-        posterior = weigh(m, candidates, intensity, rates, most=EM_UNITS, sweeps=EM_SWEEPS)
+        posterior = weigh(m, candidates, intensity, rates, most=EM_UNITS, sweeps=few)
         rates = _improved(m, candidates, posterior, rates, unrelated)
         m = m._replace(habit=_habits(m, posterior.i, posterior.j, posterior.next, rates.repeat))
     m = with_shares(m, posterior.first)._replace(busy=busy_places(m, posterior))
-    return m, intensity_of(m, posterior, chance, road_m, first_day, days), rates
+    intensity = intensity_of(m, posterior, chance, road_m, first_day, days)
+    sweeps = many if start is None else few
+    return Fitted(m, rates, weigh(m, candidates, intensity, rates, sweeps=sweeps))
 
 
 def _improved(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -23,8 +24,8 @@ if TYPE_CHECKING:
     from roadrisk.sightings.linking_pairs import Candidates
 
 MOST_UNITS, LARGEST = 10, 400
-SWEEPS = 300
 _RANDOM = 65_537
+_PORTIONS = 4
 LEAST_ODDS = 0.005
 _HOPELESS = -14.0  # log odds that no later report can raise again to anything that counts
 _TOP = 500.0  # keeps sums of products of weights within double precision
@@ -63,7 +64,7 @@ def weigh(
     rates: Rates,
     *,
     most: int = MOST_UNITS,
-    sweeps: int = SWEEPS,
+    sweeps: int,
 ) -> Posterior:
     """Weigh all ways to divide reports into animals.
 
@@ -105,15 +106,22 @@ def weigh(
     pair_start = np.searchsorted(parcel[candidates.i[same]], np.arange(len(start)))
     size = np.diff(start)
     out = np.concatenate([[0], np.cumsum(size * (size - 1) // 2)])
-    first, lives = np.ones(n), np.zeros_like(rates.life)
+    first = np.ones(n)
     a, b = np.zeros(out[-1], np.int64), np.zeros(out[-1], np.int64)
     together, following = np.zeros(out[-1]), np.zeros(out[-1])
-    _weigh_parcels(
-        m, intensity, rates, order, start, candidates.i[same], candidates.j[same],
-        candidates.like[same], candidates.apart[same], odds[same], pair_start, out, a, b,
-        together, following, first, lives, least, most, random, sweeps,
-    )  # fmt: skip
-    return Posterior(a, b, together, following, first, lives)
+    near = candidates.i[same], candidates.j[same], candidates.like[same], candidates.apart[same]
+    lives = np.zeros((_PORTIONS, *rates.life.shape))
+
+    def portion(part: int) -> None:
+        _weigh_parcels(
+            m, intensity, rates, order, start, *near, odds[same], pair_start, out, a, b, together,
+            following, first, lives[part], least, most, random, sweeps, part, _PORTIONS,
+        )  # fmt: skip
+
+    # Parcels don't touch each other; always as many portions, so that sums are the same anywhere.
+    with ThreadPoolExecutor(_PORTIONS) as pool:
+        list(pool.map(portion, range(_PORTIONS)))
+    return Posterior(a, b, together, following, first, lives.sum(axis=0))
 
 
 @nb.njit(cache=True, nogil=True)
@@ -121,17 +129,18 @@ def _pair_odds(m: Marks, intensity: Floats, i: Ints, j: Ints, like: Ints, rates:
     """Log odds that two reports are of one animal, were there no others."""
     out = np.empty(len(i))
     members, at, table = np.empty(2, np.int64), np.arange(2), np.full((2, 2), -1, np.int64)
+    alone = np.empty(len(m.x))
+    for k in range(len(alone)):
+        members[0] = k
+        alone[k] = log_sum(*log_weights(m, intensity, members, at, 1, table, rates))
     for k in range(len(i)):
         if exclude_each_other(m, i[k], j[k], rates):
             out[k] = -np.inf
             continue
         table[0, 1] = like[k]
-        members[0] = i[k]
-        alone = log_sum(*log_weights(m, intensity, members, at, 1, table, rates))
-        members[0] = j[k]
-        alone += log_sum(*log_weights(m, intensity, members, at, 1, table, rates))
         members[0], members[1] = i[k], j[k]
-        out[k] = log_sum(*log_weights(m, intensity, members, at, 2, table, rates)) - alone
+        out[k] = log_sum(*log_weights(m, intensity, members, at, 2, table, rates))
+        out[k] -= alone[i[k]] + alone[j[k]]
     return out
 
 
@@ -177,9 +186,10 @@ def _weigh_parcels(
     pair_j: Ints, pair_like: Ints, pair_apart: Bools, pair_odds: Floats, pair_start: Ints,
     out: Ints, a: Ints, b: Ints, together: Floats, following: Floats, first: Floats,
     lives: Floats, least: float, most: int, random: Floats, sweeps: int,
+    part: int, portions: int,
 ) -> None:  # fmt: skip
-    """Fill chances of pairs and first reports, parcel by parcel."""
-    for p in range(len(start) - 1):
+    """Fill chances of pairs and first reports, for every so many-th parcel."""
+    for p in range(part, len(start) - 1, portions):
         rows = order[start[p] : start[p + 1]]
         n = len(rows)
         if n < 2:
