@@ -44,6 +44,8 @@ _SCHEMAS = {
 }
 # A report dated before this is a slip of the pen (common practice).
 EARLIEST_YEAR = 1950
+# Half the way round the Earth, about: nothing is farther from where it was put.
+MOST_UNCERTAIN_M = 20e6
 _IDS = {"fixes": "organismID", "sightings": "occurrenceID", "background": "occurrenceID"}
 
 
@@ -321,7 +323,15 @@ def _uncertainty(
         f"fill in {term}, or set default_uncertainty_m in study.toml",
         column=columns.name(term),
     )
-    return pd.Series(np.where(missing, section.default_uncertainty_m, given))
+    notes.doubt_rows(
+        given > MOST_UNCERTAIN_M,
+        about,
+        f"an uncertainty above {MOST_UNCERTAIN_M / 1000:.0f} km can't be meant; that was used.",
+        f"correct {term}",
+        column=columns.name(term),
+    )
+    used = np.minimum(given, MOST_UNCERTAIN_M)
+    return pd.Series(np.where(missing, section.default_uncertainty_m, used))
 
 
 def _given_uncertainty(raw: RawTable, columns: Columns) -> Floats:

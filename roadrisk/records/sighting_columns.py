@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from roadrisk.records.raw_table import About, Gate, Notes, RawTable
     from roadrisk.settings import StudySection
 
+# 100 m: longer is no animal, and would fill the page with its digits.
+LONGEST_MM = 1e5
+
 
 def add_sighting_columns(
     table: pd.DataFrame,
@@ -94,15 +97,16 @@ def _unknown_action(word: str) -> Callable[[str], str]:
 def _length(raw: RawTable, columns: Columns, about: About, notes: Notes) -> pd.Series[float]:
     text = columns.text(raw, "length_mm")
     given = numbers(text, decimal_comma=raw.decimal_comma)
-    bad = (text != "").to_numpy() & ~(given > 0)
+    usable = (given > 0) & (given <= LONGEST_MM)
+    bad = (text != "").to_numpy() & ~usable
     notes.doubt_rows(
         bad,
         about,
-        lambda i: f"{text.iloc[i]!r} is no length; it is taken as unknown.",
+        lambda i: f"{text.iloc[i][:40]!r} is no length; it is taken as unknown.",
         "write millimetres, such as 145",
         column=columns.name("length_mm"),
     )
-    return pd.Series(np.where(given > 0, given, np.nan), index=text.index)
+    return pd.Series(np.where(usable, given, np.nan), index=text.index)
 
 
 def _judge_species(

@@ -58,6 +58,19 @@ def test_fixes_that_stay_and_go(tmp_path):
     assert "12.5 m" in doubt.problem
 
 
+def test_what_is_larger_than_it_can_be_is_doubted(tmp_path):
+    """Half the way round the Earth is 20 004 km (WGS 84 meridian); 1e308 stopped a run once."""
+    text = f"{SIGHTING},length_mm\n" + "".join(
+        f"s{far},2024-05-01,38.5001,-76.1001,{far},{length}\n"
+        for far, length in (("1e308", "1e300"), ("20000000", "100000"))
+    )
+    rows, notes = read_text(tmp_path, "sightings", text)
+    assert rows["coordinateUncertaintyInMeters"].tolist() == [2e7, 2e7]
+    (doubt,) = said(notes, "doubt", "uncertainty")
+    assert (doubt.row, "20000 km" in doubt.problem) == (2, True)
+    assert rows["length_mm"].fillna(0).tolist() == [0, 1e5]
+
+
 def test_the_period_is_counted_in_local_days(tmp_path):
     # By hand: 04:30 UTC on 1 January is still 31 December in New York.
     text = "eventDate,decimalLatitude,decimalLongitude\n" + "".join(
