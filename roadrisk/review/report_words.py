@@ -94,7 +94,7 @@ def fact_words(row: dict[str, Any], zone: str, units: Units) -> list[list[str]]:
         at = f" at {measure:g}" if np.isfinite(measure) else ""
         facts.append(["Route as written", f"{shown(row['route'], _SHORT)}{at}"])
     within = near_words(float(row["coordinateUncertaintyInMeters"]), units)
-    facts.append(["Accuracy", f"within {within}, as it was given"])
+    facts.append(["Accuracy", f"within {within}"])
     if np.isfinite(row["length_mm"]):
         facts.append(["Size", f"{row['length_mm']:g} mm"])
     facts += [[label, shown(row[name], _SHORT)] for label, name in _MORE if row[name].strip()]

@@ -328,6 +328,26 @@ def test_single_keys_can_be_switched_off(served: Served, folder: Path, browser: 
     opened.at(f"2 of {QUEUE}")
 
 
+def test_a_report_from_the_list_lies_in_the_middle_of_the_map(
+    served: Served, browser: Browser
+) -> None:
+    """The map was out of sight while the list was shown, and had no size."""
+    opened = open_review(browser, served)
+    page = opened.page
+    page.keyboard.press("l")
+    page.locator("#list_state").select_option("all")
+    page.locator("#list_search").fill("R-07")
+    expect(page.locator("#list_found")).to_have_text("1 report")
+    page.locator("#list_lines button").click()
+    expect(page.locator("#facts")).to_contain_text("R-07")
+    here, box = page.locator(".here").bounding_box(), page.locator("#map").bounding_box()
+    assert here is not None
+    assert box is not None
+    for side, size in (("x", "width"), ("y", "height")):
+        middle = (here[side] + here[size] / 2 - box[side]) / box[size]
+        assert middle == pytest.approx(0.5, abs=0.1)
+
+
 def test_a_decision_is_changed_from_the_list(
     served: Served, folder: Path, browser: Browser
 ) -> None:

@@ -60,6 +60,8 @@ export class ReportMap {
     this.view = view;
     this.moving = null;
     this.map.keyboard.enable();
+    /* It may have been out of sight, behind the list, when it was last measured. */
+    this.map.invalidateSize({ pan: false, animate: false });
     const { here, reported } = view.place;
     const proposed = view.proposed && view.proposed.place;
     at("no_place").hidden = here !== null;
