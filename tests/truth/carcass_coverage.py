@@ -1,7 +1,7 @@
 """Do intervals of deaths from carcasses hold the truth: python -m tests.truth.carcass_coverage.
 
-For the figures: --worlds 300 (three quarters of an hour on one busy core). Every world is searched on irregular
-dates from some weeks after deaths begin, and tried with 15 to 40 carcasses.
+For the figures: --worlds 300 (three quarters of an hour on one busy core). Every world is
+searched on irregular dates from some weeks after deaths begin, and tried with 15 to 40 carcasses.
 """
 
 from __future__ import annotations
