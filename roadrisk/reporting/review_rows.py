@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -147,17 +148,27 @@ def _in_order(reviewed: Reviewed, part: int, parts: int) -> list[str]:
 
 
 def _unique_names(ids: pd.Series[str]) -> dict[str, str]:
-    """Return what reports are called on the sheet: ids made printable, and still told apart."""
+    """Return what reports are called on the sheet: ids made printable, and still told apart.
+
+    Where several would look the same, each has a number, so that the plain name means none of
+    them. Nothing is called like a row ("#7") or like two reports ("a; b").
+    """
+    plain = {str(key): _plain_name(str(given)) for key, given in ids.items()}
+    count = Counter(name.casefold() for name in plain.values())
+    taken = {name for name, times in count.items() if times == 1}
     names: dict[str, str] = {}
-    taken: set[str] = set()
-    for key, given in ids.items():
-        name = plain = shown(str(given), 60) or "no name"
-        number = 2
-        while name.casefold() in taken:
-            name, number = f"{plain} ({number})", number + 1
-        taken.add(name.casefold())
-        names[str(key)] = name
+    for key, name in plain.items():
+        unique, number = name, 1
+        while count[name.casefold()] > 1 and (unique == name or unique.casefold() in taken):
+            unique, number = f"{name} ({number})", number + 1
+        taken.add(unique.casefold())
+        names[key] = unique
     return names
+
+
+def _plain_name(given: str) -> str:
+    name = shown(given, 60).replace(";", ",").strip() or "no name"
+    return f"report {name}" if name.startswith("#") else name
 
 
 def _senders(names: pd.Series[str]) -> dict[str, str]:

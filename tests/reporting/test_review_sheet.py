@@ -219,8 +219,25 @@ def test_reports_of_one_name_are_told_apart():
     table = made.reports.copy()
     table.loc[table["report_key"] == "R-03", "occurrenceID"] = "r-02\u202e"
     found = values(sheet(replace(made, reports=table)))
-    assert [r["Report"] for r in found][1:3] == ["R-02", "r-02 (2)"]
+    assert [r["Report"] for r in found][1:3] == ["R-02 (1)", "r-02 (2)"]
     assert found[1]["Perhaps the same animal as"].startswith("r-02 (2) (chance 93%)")
+
+
+def test_no_report_is_called_like_a_row_or_like_two_reports():
+    # By hand: a stranger chooses the id; "#1" means the first row, and ; parts two names.
+    made = made_reviewed()
+    table = made.reports.copy()
+    for key, name in (
+        ("R-01", "#1"),
+        ("R-02", "R-07; R-08"),
+        ("R-03", "r-09 (1)"),
+        ("M-01", "r-09"),
+    ):
+        table.loc[table["report_key"] == key, "occurrenceID"] = name
+    found = [r["Report"] for r in values(sheet(replace(made, reports=table)))]
+    assert found[:4] == ["report #1", "R-07, R-08", "r-09 (1)", "r-09 (2)"]
+    assert "R-09 (3)" in found
+    assert len({name.casefold() for name in found}) == len(found)
 
 
 def test_nothing_to_do_and_nobody_to_do_it():
