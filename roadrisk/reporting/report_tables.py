@@ -43,7 +43,7 @@ def report_tables(reports: ReportTables, units: Units) -> dict[str, pd.DataFrame
         "report_links.csv": links.assign(probability=rounded(links["probability"], 3)),
         "report_choices.csv": _choices(reports.choices, units),
         "tag_matches.csv": _tags(reports.tags),
-        "seen_alive_then_dead.csv": reports.histories,
+        "seen_alive_then_dead.csv": _histories(reports.histories),
         "reporters_by_month.csv": reports.by_month,
         "reporters_by_place.csv": _by_place(reports.by_place, units),
     }
@@ -52,6 +52,14 @@ def report_tables(reports: ReportTables, units: Units) -> dict[str, pd.DataFrame
 def _tags(tags: pd.DataFrame) -> pd.DataFrame:
     places = {name: rounded(tags[name], 6) for name in ("decimalLatitude", "decimalLongitude")}
     return tags.assign(**places)
+
+
+def _histories(histories: pd.DataFrame) -> pd.DataFrame:
+    """Return times as the other tables write them: 2025-05-01T16:50:00+00:00."""
+    times = ("last_alive", "found_dead")
+    return histories.assign(
+        **{name: [pd.Timestamp(t).isoformat() for t in histories[name]] for name in times}
+    )
 
 
 def _choices(choices: pd.DataFrame, units: Units) -> pd.DataFrame:
