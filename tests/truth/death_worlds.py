@@ -153,7 +153,8 @@ def _crossings(place: Place, rate: np.ndarray, rng: np.random.Generator) -> Sour
     again = rng.integers(animals, size=(DRAWS, animals))
     totals = counts.sum(axis=1)
     sample = np.log((totals[again].sum(axis=1) + 1.0) / (totals.sum() + 1.0))
-    guess = np.log(adults * kill) + rng.normal(0.0, 0.3)  # of adults times p, a quarter off
+    # What is thought of adults times p is a quarter off, and right on average.
+    guess = np.log(adults * kill) + rng.normal(-(0.3**2) / 2, 0.3)
     chance = -(guess + rng.normal(0.0, 0.3, DRAWS)) + sample
     exposure = place.pieces.length_km * animals
     return Source("crossings", counts.sum(axis=0), exposure, chance, overdispersed=True)
