@@ -162,8 +162,8 @@ def main() -> None:
             f"counted {known.counted:.0f}", "" if free is None else f"reported {free.counted:.0f}"
         )
         for name, (rate, scales) in {
-            "chain": run_chain(known, free, 40_000, 1),
-            "again": run_chain(known, free, 40_000, 2),
+            "chain": run_chain(known, free, 25_000, 1),
+            "again": run_chain(known, free, 25_000, 2),
             "fast": fast(known, free),
         }.items():
             total = np.exp(rate).sum(axis=0) * 0.1
