@@ -44,7 +44,8 @@ def draw_divisions(
     sweeps : int
         Divisions that are kept, after as many that are not, but 20 at most.
     lives : ndarray
-        As in `linking_partitions.Posterior`; is added to.
+        As in `linking_partitions.Posterior`; is added to. If empty, nothing of it and of
+        `following` is asked for.
 
     Returns
     -------
@@ -103,7 +104,7 @@ def draw_divisions(
             group[u], weight[g] = g, whole[pick]
             lists[g, sizes[g]] = u
             sizes[g] += 1
-        if kept:
+        if kept and lives.size:
             _keep_order(p, lists, sizes, following, lives, 1.0 / sweeps)
     # Both units of a pair have been asked, each in every sweep.
     together /= 2.0 * sweeps
@@ -114,7 +115,7 @@ def draw_divisions(
     return together, following / sweeps, first / sweeps
 
 
-@nb.njit(cache=True, nogil=True)
+@nb.njit(cache=True, nogil=True, inline="always")
 def _join(
     p: Parcel, u: int, friends: Ints, apart: Bools, group: Ints, lists: Ints, sizes: Ints,
     weight: Floats, names: Ints, held: Ints, value: Floats, options: Ints, log: Floats,
@@ -169,7 +170,7 @@ def _prepared(unit: Ints, units: int, bad: Bools, near: Bools) -> tuple[Ints, Bo
     return head, apart, friends, friend
 
 
-@nb.njit(cache=True, nogil=True)
+@nb.njit(cache=True, nogil=True, inline="always")
 def _weight(
     p: Parcel, group: Ints, size: int, extra: int, names: Ints, held: Ints, value: Floats
 ) -> float:
@@ -181,12 +182,15 @@ def _weight(
     for q in range(size):
         name ^= names[group[q]]
     slot = name & (len(held) - 1)
-    if held[slot] == name:
-        return value[slot]
-    at = _reports(p, group, size, extra)
-    weights = log_weights(p.m, p.intensity, p.rows[at], at, len(at), p.like, p.rates)
-    held[slot], value[slot] = name, log_sum(*weights)
+    if held[slot] != name:
+        held[slot], value[slot] = name, _computed(p, group, size, extra)
     return value[slot]
+
+
+@nb.njit(cache=True, nogil=True)
+def _computed(p: Parcel, group: Ints, size: int, extra: int) -> float:
+    at = _reports(p, group, size, extra)
+    return log_sum(*log_weights(p.m, p.intensity, p.rows[at], at, len(at), p.like, p.rates))
 
 
 @nb.njit(cache=True, nogil=True)
@@ -208,7 +212,7 @@ def _reports(p: Parcel, group: Ints, size: int, extra: int) -> Ints:
     return at[:count]
 
 
-@nb.njit(cache=True, nogil=True)
+@nb.njit(cache=True, nogil=True, inline="always")
 def _remove(group: Ints, sizes: Ints, number: int, u: int) -> None:
     q = 0
     while group[q] != u:
@@ -217,7 +221,7 @@ def _remove(group: Ints, sizes: Ints, number: int, u: int) -> None:
     group[q] = group[sizes[number]]
 
 
-@nb.njit(cache=True, nogil=True)
+@nb.njit(cache=True, nogil=True, inline="always")
 def _free(sizes: Ints, first: int) -> int:
     """Return the number of a group without members."""
     if sizes[first] == 0:
@@ -225,7 +229,7 @@ def _free(sizes: Ints, first: int) -> int:
     return int(np.argmin(sizes))
 
 
-@nb.njit(cache=True, nogil=True)
+@nb.njit(cache=True, nogil=True, inline="always")
 def _keep(
     p: Parcel, u: int, lists: Ints, sizes: Ints, options: Ints, chance: Floats, together: Floats,
     first: Floats,
@@ -247,7 +251,7 @@ def _keep(
             first[p.head[u]] += chance[c]
 
 
-@nb.njit(cache=True, nogil=True)
+@nb.njit(cache=True, nogil=True, inline="always")
 def _keep_order(
     p: Parcel, lists: Ints, sizes: Ints, following: Floats, lives: Floats, share: float
 ) -> None:

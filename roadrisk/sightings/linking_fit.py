@@ -193,7 +193,7 @@ def fit(
     m = with_shares(m, posterior.first)._replace(busy=busy_places(m, posterior))
     intensity = intensity_of(m, posterior, chance, road_m, first_day, days)
     sweeps = many if start is None else few
-    return Fitted(m, rates, weigh(m, candidates, intensity, rates, sweeps=sweeps))
+    return Fitted(m, rates, weigh(m, candidates, intensity, rates, sweeps=sweeps, learn=False))
 
 
 def _improved(

@@ -23,22 +23,24 @@ _HOURS = (7.0, 10.0, 13.0, 16.0, 19.0)
 _LEAST = 1e-4
 
 
-@nb.njit(cache=True, nogil=True)
+@nb.njit(cache=True, nogil=True, inline="always")
 def _add(out: Floats, n: int, days: float, kind: int, busy: float, rates: Rates) -> float:
     """Add the density under every part of the grid; return the sum."""
     total = 0.0
+    stays = np.empty(rates.stay.shape[1])
+    for b in range(len(stays)):
+        stays[b] = np.exp(-days / rates.stay[kind, b]) / rates.stay[kind, b]
     for a in range(rates.seen.shape[1]):
         r = rates.seen[kind, a] * busy
-        for b in range(rates.stay.shape[1]):
-            gone = 1.0 / rates.stay[kind, b]
-            value = rates.life[kind, a, b] * r ** (n - 1)
-            value *= np.exp(-(r + gone) * days) * gone / (r + gone)
+        seen = np.exp((n - 1) * np.log(r) - r * days)
+        for b in range(len(stays)):
+            value = rates.life[kind, a, b] * seen * stays[b] / (r + 1.0 / rates.stay[kind, b])
             out[a, b] += value
             total += value
     return total
 
 
-@nb.njit(cache=True, nogil=True)
+@nb.njit(cache=True, nogil=True, inline="always")
 def _parts(m: Marks, members: Ints, n: int, kind: int, rates: Rates, out: Floats) -> float:
     """Fill the density of the times under every part; the mean over hours that aren't known."""
     out[:] = 0.0
@@ -104,7 +106,7 @@ def add_life(
     lives : ndarray, of the shape of `rates.life`
         Is added to.
     """
-    if chance < _LEAST:
+    if chance < _LEAST or lives.size == 0:
         return
     state = EITHER
     for k in range(n):

@@ -83,7 +83,7 @@ class Rates(NamedTuple):
     remark_ratio: Floats
 
 
-@nb.njit(cache=True, nogil=True)
+@nb.njit(cache=True, nogil=True, inline="always")
 def exclude_each_other(m: Marks, i: int, j: int, rates: Rates) -> bool:
     """Whether two reports can't be of one animal at a time.
 

@@ -65,6 +65,7 @@ def weigh(
     *,
     most: int = MOST_UNITS,
     sweeps: int,
+    learn: bool = True,
 ) -> Posterior:
     """Weigh all ways to divide reports into animals.
 
@@ -81,6 +82,8 @@ def weigh(
         Units (reports, or reports joined by hand) in a parcel up to which the sum is exact.
     sweeps : int
         Divisions drawn of larger parcels.
+    learn : bool
+        Whether `next` and `lives` are wanted too.
 
     Returns
     -------
@@ -110,7 +113,7 @@ def weigh(
     a, b = np.zeros(out[-1], np.int64), np.zeros(out[-1], np.int64)
     together, following = np.zeros(out[-1]), np.zeros(out[-1])
     near = candidates.i[same], candidates.j[same], candidates.like[same], candidates.apart[same]
-    lives = np.zeros((_PORTIONS, *rates.life.shape))
+    lives = np.zeros((_PORTIONS, *(rates.life.shape if learn else (0, 0, 0))))
 
     def portion(part: int) -> None:
         _weigh_parcels(

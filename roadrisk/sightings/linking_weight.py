@@ -44,7 +44,7 @@ def near_density(d2: float, variance: float, part: int, rates: Rates) -> float:
     return np.exp(-0.5 * d2 / v) / np.sqrt(2.0 * np.pi * v)
 
 
-@nb.njit(cache=True, nogil=True)
+@nb.njit(cache=True, nogil=True, inline="always")
 def _places(m: Marks, members: Ints, n: int, rates: Rates) -> float:
     """Log density of all places but the first, each given those before it."""
     i = members[0]
@@ -83,7 +83,7 @@ def how_soon(lag: float) -> int:
     return 1 if lag < 1.5 else 2
 
 
-@nb.njit(cache=True, nogil=True)
+@nb.njit(cache=True, nogil=True, inline="always")
 def _observers(m: Marks, members: Ints, n: int, rates: Rates) -> float:
     """Log ratio of who reports again, against the observers' shares of reports nearby."""
     total = 0.0
@@ -110,7 +110,7 @@ def _observers(m: Marks, members: Ints, n: int, rates: Rates) -> float:
     return total
 
 
-@nb.njit(cache=True, nogil=True)
+@nb.njit(cache=True, nogil=True, inline="always")
 def _kinds(m: Marks, members: Ints, n: int, which: int, rates: Rates) -> float:
     """Log ratio of the words for sex, stage or species, if all are of one animal."""
     known = 0
@@ -133,7 +133,7 @@ def _kinds(m: Marks, members: Ints, n: int, which: int, rates: Rates) -> float:
     return np.log(total + 1e-300)
 
 
-@nb.njit(cache=True, nogil=True)
+@nb.njit(cache=True, nogil=True, inline="always")
 def _sizes(m: Marks, members: Ints, n: int, rates: Rates) -> float:
     """Log ratio of the lengths, if all are of one animal: normal on the log scale."""
     between, within = rates.size_sd**2, rates.size_error**2
@@ -151,7 +151,7 @@ def _sizes(m: Marks, members: Ints, n: int, rates: Rates) -> float:
     return total
 
 
-@nb.njit(cache=True, nogil=True)
+@nb.njit(cache=True, nogil=True, inline="always")
 def _marked(m: Marks, members: Ints, at: Ints, n: int, like: Ints, rates: Rates) -> float:
     """Log ratio of tags, photos, remarks and what was done with a carcass."""
     total = 0.0
