@@ -20,6 +20,7 @@ _YEAR = 365.25
 _BUSY_M, _BUSY_PRIOR = 2000.0, 5.0
 _PRIOR = 2.0  # reports' worth of belief in each width
 _ROUNDS = 25
+_LEAST = 1e-5  # chances below it change nothing
 
 
 def intensity_of(
@@ -106,9 +107,11 @@ class _Own:
     """What a report and others of its animal put into sums over all reports."""
 
     def __init__(self, posterior: Posterior, w: Floats) -> None:
-        self.i = np.concatenate([posterior.i, posterior.j, np.arange(len(w))])
-        self.j = np.concatenate([posterior.j, posterior.i, np.arange(len(w))])
-        chance = np.concatenate([posterior.together, posterior.together, np.ones(len(w))])
+        some = posterior.together > _LEAST
+        i, j, together = posterior.i[some], posterior.j[some], posterior.together[some]
+        self.i = np.concatenate([i, j, np.arange(len(w))])
+        self.j = np.concatenate([j, i, np.arange(len(w))])
+        chance = np.concatenate([together, together, np.ones(len(w))])
         self.weight = chance * w[self.j]
         self.mass = np.bincount(self.i, self.weight, len(w))
 

@@ -37,7 +37,7 @@ _REMARK_TILT = np.array([1.0, 1.5, 2.5, 5.0, 10.0, 20.0])
 _COMMON_PRIOR = np.array([6.0, 2.0, 1.0, 0.5, 0.3, 0.2])
 _REMARK_PRIOR = 10.0
 _LONGEST = 8.0  # mean times, after which no next report is looked for
-ROUNDS, FEW_ROUNDS, EM_UNITS = 8, 3, 8
+ROUNDS, FEW_ROUNDS, EM_UNITS = 8, 2, 7
 # Divisions drawn in a round and at the end: of many reports fewer, whose rates are means of more.
 _SWEEPS, _LEAST_SWEEPS, _WORK = (30, 200), (8, 60), (300_000, 3_000_000)
 
@@ -184,7 +184,8 @@ def fit(
         int(np.clip(work // max(len(m.x), 1), least, most))
         for work, least, most in zip(_WORK, _LEAST_SWEEPS, _SWEEPS, strict=True)
     )
-    for _ in range(ROUNDS if start is None else FEW_ROUNDS):
+    rounds = int(np.clip(_WORK[0] // max(len(m.x), 1), 5, ROUNDS)) if start is None else FEW_ROUNDS
+    for _ in range(rounds):
         m = with_shares(m, posterior.first)._replace(busy=busy_places(m, posterior))
         intensity = intensity_of(m, posterior, chance, road_m, first_day, days)
         posterior = weigh(m, candidates, intensity, rates, most=EM_UNITS, sweeps=few)
