@@ -2,9 +2,9 @@
 
     python -m tests.benchmarks.review_speed [reports]
 
-50,000 reports on 600 km of invented road unless told, a third of them at 40 dense spots. Each
-step is run once on a few reports to compile it, then timed; the largest memory of the whole run
-follows.
+50,000 reports unless told, on 2,000 km of invented road, a third of them at 100 dense spots, and
+on 600 km, a third at 40. Each step is run once on a few reports to compile it, then timed; the
+largest memory of the whole run follows.
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ from roadrisk.sightings.linking import link_reports
 from roadrisk.table_settings import SightingsSection
 from tests.sightings.made_reports import reports
 
-ROAD_M, DAYS, SPOTS = 600_000.0, 1096, 40
+GROUNDS = ((2_000_000.0, 100), (600_000.0, 40))  # metres of road, dense spots
+DAYS = 1096
 FIRST, LAST = dt.date(2021, 1, 1), dt.date(2023, 12, 31)
 WORDS = ("crushed", "shell", "muddy", "verge", "bridge", "large", "small", "painted", "culvert")
 
@@ -36,22 +37,23 @@ class Many:
 
     table: gpd.GeoDataFrame
     on_road_xy: np.ndarray
+    road_m: float
 
 
-def many_reports(number: int) -> Many:
-    """Draw reports along 30 parallel roads of 20 km, some repeated within days."""
+def many_reports(number: int, road_m: float = GROUNDS[0][0], spots: int = GROUNDS[0][1]) -> Many:
+    """Draw reports along parallel roads of 20 km, some repeated within days."""
     rng = generator(1, "benchmarks.review_speed")
-    along = rng.uniform(0, ROAD_M, number)
-    spots = rng.uniform(0, ROAD_M, SPOTS)
+    along = rng.uniform(0, road_m, number)
+    centres = rng.uniform(0, road_m, spots)
     dense = rng.random(number) < 1 / 3
-    along[dense] = rng.choice(spots, dense.sum()) + rng.normal(0, 150, dense.sum())
+    along[dense] = rng.choice(centres, dense.sum()) + rng.normal(0, 150, dense.sum())
     season = np.concatenate([np.arange(120, 274) + 365 * y for y in range(3)])
     day = rng.choice(season, number) + rng.uniform(0.25, 0.9, number)
     again = rng.permutation(number)[: number // 4]
     source = rng.integers(number, size=len(again))
     along[again] = along[source] + rng.normal(0, 10, len(again))
     day[again] = np.clip(day[source] + rng.exponential(2, len(again)), 0, DAYS - 1)
-    along = np.clip(along, 0, ROAD_M - 1)
+    along = np.clip(along, 0, road_m - 1)
     xy = np.column_stack([along % 20_000.0, np.floor(along / 20_000.0) * 3000.0])
     names = np.array(["", *(f"Person {k}" for k in range(400))])
     said = [" ".join(rng.choice(WORDS, 4)) if rng.random() < 0.5 else "" for _ in range(number)]
@@ -65,14 +67,14 @@ def many_reports(number: int) -> Many:
         sex=rng.choice(["", "", "female", "male"], number),
         occurrenceRemarks=said,
     )
-    return Many(table.assign(repeats=1), xy)
+    return Many(table.assign(repeats=1), xy, road_m)
 
 
 def link(many: Many) -> None:
     """Link reports of one animal, with all other choices."""
     link_reports(
         many.table, many.on_road_xy, settings=SightingsSection(file="reports.csv"), zone="UTC",
-        road_m=ROAD_M, first_day=FIRST, last_day=LAST, pairs={},
+        road_m=many.road_m, first_day=FIRST, last_day=LAST, pairs={},
     )  # fmt: skip
 
 
@@ -80,12 +82,17 @@ STEPS: dict[str, Callable[[Many], None]] = {"linkage": link}
 
 
 def main(number: int) -> None:
-    few, many = many_reports(300), many_reports(number)
+    few = many_reports(300)
     for name, step in STEPS.items():
         step(few)
-        begin = time.perf_counter()
-        step(many)
-        print(f"{name}: {time.perf_counter() - begin:.1f} s for {number} reports", flush=True)
+        for road_m, spots in GROUNDS:
+            many = many_reports(number, road_m, spots)
+            begin = time.perf_counter()
+            step(many)
+            seconds = time.perf_counter() - begin
+            print(
+                f"{name}: {seconds:.1f} s for {number} reports on {road_m / 1000:g} km", flush=True
+            )
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
     print(f"largest memory {peak:.2f} GiB")
 
