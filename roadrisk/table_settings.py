@@ -58,7 +58,7 @@ class SightingsSection(TableSection):
 
     `undecided` says what becomes of reports that nobody decided on. The rest are choices (no
     value is published) on which reports may be of one animal: nearer than `same_place_m` or than
-    their uncertainties added; a carcass is there to be seen for `carcass_days` on average, a live
+    half as much again as their uncertainties added; a carcass is there to be seen for `carcass_days` on average, a live
     animal at one place for `live_minutes`.
     """
 

@@ -159,7 +159,7 @@ def fit(
     -----
     Expectation and maximisation in turn, with priors: chances that reports are of one animal under
     the rates, then the rates under these chances, as for the agreement of fields in Fellegi &
-    Sunter 1969, JASA 64:1183-1210, doi 10.1080/01621459.1969.10501049.
+    Sunter 1969, JASA 64:1183-1210, doi 10.2307/2286061.
     """
     chance = alive_or_dead(m)
     none = np.zeros(0, np.int64)

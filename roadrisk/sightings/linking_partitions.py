@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from roadrisk.sightings.linking_pairs import Candidates
 
 MOST_UNITS, LARGEST = 10, 400
+# Work on one parcel grows with the square of its units: a flood of reports of one place must not
+# stall a run, so divisions drawn of parcels of more than 150 or so are fewer.
+_MOST_STEPS, _FEWEST = 3_000_000, 10
 _RANDOM = 65_537
 _PORTIONS = 4
 LEAST_ODDS = 0.005
@@ -81,7 +84,7 @@ def weigh(
     most : int
         Units (reports, or reports joined by hand) in a parcel up to which the sum is exact.
     sweeps : int
-        Divisions drawn of larger parcels.
+        Divisions drawn of larger parcels; of very large ones fewer.
     learn : bool
         Whether `next` and `lives` are wanted too.
 
@@ -215,8 +218,9 @@ def _weigh_parcels(
                 m, intensity, rates, rows, unit, _chances(weight, units), lives
             )
         else:
+            mine = max(min(sweeps, _MOST_STEPS // (units * units)), _FEWEST)
             pair, after, one = draw_divisions(
-                m, intensity, rates, rows, unit, units, like, bad, near, random, sweeps, lives
+                m, intensity, rates, rows, unit, units, like, bad, near, random, mine, lives
             )
         first[rows] = one
         at = out[p]
