@@ -14,7 +14,7 @@ from roadrisk.errors import InputError
 from roadrisk.hotspot_settings import HotspotsSection
 from roadrisk.kill_settings import KillSection
 from roadrisk.mortality_settings import MortalitySection
-from roadrisk.stage_settings import StagesSection
+from roadrisk.stage_settings import StagesSection  # noqa: TC001  pydantic reads it at run time
 from roadrisk.table_settings import (
     AnimalsSection,
     BackgroundSection,

@@ -58,8 +58,8 @@ class SightingsSection(TableSection):
 
     `undecided` says what becomes of reports that nobody decided on. The rest are choices (no
     value is published) on which reports may be of one animal: nearer than `same_place_m` or than
-    half as much again as their uncertainties added; a carcass is there to be seen for `carcass_days` on average, a live
-    animal at one place for `live_minutes`.
+    half as much again as their uncertainties added; a carcass is there to be seen for
+    `carcass_days` on average, a live animal at one place for `live_minutes`.
     """
 
     default_uncertainty_m: float = Field(default=100.0, gt=0)
