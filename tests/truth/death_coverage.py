@@ -1,6 +1,6 @@
 """Coverage, bias and ranking of the one model of deaths: python -m tests.truth.death_coverage.
 
-`--worlds 300` for the figures; `--scenario NAME` for one of them. Prints a line a scenario.
+`--worlds 300 --first 1000` for the figures; `--scenario NAME` for one of them. Prints a line a scenario.
 """
 
 from __future__ import annotations
@@ -127,12 +127,13 @@ def summary(name: str, scores: list[Score]) -> str:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--worlds", type=int, default=300)
+    parser.add_argument("--first", type=int, default=0, help="number of the first world")
     parser.add_argument("--scenario", choices=list(SCENARIOS))
     given = parser.parse_args()
     for name in [given.scenario] if given.scenario else SCENARIOS:
         start = time.perf_counter()
         print(
-            summary(name, run(name, given.worlds)),
+            summary(name, run(name, given.worlds, given.first)),
             f"[{time.perf_counter() - start:.0f} s]",
             flush=True,
         )
