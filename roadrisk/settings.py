@@ -22,6 +22,8 @@ from roadrisk.table_settings import (
     BearingTestsSection,
     EffortSection,
     FixesSection,
+    HabitatSection,
+    NestsSection,
     Section,
     SightingsSection,
     SurveysSection,
@@ -183,6 +185,8 @@ class Settings(Section):
     effort: EffortSection | None = None
     surveys: SurveysSection | None = None
     trials: TrialsSection | None = None
+    nests: NestsSection | None = None
+    habitat: HabitatSection | None = None
     background: BackgroundSection | None = None
     population: PopulationSection | None = None
     crossings: CrossingsSection = CrossingsSection()

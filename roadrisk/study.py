@@ -65,6 +65,10 @@ class Study:
         Columns of `records.schemas.SURVEYS`: searches for carcasses.
     trials : pandas.DataFrame or None
         Columns of `records.schemas.TRIALS`.
+    nests : geopandas.GeoDataFrame or None
+        Columns of `records.schemas.NESTS`: secret places.
+    habitat : geopandas.GeoDataFrame or None
+        Columns kind and geometry (polygons).
     background : geopandas.GeoDataFrame or None
         Columns of `records.schemas.BACKGROUND`.
     profile : Profile
@@ -104,3 +108,5 @@ class Study:
     photos: pd.DataFrame | None = None
     surveys: gpd.GeoDataFrame | None = None
     trials: pd.DataFrame | None = None
+    nests: gpd.GeoDataFrame | None = None
+    habitat: gpd.GeoDataFrame | None = None

@@ -97,6 +97,21 @@ class TrialsSection(TableSection):
     small_below_mm: float | None = Field(default=None, gt=0)
 
 
+class NestsSection(TableSection):
+    """``[nests]``: places of nests, which stay secret: only counts by road are written."""
+
+    default_uncertainty_m: float = Field(default=10.0, gt=0)
+
+
+class HabitatSection(Section):
+    """``[habitat]``: a layer of polygons, each with its kind, within `within_m` of the roads."""
+
+    file: str
+    layer: str | None = None
+    column: str = Field(default="kind", min_length=1)
+    within_m: float = Field(default=200.0, gt=0, le=5000)
+
+
 class BackgroundSection(TableSection):
     """``[background]``: the same public's reports of anything else, as a measure of reporting."""
 

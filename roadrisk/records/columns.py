@@ -27,10 +27,14 @@ TERMS: dict[str, tuple[str, ...]] = {
     "fixes": ("organismID", "eventDate", "eventTime", "method", *POSITION_TERMS),
     "sightings": (
         "occurrenceID", "eventDate", "eventTime", "scientificName", "vitality", "sex",
-        "lifeStage", "behavior", "recordedBy", "samplingProtocol", "eventID", "occurrenceRemarks",
-        "associatedMedia",
+        "lifeStage", "reproductiveCondition", "behavior", "recordedBy", "samplingProtocol",
+        "eventID", "occurrenceRemarks", "associatedMedia",
         "identificationVerificationStatus", "occurrenceStatus", "organismID", "length_mm",
         "iris_colour", "plastron_shape", "carcass_action", *POSITION_TERMS,
+    ),
+    "nests": (
+        "occurrenceID", "eventDate", "eventTime", "organismID", "recordedBy", "nest_outcome",
+        "occurrenceRemarks", *PLACE_TERMS, "coordinateUncertaintyInMeters",
     ),
     "bearings": (
         "organismID", "eventDate", "eventTime", "bearing_degrees", "north", "bearing_sd_degrees",

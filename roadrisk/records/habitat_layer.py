@@ -8,20 +8,64 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from roadrisk.records.layer_files import read_layer
-from roadrisk.records.line_layer import KINDS
+from roadrisk.records.polygon_layer import elsewhere, read_polygons
+from roadrisk.records.raw_table import Notes
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
-    from roadrisk.records.raw_table import Notes
+    import pyproj
 
-_POLYGON, _MULTI = 3, 6
+    from roadrisk.records.folder_in_reading import FolderInReading
+    from roadrisk.records.whereabouts import Box
+
 _MOST_KINDS = 20
 
 
+def study_habitat(work: FolderInReading, roads: Sequence[Box]) -> gpd.GeoDataFrame | None:
+    """Read the habitat of a study folder; what is wrong goes to the folder's remarks.
+
+    Parameters
+    ----------
+    work : FolderInReading
+    roads : sequence of (west, south, east, north)
+        Where the roads are [degrees, WGS 84].
+
+    Returns
+    -------
+    geopandas.GeoDataFrame or None
+        As `read_habitat` returns it; None too where the study names none.
+    """
+    section = work.settings.habitat
+    path = None if section is None else work.find(section.file, "habitat.file")
+    if section is None or path is None:
+        return None
+    notes = Notes(section.file)
+    found = read_habitat(path, section.layer, section.column, notes, roads)
+    work.remarks += notes.remarks
+    work.describe(path, None if found is None else len(found))
+    return found
+
+
+def in_system(habitat: gpd.GeoDataFrame, crs: pyproj.CRS) -> gpd.GeoDataFrame:
+    """Return habitat in the working system, without polygons that it can't express (far away).
+
+    Parameters
+    ----------
+    habitat : geopandas.GeoDataFrame
+    crs : pyproj.CRS
+
+    Returns
+    -------
+    geopandas.GeoDataFrame
+    """
+    turned = habitat.to_crs(crs)
+    return turned[np.isfinite(turned.bounds).all(axis=1)].reset_index(drop=True)
+
+
 def read_habitat(
-    path: Path, layer: str | None, column: str, notes: Notes
+    path: Path, layer: str | None, column: str, notes: Notes, roads: Sequence[Box] = ()
 ) -> gpd.GeoDataFrame | None:
     """Read polygons of habitat.
 
@@ -34,7 +78,9 @@ def read_habitat(
     column : str
         Holds the kind of habitat ("wetland", "forest", "water", ...); 20 kinds at most.
     notes : Notes
-        Takes errors and doubts; feature i is row i + 2.
+        Takes errors and left-outs; feature i is row i + 2.
+    roads : sequence of (west, south, east, north)
+        Where the roads are [degrees, WGS 84]; a layer that misses them all is an error.
 
     Returns
     -------
@@ -42,61 +88,49 @@ def read_habitat(
         Columns kind (text without spaces around it) and geometry, in the layer's own system;
         None if the layer can't be used. Features without a kind or a shape are left out.
     """
-    if path.suffix.lower() not in KINDS:
-        notes.error(
-            f"files of type {path.suffix or '(none)'} are not read as habitat.",
-            f"export the layer as {', '.join(KINDS)}",
-        )
-        return None
-    found = read_layer(path, layer, notes)
+    found = read_polygons(path, layer, "habitat", notes)
     if found is None:
         return None
-    meta, shapes, columns = found
-    if meta["crs"] is None:
-        notes.error("the layer doesn't say its coordinate system.", "export it with its system")
-        return None
+    shapes, columns = found
     if column not in columns:
+        there = ", ".join(map(repr, sorted(columns))) or "(the layer has none)"
         notes.error(
             f"the layer has no column {column!r}.",
-            f"name one of {', '.join(map(repr, sorted(columns)))}",
+            f'write column = "…" in [habitat], with one of {there}',
+            column=column,
         )
         return None
-    shapes = np.zeros(0, object) if shapes is None else shapes
     kind = np.array(["" if _none(v) else str(v).strip() for v in columns[column]], dtype=object)
-    return _checked(gpd.GeoDataFrame({"kind": kind}, geometry=shapes, crs=meta["crs"]), notes)
+    table = gpd.GeoDataFrame({"kind": kind}, geometry=shapes.to_numpy(), crs=shapes.crs)
+    used = _with_kind(table, column, notes)
+    if used is None or elsewhere(used.geometry, roads, "this habitat", notes):
+        return None
+    return used
 
 
 def _none(value: object) -> bool:
     return value is None or value != value  # noqa: PLR0124 (a missing number)
 
 
-def _checked(table: gpd.GeoDataFrame, notes: Notes) -> gpd.GeoDataFrame | None:
+def _with_kind(table: gpd.GeoDataFrame, column: str, notes: Notes) -> gpd.GeoDataFrame | None:
     shapes = table.geometry.to_numpy()
-    types = shapely.get_type_id(shapes)
-    other = np.flatnonzero(~np.isin(types, (-1, _POLYGON, _MULTI)))
-    if len(other):
-        notes.error(
-            f"the layer holds {shapes[other[0]].geom_type} where polygons are needed "
-            f"({len(other)} of {len(table)} features).",
-            "name a layer of polygons",
-            row=int(other[0]) + 2,
-        )
-        return None
-    bad = np.flatnonzero((types >= 0) & ~shapely.is_valid(shapes))
-    if len(bad):
-        notes.error(
-            f"a polygon is broken ({shapely.is_valid_reason(shapes[bad[0]])}).",
-            "repair it in a map program",
-            row=int(bad[0]) + 2,
-        )
-        return None
-    empty = (types < 0) | shapely.is_empty(shapes) | (table["kind"] == "").to_numpy()
-    table = table[~empty].reset_index(drop=True)
-    kinds = table["kind"].nunique()
+    nowhere = shapely.is_missing(shapes) | shapely.is_empty(shapes)
+    unnamed = (table["kind"] == "").to_numpy() & ~nowhere
+    used = table[~nowhere & ~unnamed].reset_index(drop=True)
+    kinds = used["kind"].nunique()
     if not kinds or kinds > _MOST_KINDS:
         notes.error(
             f"the layer has {kinds} kinds of habitat.",
             f"give each polygon one of a few kinds, {_MOST_KINDS} at most (wetland, forest, water)",
+            column=column,
         )
         return None
-    return table
+    if unnamed.any():
+        notes.doubt(
+            f"{int(unnamed.sum())} of {len(table)} polygons have no kind of habitat: they count "
+            "as none.",
+            "fill in the kind, or take them out",
+            row=int(np.argmax(unnamed)) + 2,
+            column=column,
+        )
+    return used

@@ -14,15 +14,16 @@ import shapely
 
 from roadrisk.base.crs import WGS84
 from roadrisk.records import schemas
-from roadrisk.records.columns import POSITION_TERMS, Columns, find_columns, numbers
+from roadrisk.records.columns import POSITION_TERMS, Columns, find_columns
 from roadrisk.records.dates import read_dates
 from roadrisk.records.event_dates import ask_for_order, dates_as_text, judge_dates, none_left
 from roadrisk.records.ids import note_spoiled
 from roadrisk.records.position_doubts import Judged, judge
 from roadrisk.records.positions import Positions, read_positions
-from roadrisk.records.raw_table import About, Bools, Floats, Gate, Notes, RawTable
+from roadrisk.records.raw_table import About, Bools, Gate, Notes, RawTable
 from roadrisk.records.report_keys import made_id
 from roadrisk.records.sighting_columns import add_sighting_columns
+from roadrisk.records.uncertainty import given_uncertainty_m, uncertainty_m
 
 if TYPE_CHECKING:
     from roadrisk.errors import Remark
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from roadrisk.table_settings import BackgroundSection, FixesSection, SightingsSection
 
 Kind = Literal["fixes", "sightings", "background"]
-Placed = Literal["fixes", "sightings", "bearings", "bearing_tests", "background", "held"]
+Placed = Literal["fixes", "sightings", "bearings", "bearing_tests", "background", "nests", "held"]
 
 _SCHEMAS = {
     "fixes": schemas.FIXES,
@@ -40,12 +41,11 @@ _SCHEMAS = {
     "bearings": schemas.BEARINGS,
     "bearing_tests": schemas.BEARING_TESTS,
     "background": schemas.BACKGROUND,
+    "nests": schemas.NESTS,
     "held": schemas.HELD,
 }
 # A report dated before this is a slip of the pen (common practice).
 EARLIEST_YEAR = 1950
-# Half the way round the Earth, about: nothing is farther from where it was put.
-MOST_UNCERTAIN_M = 20e6
 _IDS = {"fixes": "organismID", "sightings": "occurrenceID", "background": "occurrenceID"}
 
 
@@ -169,8 +169,10 @@ def read_points(
         add_sighting_columns(table, raw, columns, study, open_gate, about, notes)
         gate.keep &= open_gate.keep
         mendable &= open_gate.keep
-    table["coordinateUncertaintyInMeters"] = _uncertainty(raw, columns, section, gate, about, notes)
-    table["given_uncertainty_m"] = _given_uncertainty(raw, columns)
+    table["coordinateUncertaintyInMeters"] = uncertainty_m(
+        raw, columns, section, gate, about, notes
+    )
+    table["given_uncertainty_m"] = given_uncertainty_m(raw, columns)
     if kind == "fixes":
         _leave_out_repeats(table, gate, about, notes)
     if not gate.keep.any():
@@ -228,9 +230,9 @@ def place(
 
     Parameters
     ----------
-    kind : {"fixes", "sightings", "bearings", "bearing_tests", "background", "held"}
+    kind : {"fixes", "sightings", "bearings", "bearing_tests", "background", "nests", "held"}
     tables : list of pandas.DataFrame
-        As `read_point_table` or `bearing_tables.read_bearing_table` returns them.
+        As `read_point_table`, `read_bearing_table` or `read_nests` returns them.
     crs : pyproj.CRS
         Working system.
 
@@ -300,45 +302,6 @@ def _leave_out_own(
     known = {study.species.casefold(), study.common_name.casefold()} - {""}
     own = name.str.strip().str.casefold().isin(known).to_numpy()
     notes.leave_out(gate.shut(own), about, "the study's own species in the background table")
-
-
-def _uncertainty(
-    raw: RawTable,
-    columns: Columns,
-    section: FixesSection | SightingsSection | BackgroundSection,
-    gate: Gate,
-    about: About,
-    notes: Notes,
-) -> pd.Series[float]:
-    term = "coordinateUncertaintyInMeters"
-    given = _given_uncertainty(raw, columns)
-    missing = np.isnan(given)
-    notes.doubt_file(
-        missing & gate.keep,
-        about,
-        lambda rows: (
-            f"{rows} have no position uncertainty above 0; "
-            f"{section.default_uncertainty_m:g} m was used."
-        ),
-        f"fill in {term}, or set default_uncertainty_m in study.toml",
-        column=columns.name(term),
-    )
-    notes.doubt_rows(
-        given > MOST_UNCERTAIN_M,
-        about,
-        f"an uncertainty above {MOST_UNCERTAIN_M / 1000:.0f} km can't be meant; that was used.",
-        f"correct {term}",
-        column=columns.name(term),
-    )
-    used = np.minimum(given, MOST_UNCERTAIN_M)
-    return pd.Series(np.where(missing, section.default_uncertainty_m, used))
-
-
-def _given_uncertainty(raw: RawTable, columns: Columns) -> Floats:
-    """Return the uncertainty that each row gives [m]; NaN where it gives none above 0."""
-    text = columns.text(raw, "coordinateUncertaintyInMeters")
-    given = numbers(text, decimal_comma=raw.decimal_comma)
-    return np.where(given > 0, given, np.nan)
 
 
 def _leave_out_repeats(table: pd.DataFrame, gate: Gate, about: About, notes: Notes) -> None:

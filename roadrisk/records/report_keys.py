@@ -61,9 +61,12 @@ def _fingerprints(table: pd.DataFrame) -> list[str]:
     said = [time.fillna(table["eventDate"]), table["time_known"].astype(bool).astype(str)]
     said += [table[name].map(lambda v: f"{v:.6f}" if np.isfinite(v) else "") for name in _NUMBERS]
     said += [table[name].astype(str) for name in (*_SAID, "given_position")]
-    # Only where there is one, so that reports from before surveys were read are known again.
-    event = [f"\x1f{name}" if name else "" for name in table["eventID"].astype(str)]
+    # Only where there is one, so that reports from before these columns were read are known again.
+    later = [
+        (f"\x1f{event}" if event else "") + (f"\x1e{condition}" if condition else "")
+        for event, condition in table[["eventID", "reproductiveCondition"]].itertuples(index=False)
+    ]
     return [
         hashlib.blake2s(("\x1f".join(row) + more).encode(), digest_size=8).hexdigest()
-        for row, more in zip(zip(*said, strict=True), event, strict=True)
+        for row, more in zip(zip(*said, strict=True), later, strict=True)
     ]

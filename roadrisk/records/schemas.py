@@ -106,6 +106,7 @@ SIGHTINGS = pa.DataFrameSchema(
         "vitality": _text(checks=pa.Check.isin(VITALITY)),
         "sex": _text(),
         "lifeStage": _text(),
+        "reproductiveCondition": _text(),
         "behavior": _text(),
         "recordedBy": _text(),
         "samplingProtocol": _text(),
@@ -126,6 +127,26 @@ SIGHTINGS = pa.DataFrameSchema(
 )
 """report_key, fingerprint: `report_keys`. organismID: the tag as the observer read it.
 eventID: the survey that found it. carcass_action: what the survey did with it."""
+
+NEST_OUTCOMES = ("emerged", "predated", "failed", "not known")
+"""What became of a nest; emerged: at least one young left it. Project choice of words."""
+
+NESTS = pa.DataFrameSchema(
+    {
+        **_where(),
+        "occurrenceID": _text(unique=True),
+        **_when(),
+        "coordinateUncertaintyInMeters": pa.Column(float, pa.Check.gt(0), coerce=True),
+        "organismID": _text(),
+        "recordedBy": _text(),
+        "nest_outcome": _text(checks=pa.Check.isin(NEST_OUTCOMES)),
+        "occurrenceRemarks": _text(),
+        "geometry": pa.Column(Geometry),
+    },
+    strict=True,
+    ordered=True,
+)
+"""A nest a row. eventDate: when it was laid, or else found. organismID: the female, if known."""
 
 HELD = pa.DataFrameSchema(
     {

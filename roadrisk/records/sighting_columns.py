@@ -47,9 +47,9 @@ def add_sighting_columns(
         Takes doubts and left-outs.
     """
     for term in (
-        "scientificName", "lifeStage", "behavior", "recordedBy", "samplingProtocol", "eventID",
-        "occurrenceRemarks", "associatedMedia", "identificationVerificationStatus", "organismID",
-        "iris_colour", "plastron_shape",
+        "scientificName", "lifeStage", "reproductiveCondition", "behavior", "recordedBy",
+        "samplingProtocol", "eventID", "occurrenceRemarks", "associatedMedia",
+        "identificationVerificationStatus", "organismID", "iris_colour", "plastron_shape",
     ):  # fmt: skip
         table[term] = columns.text(raw, term)
     table["sex"] = words.sex(columns.text(raw, "sex"))

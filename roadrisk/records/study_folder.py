@@ -16,7 +16,9 @@ from roadrisk.records.bearing_tables import read_bearing_table
 from roadrisk.records.decision_store import read_decisions
 from roadrisk.records.effort_tables import read_effort
 from roadrisk.records.folder_in_reading import FolderInReading
+from roadrisk.records.habitat_layer import in_system, study_habitat
 from roadrisk.records.joined_tables import join_animals, join_sightings, strangers
+from roadrisk.records.nest_tables import join_nests, read_nests
 from roadrisk.records.photos import read_photos
 from roadrisk.records.point_tables import Placed, place, read_point_table, read_points
 from roadrisk.records.profile_file import ChosenProfile, load_profile
@@ -40,7 +42,7 @@ if TYPE_CHECKING:
 _Table = Literal["animals", "traffic", "effort", "surveys", "trials"] | Placed
 _TABLES: tuple[_Table, ...] = (
     "animals", "fixes", "sightings", "bearings", "bearing_tests", "traffic", "background", "effort",
-    "surveys", "trials",
+    "surveys", "trials", "nests",
 )  # fmt: skip
 
 
@@ -130,6 +132,7 @@ def gather(folder: Path, *, build_roads: bool) -> Gathered:
     work.read_profile()
     work.roads = read_study_roads(work, build=build_roads)
     work.read_tables()
+    work.habitat = study_habitat(work, work.roads.boxes)
     work.read_photos()
     work.read_decisions()
     study = work.study(with_roads=build_roads)
@@ -146,13 +149,14 @@ class _Work(FolderInReading):
     traffic: pd.DataFrame | None = None
     points: dict[Placed, list[pd.DataFrame]] = field(
         default_factory=lambda: {"fixes": [], "sightings": [], "bearings": [], "bearing_tests": [],
-                                 "background": [], "held": []}
+                                 "background": [], "nests": [], "held": []}
     )  # fmt: skip
     effort: gpd.GeoDataFrame | None = None
     surveys: gpd.GeoDataFrame | None = None
     trials: pd.DataFrame | None = None
     decisions: Decisions = field(default_factory=Decisions)
     photos: pd.DataFrame | None = None
+    habitat: gpd.GeoDataFrame | None = None
 
     def read_profile(self) -> None:
         try:
@@ -219,6 +223,8 @@ class _Work(FolderInReading):
                 found = read_points(kind, raw, section, study, where, notes)
                 self.points["held"] += [] if found is None else [found.held]
                 return None if found is None else found.kept
+            case "nests":
+                return read_nests(raw, section, study, where, notes)
             case "held":
                 raise ValueError("held reports are read with the others")
 
@@ -228,6 +234,10 @@ class _Work(FolderInReading):
             self.remarks += remarks
         if self.points["sightings"]:
             self._join_sightings()
+        if self.points["nests"]:
+            nests, remarks = join_nests(self.points["nests"])
+            self.points["nests"] = [nests]
+            self.remarks += remarks
         if self.points["fixes"] and not self.animals.empty:
             joined = pd.concat(self.points["fixes"], ignore_index=True)
             self.remarks += strangers(self.animals, joined)
@@ -274,7 +284,7 @@ class _Work(FolderInReading):
             table[["lon", "lat"]]
             for kind, some in self.points.items()
             for table in some
-            if kind not in ("bearing_tests", "background", "held")
+            if kind not in ("bearing_tests", "background", "nests", "held")
         ]
         section = self.settings.study
         crs, remark = working_crs(section.crs, places, self.roads.where(section.zone))
@@ -288,7 +298,8 @@ class _Work(FolderInReading):
         table, lost = place(kind, tables, crs)
         if lost.any():
             rows = pd.concat(tables, ignore_index=True)[lost]
-            record = "occurrenceID" if kind in ("sightings", "background", "held") else "organismID"
+            animals = kind in ("fixes", "bearings", "bearing_tests")
+            record = "organismID" if animals else "occurrenceID"
             reason = f"a position that {crs.name} can't express"
             for file, number, name in rows[["source_file", "source_row", record]].itertuples(
                 index=False
@@ -308,6 +319,7 @@ class _Work(FolderInReading):
         fixes, sightings = self._place("fixes", crs), self._place("sightings", crs)
         bearings, tests = self._place("bearings", crs), self._place("bearing_tests", crs)
         background, held = self._place("background", crs), self._place("held", crs)
+        nests = self._place("nests", crs)
         if self.failed or not with_roads or self.chosen is None:
             return None
         return Study(
@@ -334,6 +346,8 @@ class _Work(FolderInReading):
             photos=self.photos,
             surveys=None if self.surveys is None else self.surveys.to_crs(crs),
             trials=self.trials,
+            nests=None if self.settings.nests is None else nests,
+            habitat=None if self.habitat is None else in_system(self.habitat, crs),
         )
 
 

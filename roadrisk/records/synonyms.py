@@ -37,6 +37,9 @@ SYNONYMS: dict[str, tuple[str, ...]] = {
     "vitality": ("alive or dead", "alive", "dead", "status", "condition", "live dead", "fate"),
     "sex": ("gender", "m f"),
     "lifeStage": ("age", "age class", "stage", "life stage"),
+    "reproductiveCondition": (
+        "reproductive condition", "reproductive state", "breeding condition", "breeding status",
+    ),
     "behavior": ("behaviour", "activity", "doing"),
     "samplingProtocol": ("protocol", "survey protocol", "survey type", "sampling method"),
     "eventID": ("survey", "survey id", "survey no", "event", "event id", "visit id"),
@@ -45,6 +48,7 @@ SYNONYMS: dict[str, tuple[str, ...]] = {
     "associatedMedia": ("photo", "photos", "image", "picture", "photo url", "media"),
     "identificationVerificationStatus": ("verified", "verification", "id status", "confirmed"),
     "occurrenceStatus": ("present absent", "presence", "occurrence status"),
+    "nest_outcome": ("nest fate", "nest outcome", "outcome", "nest result"),
     "mass_g": ("mass", "weight", "weight g", "body mass", "mass g", "wt", "wt g"),
     "transmitter_mass_g": (
         "transmitter mass", "transmitter weight", "tag mass", "tag weight", "tag mass g",

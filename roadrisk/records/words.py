@@ -37,6 +37,16 @@ _CARCASS_ACTIONS = {
 }  # fmt: skip
 """Common practice in field sheets, to `schemas.CARCASS_ACTIONS`."""
 
+_NEST_OUTCOMES = {
+    **dict.fromkeys(("", "not known", "unknown", "?", "undetermined"), "not known"),
+    **dict.fromkeys(
+        ("emerged", "hatched", "successful", "success", "hatchlings emerged"), "emerged"),
+    **dict.fromkeys(
+        ("predated", "depredated", "predation", "dug up", "raided", "eaten"), "predated"),
+    **dict.fromkeys(("failed", "infertile", "flooded", "not hatched", "destroyed"), "failed"),
+}  # fmt: skip
+"""Common practice in field sheets, to `schemas.NEST_OUTCOMES`."""
+
 _PROTOCOLS = {
     **dict.fromkeys(("walk", "walking", "walked", "foot", "on foot", "by foot"), "walk"),
     **dict.fromkeys(("bicycle", "bike", "cycling", "cycle", "by bicycle", "by bike"), "bicycle"),
@@ -141,6 +151,24 @@ def fate_cause(text: pd.Series[str]) -> pd.Series[str]:
     """Return "road" for vehicles in the usual words, "unknown" where nothing is known, "other"."""
     folded = text.str.strip().str.strip(".").str.casefold().str.replace(r"[\s_-]+", " ", regex=True)
     return folded.map(_FATE_CAUSES).fillna("other").astype(str)
+
+
+def nest_outcome(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
+    """Return what became of each nest, and the words that were not understood.
+
+    Parameters
+    ----------
+    text : Series of str
+
+    Returns
+    -------
+    values : Series of str
+        Of `schemas.NEST_OUTCOMES`; "not known" where the word is not understood.
+    unknown : list of str
+    """
+    folded = text.str.strip().str.strip(".").str.casefold().str.replace(r"[\s_-]+", " ", regex=True)
+    found = folded.map(_NEST_OUTCOMES)
+    return found.fillna("not known").astype(str), sorted(set(text[found.isna()]))
 
 
 def protocol(text: pd.Series[str]) -> pd.Series[str]:

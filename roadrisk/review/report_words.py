@@ -28,9 +28,9 @@ _VITALITY = {
     "uncertain": "Alive or dead: not sure", "notAssessed": "Alive or dead: not said",
 }  # fmt: skip
 _MORE = (
-    ("Behaviour", "behavior"), ("Iris colour", "iris_colour"),
-    ("Plastron shape", "plastron_shape"), ("Carcass", "carcass_action"),
-    ("Found by", "samplingProtocol"), ("Species", "scientificName"),
+    ("Breeding", "reproductiveCondition"), ("Behaviour", "behavior"),
+    ("Iris colour", "iris_colour"), ("Plastron shape", "plastron_shape"),
+    ("Carcass", "carcass_action"), ("Found by", "samplingProtocol"), ("Species", "scientificName"),
     ("Checked", "identificationVerificationStatus"),
 )  # fmt: skip
 # Nearer than this a report is beside its road, farther it is away from it; for the words only.

@@ -246,11 +246,11 @@ def _delete_folder(folder: Path) -> None:
     folder.rmdir()
 
 
-def with_table(name: str, text: str) -> Callable[[Path], None]:
+def with_table(name: str, text: str, more: str = "") -> Callable[[Path], None]:
     """Return a function that adds a section with a table of its own."""
 
     def break_it(folder: Path) -> None:
-        section = f'[{name}]\nfile = "{name}.csv"\n\n[animals]'
+        section = f'[{name}]\nfile = "{name}.csv"\n{more}\n[animals]'
         change("study.toml", "[animals]", section)(folder)
         put(f"{name}.csv", text)(folder)
 
@@ -281,6 +281,26 @@ def _area(content: str, *more: str) -> Callable[[Path], None]:
     return break_it
 
 
+def _habitat(content: str, *more: str) -> Callable[[Path], None]:
+    """Name a layer of habitat; more lines go into its section of study.toml."""
+
+    def break_it(folder: Path) -> None:
+        put("land.geojson", content)(folder)
+        section = "\n".join(["[habitat]", 'file = "land.geojson"', *more, ""])
+        with (folder / "study.toml").open("a", encoding="utf-8") as file:
+            file.write(section)
+
+    return break_it
+
+
+def _cover(*kinds: str, west: float = -76.105) -> str:
+    ring = [[west, 38.49], [west + 0.01, 38.49], [west + 0.01, 38.51], [west, 38.49]]
+    shape = {"type": "Polygon", "coordinates": [ring]}
+    found = [{"type": "Feature", "properties": {"kind": k}, "geometry": shape} for k in kinds]
+    return json.dumps({"type": "FeatureCollection", "features": found})
+
+
+_NEST = "occurrenceID,eventDate,decimalLatitude,decimalLongitude\nN1,2024-06-10,"
 _ELSEWHERE = (
     '{"type": "Polygon", "coordinates": [[[10, 50], [11, 50], [11, 51], [10, 51], [10, 50]]]}'
 )
@@ -407,6 +427,32 @@ CASES = [
     Case("study area for a kernel that can't be corrected",
          _area(_ELSEWHERE, 'kernel = "simple"', "edge_correction = true"),
          "study.toml", "not for 'simple'", 39, "hotspots.edge_correction"),
+    Case("habitat that is not there", change("study.toml", "[animals]",
+         '[habitat]\nfile = "land.gpkg"\n\n[animals]'), "study.toml",
+         "there is no file 'land.gpkg'", 12, "habitat.file"),
+    Case("habitat without its column", _habitat(_cover("fen"), 'column = "cover"'),
+         "land.geojson", "no column 'cover'", None, "cover"),
+    Case("habitat without kinds", _habitat(_cover("", " ")), "land.geojson",
+         "0 kinds of habitat", None, "kind"),
+    Case("habitat of as many kinds as polygons",
+         _habitat(_cover(*(f"plot {k}" for k in range(30)))), "land.geojson",
+         "30 kinds of habitat", None, "kind"),
+    Case("lines as habitat", _habitat(json.dumps(LINES)), "land.geojson",
+         "where polygons are needed", 2),
+    Case("habitat elsewhere", _habitat(_cover("fen", west=13.0)), "land.geojson",
+         "none of the roads lies in or near this habitat"),
+    Case("habitat looked for beyond the horizon", _habitat(_cover("fen"), "within_m = 90000"),
+         "study.toml", "less than or equal to 5000", 38, "habitat.within_m"),
+    Case("nests without dates",
+         with_table("nests", "decimalLatitude,decimalLongitude\n38.5,-76.1\n"),
+         "nests.csv", "there is no column eventDate", None, "eventDate"),
+    Case("nests without places", with_table("nests", "occurrenceID,eventDate\nN1,2024-06-10\n"),
+         "nests.csv", "no columns of coordinates"),
+    Case("nests nowhere on Earth", with_table("nests", _NEST + "138.5,-76.1\n"),
+         "nests.csv", "no place on Earth", 2, "decimalLatitude"),
+    Case("a mapping that nests don't have",
+         with_table("nests", _NEST + '38.5,-76.1\n', '[nests.columns]\nvitality = "x"\n'),
+         "study.toml", "no term of this table", 14, "nests.columns.vitality"),
     Case("agency layer without a system", _shapefile_without_system, "centrelines.shp",
          "coordinate system"),
     Case("layer not named", _two_layers, "centrelines.gpkg", "2 layers"),

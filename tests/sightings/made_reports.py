@@ -10,9 +10,10 @@ import shapely
 from roadrisk.records import schemas
 
 _TEXTS = (
-    "scientificName", "sex", "lifeStage", "behavior", "recordedBy", "samplingProtocol", "eventID",
-    "occurrenceRemarks", "associatedMedia", "identificationVerificationStatus", "organismID",
-    "iris_colour", "plastron_shape", "carcass_action", "route", "side", "eventDate",
+    "scientificName", "sex", "lifeStage", "reproductiveCondition", "behavior", "recordedBy",
+    "samplingProtocol", "eventID", "occurrenceRemarks", "associatedMedia",
+    "identificationVerificationStatus", "organismID", "iris_colour", "plastron_shape",
+    "carcass_action", "route", "side", "eventDate",
 )  # fmt: skip
 
 
