@@ -15,15 +15,18 @@ _Days = Annotated[float, Field(gt=0, le=3650, allow_inf_nan=False)]
 class MortalitySection(Section):
     """``[mortality]``: from carcasses and crossings to deaths.
 
-    Deaths are sought from `before_first_days` before a place's first search to its last, within
-    `active_months` (the species profile's where none are given). `within_width` is the share of
-    the killed animals that come to lie within the searched width, with its range; trials of width
-    come before it. `borrowed_persistence_days` (how long half of the carcasses stay) with its range
-    stands in for persistence trials, with the words that say where it is from.
+    Deaths are worked out for pieces of road of about `piece_m`; `worst_places` is the k of the
+    chance of being among the worst k. Deaths are sought from `before_first_days` before a place's
+    first search to its last, within `active_months` (the species profile's where none are given).
+    `within_width` is the share of the killed animals that come to lie within the searched width,
+    with its range; trials of width come before it. `borrowed_persistence_days` (how long half of
+    the carcasses stay) with its range stands in for persistence trials, with the words that say
+    where it is from.
     """
 
     piece_m: float = Field(default=100.0, ge=20, le=2000)
     draws: int = Field(default=400, ge=100, le=5000)
+    worst_places: int = Field(default=5, ge=1, le=1000)
     before_first_days: float = Field(default=30.0, ge=0, le=365)
     active_months: tuple[Annotated[int, Field(ge=1, le=12)], ...] = ()
     within_width: _Share | None = None

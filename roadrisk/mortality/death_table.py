@@ -41,9 +41,9 @@ def death_table(
         One row a place, in the order of their numbers. Columns length_km; deaths_per_km_year,
         deaths_per_year and excess_per_km_year, each with _low and _high (90 %); relative_rate
         (1 is the mean of all roads) with _low and _high; rank (1 the worst, by the mean rate),
-        rank_low, rank_high; chance_among_worst; screened_per_km_year. Means are shown, so that
-        deaths of places add up (medians where a mean lies above its interval). Columns of deaths
-        are NaN where how many die isn't known; where
+        rank_low, rank_high; chance_among_worst; screened_per_km_year. Means are shown, times
+        `JointDeaths.typical`, so that deaths of places add up to the median of the total (medians
+        where such a mean lies above its interval). Columns of deaths are NaN where how many die isn't known; where
         nothing was found only _low (0) and _high (one-sided 95 %) are numbers.
     """
     relative, length = mean_rates(result.relative, result.length_km, place)
@@ -55,13 +55,14 @@ def death_table(
     else:
         rate, _ = mean_rates(result.rate, result.length_km, place)
         excess, _ = mean_rates(result.excess, result.length_km, place)
-        _add(table, "deaths_per_km_year", rate, bound_only=result.bound_only)
-        _add(table, "deaths_per_year", rate * length[:, None], bound_only=result.bound_only)
-        _add(table, "excess_per_km_year", excess, bound_only=False)
+        year, bound, typical = rate * length[:, None], result.bound_only, result.typical
+        add_draws(table, "deaths_per_km_year", rate, bound_only=bound, times=typical)
+        add_draws(table, "deaths_per_year", year, bound_only=bound, times=typical)
+        add_draws(table, "excess_per_km_year", excess, times=typical)
         if result.bound_only:
             for end in ("", "_low", "_high"):
                 table[f"excess_per_km_year{end}"] = np.nan
-    _add(table, "relative_rate", relative, bound_only=False)
+    add_draws(table, "relative_rate", relative)
     ranked = ranks(relative if result.rate is None else rate, k)
     table["rank"] = 0
     table.loc[ranked.order, "rank"] = np.arange(1, len(table) + 1)
@@ -77,10 +78,25 @@ def death_table(
     return table
 
 
-def _add(table: pd.DataFrame, name: str, draws: Floats, *, bound_only: bool) -> None:
+def add_draws(
+    table: pd.DataFrame, name: str, draws: Floats, *, bound_only: bool = False, times: float = 1.0
+) -> None:
+    """Put the mean of draws and the ends of their interval into a table.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Gets columns `name`, with _low and _high (90 %).
+    name : str
+    draws : ndarray, shape (rows, draws)
+    bound_only : bool
+        Whether nothing was found (`JointDeaths.bound_only`).
+    times : float
+        Of the mean: `JointDeaths.typical`.
+    """
     summed = interval(draws, bound_only=bound_only)
     # A chance that may be nil has draws without end: the mean then says nothing.
-    table[name] = np.where(summed.mean > summed.high, summed.median, summed.mean)
+    table[name] = np.where(summed.mean * times > summed.high, summed.median, summed.mean * times)
     table[f"{name}_low"], table[f"{name}_high"] = summed.low, summed.high
 
 

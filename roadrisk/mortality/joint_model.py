@@ -79,6 +79,16 @@ class JointDeaths:
         return None if self.rate is None else self.length_km @ self.rate
 
     @property
+    def typical(self) -> float:
+        """Median over mean of all deaths a year: brings means of places in line with the median.
+
+        The mean is drawn up by the long upper tail of 1 / chance, in all places alike; means
+        times this add up to the median of the total.
+        """
+        total = self.per_year
+        return 1.0 if total is None else float(np.median(total) / total.mean())
+
+    @property
     def excess(self) -> Floats | None:
         """Deaths per km and year above those of similar roads, shape (pieces, draws), or None."""
         return None if self.rate is None else self.rate - self.similar

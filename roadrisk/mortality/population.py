@@ -12,7 +12,6 @@ from scipy import stats
 from roadrisk.base.seeds import generator
 from roadrisk.mortality.abundance import draw_adults
 from roadrisk.mortality.crossing_deaths import deaths_from_crossings
-from roadrisk.mortality.crossing_words import NO_POPULATION
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -34,6 +33,7 @@ BOUNDS = (
 )
 """What sources say a population bears, in words, with where each comes from."""
 
+TOO_FEW = "too few tagged animals"
 # Fewer animals of a sex say next to nothing of it.
 _LEAST_OF_A_SEX = 3
 
@@ -62,6 +62,7 @@ def added_mortality(
     profile: Profile,
     section: KillSection,
     *,
+    why_not: Mapping[str, str] | None = None,
     level: float = 0.90,
 ) -> AddedMortality:
     """Hold the share of adults that roads kill against what a population is said to bear.
@@ -74,6 +75,8 @@ def added_mortality(
     profile : Profile
         Its tolerable_added_mortality holds unless `section` sets tolerable_percent_a_year.
     section : KillSection
+    why_not : mapping of str to str, optional
+        Why the share of a group isn't identified.
     level : float
         Coverage of intervals, two-sided.
 
@@ -89,7 +92,8 @@ def added_mortality(
     for group, share in shares.items():
         percent = 100 * np.asarray(share, dtype=np.float64)
         if not len(percent) or not np.isfinite(percent).all():
-            rows.append((group, *(np.nan,) * 5, "not identified"))
+            reason = (why_not or {}).get(group, TOO_FEW)
+            rows.append((group, *(np.nan,) * 5, f"not identified: {reason}"))
             continue
         ends = np.quantile(percent, tails)
         above = [float((percent > bound).mean()) for bound in (low, high)]
@@ -212,7 +216,7 @@ def _words(table: pd.DataFrame, bound: tuple[float, float], own: bool) -> tuple[
     ]
     for _, row in table.iterrows():
         if row["note"]:
-            out.append(f"{row['group']}: share of adults killed {_why(str(row['group']))}.")
+            out.append(f"{row['group']}: share of adults killed {row['note']}.")
             continue
         chance = f"chance {row['above_lower_bound']:.2f} that this is above {low:g} %"
         if low != high:
@@ -223,7 +227,3 @@ def _words(table: pd.DataFrame, bound: tuple[float, float], own: bool) -> tuple[
             f"({row[f'{name}_low']:.2g} to {row[f'{name}_high']:.2g} %); {chance}."
         )
     return tuple(out)
-
-
-def _why(group: str) -> str:
-    return NO_POPULATION if "carcass" in group else "not identified: too few tagged animals"

@@ -53,9 +53,12 @@ def test_sources_that_disagree_are_all_named() -> None:
 
 def test_without_a_population_carcasses_say_nothing_of_the_share() -> None:
     share = share_of_adults(np.full(50, 4.0), None, 1)
-    found = added_mortality({"all adults, by carcasses": share}, PROFILE, KillSection())
+    why = {"all adults, by carcasses": "how many animals there are isn't known"}
+    found = added_mortality({**dict.fromkeys(why, share), "females, by crossings": share}, PROFILE,
+                            KillSection(), why_not=why)  # fmt: skip
     assert found.table["adults_killed_percent"].isna().all()
     assert "how many animals there are isn't known" in found.notes[1]
+    assert "too few tagged animals" in found.notes[2]
 
 
 def test_no_more_die_than_there_are() -> None:

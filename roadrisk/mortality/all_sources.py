@@ -1,0 +1,183 @@
+"""All sources of evidence brought into one model, with what may explain deaths or reports."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from roadrisk.mortality.carcass_source import carcass_source
+from roadrisk.mortality.crossing_route import source_of_crossings
+from roadrisk.mortality.death_table import screened_rates
+from roadrisk.mortality.joint_covariates import Covariates, usable
+from roadrisk.mortality.joint_model import joint_deaths
+from roadrisk.mortality.report_sources import report_sources
+from roadrisk.mortality.traffic_twice import NAME as TRAFFIC
+from roadrisk.mortality.traffic_twice import both_readings
+from roadrisk.roads.habitat_covariates import habitat_shares
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from roadrisk.mortality.carcass_deaths import CarcassDeaths
+    from roadrisk.mortality.crossing_route import CrossingRoute
+    from roadrisk.mortality.joint_model import JointDeaths
+    from roadrisk.mortality.sources import Source
+    from roadrisk.mortality.traffic_twice import BothReadings
+    from roadrisk.roads.network import Ints, Lixels, Network
+    from roadrisk.roads.pieces import Pieces
+    from roadrisk.sightings.counted import CountedReports
+    from roadrisk.study import Study
+    from roadrisk.telemetry.frequencies import Frequencies
+
+    Bools = NDArray[np.bool_]
+    Floats = NDArray[np.float64]
+
+# Traffic explains nothing where most of it is a guess by road class.
+_COUNTED_SHARE = 0.5
+_READINGS = ("traffic explains deaths", "traffic explains reports")
+READING_COLUMNS = [
+    "reading", "deaths_per_year", "deaths_per_year_low", "deaths_per_year_high", "worst_shared",
+    "worst",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Joined:
+    """The one model, and what stands beside it.
+
+    Attributes
+    ----------
+    result : JointDeaths
+    sources : tuple of Source
+    carcasses, reports_dead : Source or None, Source
+        Two of them.
+    screened : ndarray, shape (pieces,)
+        Network screening by Empirical Bayes.
+    readings : pandas.DataFrame
+        As in `findings.DeathTables`.
+    notes : tuple of str
+    """
+
+    result: JointDeaths
+    sources: tuple[Source, ...]
+    carcasses: Source | None
+    reports_dead: Source
+    screened: Floats
+    readings: pd.DataFrame
+    notes: tuple[str, ...]
+
+
+def join_sources(
+    study: Study,
+    route: CrossingRoute,
+    carcasses: CarcassDeaths | None,
+    frequencies: Frequencies,
+    counted: CountedReports,
+    surveyed: Bools,
+    in_reach: Bools,
+    network: Network,
+    lixels: Lixels,
+    pieces: Pieces,
+) -> Joined:
+    """Fit the one model to carcasses, crossings and public reports.
+
+    Parameters
+    ----------
+    study : Study
+    route : CrossingRoute
+    carcasses : CarcassDeaths or None
+    frequencies : Frequencies
+    counted : CountedReports
+    surveyed : ndarray of bool, shape (placed reports,)
+        Made by surveys of the study.
+    in_reach : ndarray of bool, shape (pieces,)
+        Pieces that a tagged animal came near.
+    network : Network
+    lixels : Lixels
+    pieces : Pieces
+
+    Returns
+    -------
+    Joined
+    """
+    settings = study.settings
+    seed = settings.study.seed
+    segment = lixels.segment[pieces.middle]
+    typical = np.exp(np.log(np.maximum(route.chance[segment], 1e-12)).mean(axis=1))
+    dead, alive = report_sources(counted, surveyed, pieces, typical, settings.study.years)
+    found = None if carcasses is None else carcass_source(carcasses, pieces)
+    crossed = source_of_crossings(route, study, frequencies, lixels, pieces, in_reach)
+    heard = (*(() if found is None else (found,)), crossed, dead, alive)
+    sources = tuple(s for s in heard if s.watched)
+    road = pd.factorize(network.segments["road"].to_numpy(object)[segment])[0].astype(np.int64)
+    habitat, habitat_words = _habitat(study, network, lixels, pieces)
+    traffic = _traffic(network, segment)
+    twice, result = None, None
+    if _tells(habitat, traffic, sources):
+        assert traffic is not None
+        twice = both_readings(
+            pieces, sources, traffic, seed=seed, others=habitat, roads=road,
+            k=settings.mortality.worst_places,
+        )  # fmt: skip
+        result = twice.of_deaths
+    if result is None:
+        result = joint_deaths(pieces, sources, seed=seed, covariates=habitat, roads=road)
+    used, _ = usable(habitat, [s for s in sources if s.known])
+    x = used.values if len(used.values) else np.zeros((len(pieces), 0))
+    screened, words = screened_rates(sources, pieces.length_km, x)
+    notes = (*habitat_words, *result.words, *(() if twice is None else (twice.words,)), words)
+    return Joined(result, sources, found, dead, screened, _readings(twice), notes)
+
+
+def _habitat(
+    study: Study, network: Network, lixels: Lixels, pieces: Pieces
+) -> tuple[Covariates | None, tuple[str, ...]]:
+    if study.habitat is None or study.settings.habitat is None or study.habitat.empty:
+        return None, ()
+    within = study.settings.habitat.within_m
+    shares = habitat_shares(network, lixels, pieces, study.habitat, within_m=within)
+    return Covariates(shares.names, shares.values), (
+        f"Habitat within {within:g} m of each piece of road ({', '.join(shares.names)}) may "
+        "explain where more animals die, if there are deaths enough to ask.",
+    )
+
+
+def _traffic(network: Network, segment: Ints) -> Floats | None:
+    """Counted traffic of every piece; None where it is known on few, or is all the same."""
+    counted = network.segments["aadt"].to_numpy(np.float64)[segment]
+    known = np.isfinite(counted) & (counted > 0)
+    if known.mean() < _COUNTED_SHARE or len(np.unique(counted[known])) < 2:
+        return None
+    return np.where(known, counted, np.nan)
+
+
+def _tells(
+    habitat: Covariates | None, traffic: Floats | None, sources: tuple[Source, ...]
+) -> bool:
+    """Whether there are counts enough to ask what traffic does, and reports it may bring."""
+    if traffic is None:
+        return False
+    logs = np.log(traffic)[:, None]
+    names, values = (), np.zeros((len(logs), 0))
+    if habitat is not None:
+        names, values = habitat.names, habitat.values
+    both = Covariates((*names, TRAFFIC), np.column_stack([values, logs]))
+    counted = [s for s in sources if s.counted > 0]
+    used, _ = usable(both, counted)
+    return TRAFFIC in used.names
+
+
+def _readings(twice: BothReadings | None) -> pd.DataFrame:
+    if twice is None:
+        return pd.DataFrame(columns=READING_COLUMNS)
+    rows = []
+    for name, fit in zip(_READINGS, (twice.of_deaths, twice.of_reports), strict=True):
+        ends = (np.nan,) * 3
+        if fit.per_year is not None:
+            low, middle, high = np.quantile(fit.per_year, [0.05, 0.5, 0.95])
+            ends = (float(middle), float(low), float(high))
+        rows.append((name, *ends, twice.shared_worst, twice.k))
+    return pd.DataFrame(rows, columns=READING_COLUMNS)
