@@ -140,6 +140,93 @@ class ReportTables:
 
 
 @dataclass(frozen=True, eq=False)
+class DeathTables:
+    """How many animals die on the roads, where and when, and how far that is known.
+
+    Numbers are missing (NaN) wherever they are not identified. With `bound_only` a value is
+    missing, its _low is 0 and its _high the one-sided 95 % bound. Other _low and _high are 90 %
+    intervals.
+
+    Attributes
+    ----------
+    known : bool
+        How many die is known: some source has a known chance of counting a death.
+    bound_only : bool
+        Such sources counted nothing, so that only upper bounds mean anything.
+    ordered : bool
+        Some source counted something: places have an order.
+    words : str
+        One plain sentence: deaths a year on all roads with interval, or why it isn't known.
+    notes : tuple of str
+        What stands behind it and what isn't known, in order.
+    pieces : geopandas.GeoDataFrame
+        One row a piece of road. Columns: piece (1..), road, segment_id (of its middle), length_m,
+        watched (by a source with known chance), carcasses, reports_dead, kill_chance,
+        deaths_per_km_year, excess_per_km_year, relative_rate (1 is the mean of all roads), each
+        with _low and _high, rank, rank_low, rank_high, chance_among_worst, screened_per_km_year
+        (Empirical Bayes), geometry (LineString).
+    roads, units : pandas.DataFrame
+        First row "all roads", then one row a road; one row a unit of an agency (owner of the
+        road). Columns: road or unit, length_km, watched_km, carcasses, deaths_per_year and
+        deaths_per_km_year, each with _low and _high, coming_year_low, coming_year_high (whole
+        deaths that one coming year may bring, 90 %).
+    carcasses : pandas.DataFrame
+        From carcasses alone; columns of `mortality.deaths_tables.COLUMNS`, group is the road,
+        first "all searched roads". Empty without surveys.
+    twelve_months : pandas.DataFrame
+        first_day, last_day and the same columns; group is "all searched roads" or a unit.
+    routes : pandas.DataFrame
+        Columns of `mortality.two_routes.TwoRoutes.table`.
+    readings : pandas.DataFrame
+        Columns: reading, deaths_per_year (with _low, _high), worst_shared, worst. Empty if
+        traffic explains nothing.
+    sources : pandas.DataFrame
+        Columns: source, counted, watched_km, how_many (its chance of counting a death is known).
+    kill_compared : pandas.DataFrame
+        Columns: assumption, kill_chance, times.
+    effort : pandas.DataFrame
+        Columns of `mortality.survey_passes.effort_table`. Empty without surveys.
+    population : pandas.DataFrame
+        Columns of `mortality.population.AddedMortality.table`.
+    survival : pandas.DataFrame
+        Columns: group ("all", "female", "male"), quantity, chance, chance_low, chance_high,
+        deaths.
+    survival_curve : pandas.DataFrame
+        Columns: group, day, at_risk, deaths, survival (with _low, _high).
+    growth : pandas.DataFrame
+        Columns: quantity, value, value_low, value_high. Empty without stages.
+    when : pandas.DataFrame
+        Columns: counted_by ("month", "hour", "road", "sex"), value (text), carcasses (of
+        surveys), reports_dead, reports_alive, crossings (of tagged animals, expected), deaths
+        (a year, by road only).
+    nests : pandas.DataFrame
+        Columns of `mortality.nests.nesting_table`. Empty without nests and gravid females.
+    """
+
+    known: bool
+    bound_only: bool
+    ordered: bool
+    words: str
+    notes: tuple[str, ...]
+    pieces: gpd.GeoDataFrame
+    roads: pd.DataFrame
+    units: pd.DataFrame
+    carcasses: pd.DataFrame
+    twelve_months: pd.DataFrame
+    routes: pd.DataFrame
+    readings: pd.DataFrame
+    sources: pd.DataFrame
+    kill_compared: pd.DataFrame
+    effort: pd.DataFrame
+    population: pd.DataFrame
+    survival: pd.DataFrame
+    survival_curve: pd.DataFrame
+    growth: pd.DataFrame
+    when: pd.DataFrame
+    nests: pd.DataFrame
+
+
+@dataclass(frozen=True, eq=False)
 class Findings:
     """Results of `analysis.analyse`.
 
@@ -153,12 +240,14 @@ class Findings:
         crossing_days (expected, all tagged animals), crossing_days_per_animal_year (with
         _low, _high), crossing_days_note, animals_crossing (expected), least_crossings,
         reports_alive, reports_dead, reports_other, evidence_per_km_year (crossing-days and
-        reports), geometry.
+        reports), kill_chance (that a crossing kills; with _low, _high), traffic_used,
+        traffic_from (words), deaths_per_km_year (with _low, _high), geometry.
     lixels : geopandas.GeoDataFrame
         One row a lixel, in network order. Columns: segment_id, edge, start_m, end_m (along the
         edge), density_per_km_year (kernel), density_crossings, density_reports, density_alive,
-        density_dead (the same by evidence), statistic, p_value, stretch (0 = none), geometry
-        (LineString).
+        density_dead (the same by evidence), deaths_per_km_year (mean of its piece of road; NaN
+        where not known), relative_rate (1 is the mean of all roads; NaN where nothing is
+        ordered), statistic, p_value, stretch (0 = none), geometry (LineString).
     stretches : geopandas.GeoDataFrame
         Stretches that stand out, between their ends. Columns: stretch (1..), road, route,
         begin_measure, end_measure, begin_place, end_place (words), begin_x_m, begin_y_m,
@@ -169,7 +258,8 @@ class Findings:
         begin_high_m, end_low_m, end_high_m (in resamples, along the stretch from its
         beginning), times_around_low, times_around_high (in resamples), ends_note (why there
         are no ends, or empty), crossing_days (with _low, _high: these tagged animals, over drawn
-        paths), reports, reports_alive, reports_dead, reports_other, animals, observers,
+        paths), deaths_per_year, deaths_per_km_year and excess_per_km_year (each with _low, _high),
+        reports, reports_alive, reports_dead, reports_other, animals, observers,
         times_around (animals and observers in it, each counted as one, per metre, as a multiple
         of those in the rest of its windows of road; somewhat too high, since the place was
         picked for it; infinite where there are none), owner,
@@ -178,19 +268,23 @@ class Findings:
     stretch_years : pandas.DataFrame
         Columns of `hotspots.stretch_years.reports_by_year`.
     ranked : geopandas.GeoDataFrame
-        The ranked list, best first. Columns: rank, road, route, begin_measure, end_measure,
-        place, length_m, crossing_days (with _low, _high: these tagged animals, over drawn
-        paths), crossing_days_per_animal_year (with _low, _high: animals like these),
-        crossing_days_note, least_crossings, reports_alive, reports_dead, reports_other,
-        animals_in_reach, animals (missing, like all crossings, where no animal was in reach),
-        observers (with half a report or more), evidence_per_km_year, evidence_per_km_year_low,
-        evidence_per_km_year_high, evidence_if_independent_low, evidence_if_independent_high
-        (per km and year, were every event independent), interval_note, p_value (of the window's
-        strongest point, smoothed), kept_of_100, rank_low, rank_high (in
-        resamples; missing where it can't be told), stretch (with most metres of the window,
-        else the one whose smoothed evidence reaches it; 0 for none), metres_in_stretch (between
-        its ends), rests_on (words), look_at, owner,
-        aadt, aadt_year, speed_limit_kmh (highest of its segments), segment_ids (of both
+        The ranked list, best first: by expected deaths, else by where more die than elsewhere, else
+        by crossings and reports (`DeathTables.known`, `ordered`). Columns: rank, road, route,
+        begin_measure, end_measure, place, length_m, deaths_per_km_year, excess_per_km_year (above
+        similar roads) and relative_rate (1 is the mean of all roads), each with _low and _high,
+        chance_among_worst (of the worst k, setting worst_places), deaths_note (why a number is
+        missing, or empty), rank_low, rank_high (90 %, by deaths; where the list goes by crossings
+        and reports in resamples, and they stand after kept_of_100), crossing_days (with _low,
+        _high: these tagged animals, over drawn paths), crossing_days_per_animal_year (with _low,
+        _high: animals like these), crossing_days_note, least_crossings, reports_alive,
+        reports_dead, reports_other, animals_in_reach, animals (missing, like all crossings, where
+        no animal was in reach), observers (with half a report or more), evidence_per_km_year,
+        evidence_per_km_year_low, evidence_per_km_year_high, evidence_if_independent_low,
+        evidence_if_independent_high (per km and year, were every event independent), interval_note,
+        p_value (of the window's strongest point, smoothed), kept_of_100 (in resamples of crossings
+        and reports), stretch (with most metres of the window, else the one whose smoothed evidence
+        reaches it; 0 for none), metres_in_stretch (between its ends), rests_on (words), look_at,
+        owner, aadt, aadt_year, speed_limit_kmh (highest of its segments), segment_ids (of both
         carriageways), geometry (LineString, begin to end).
     crossings : geopandas.GeoDataFrame
         One row a straight step between two fixes that meets a road. Columns: organismID,
@@ -214,6 +308,7 @@ class Findings:
         For the appendix; columns of `hotspots.appendix.network_k_table` and `local_gi_table`.
     tracked : TrackedAnimals
     reports : ReportTables
+    deaths : DeathTables
     notes : tuple of str
         Sentences about what was counted and left out, in the order of the computation.
     counts : dict of str to int
@@ -236,5 +331,6 @@ class Findings:
     local_gi: pd.DataFrame
     tracked: TrackedAnimals
     reports: ReportTables
+    deaths: DeathTables
     notes: tuple[str, ...]
     counts: dict[str, int]
