@@ -20,6 +20,8 @@ from shapely.ops import substring
 from roadrisk.findings import ChanceTest, Findings, ReportTables, TrackedAnimals
 from roadrisk.settings import settings_from
 from roadrisk.study import InputFile, Study
+from tests.reporting import made_up_deaths
+from tests.reporting.made_up_deaths import EXCESS, RATE, TIMES, YEAR, with_ends
 
 CRS = "EPSG:32634"
 SCRIPT = "<script>window.__hacked = 1</script>"
@@ -70,7 +72,7 @@ def study(*, units: str = "metric", invented: bool = True, folder: Path | None =
 
 
 def findings() -> Findings:
-    """Return findings with every column that the reports draw."""
+    """Return findings with every column that the reports draw; `made_up_deaths` has poorer ones."""
     segments = _segments()
     lixels = _lixels(segments)
     return Findings(
@@ -130,6 +132,7 @@ def findings() -> Findings:
             "evidence_per_km_year": [21.0, 0.0], "gi_star": [4.12345, np.nan],
         }),
         reports=_reports(),
+        deaths=made_up_deaths.deaths(segments, _HILLS),
         tracked=_tracked(),
         notes=(
             "412 steps between successive fixes count; 37 longer than 7 days don't.",
@@ -141,7 +144,7 @@ def findings() -> Findings:
 
 def without_evidence() -> Findings:
     """Return findings of a study in which nothing was recorded near a road."""
-    full = findings()
+    full = made_up_deaths.by_evidence(findings())
     lixels = full.lixels.assign(density_per_km_year=0.0, p_value=np.nan, stretch=0)
     chance = replace(
         full.chance, verdict="too few to tell", p_value=float("nan"), threshold=float("nan"),
@@ -186,6 +189,10 @@ def _segments() -> gpd.GeoDataFrame:
             "reports_alive": reports * 0.6, "reports_dead": reports * 0.3,
             "reports_other": reports * 0.1,
             "evidence_per_km_year": (reports + crossings) / np.array(length) * 1000 / 2.58,
+            "kill_chance": 0.2, "kill_chance_low": 0.08, "kill_chance_high": 0.4,
+            "traffic_used": [4200.0] * 4 + [350.0] * 6,
+            "traffic_from": ["counted in 2019"] * 4 + ["guessed by road class"] * 6,
+            **with_ends(RATE, [0.5, 1.4, 0, 0.3, 0.4, 0.1, 0.1, 0.1, 0.05, 0.05]),
         },
         geometry=[LineString([(X0 + x, Y0 + y) for x, y in r[5]]) for r in _ROADS],
         crs=CRS,
@@ -253,13 +260,14 @@ def _lixels(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
                 h * max(0, 1 - ((middle - at) / w) ** 2) for s, at, h, w in _HILLS if s == i
             )
             hot = i == 1 and 530 < middle < 880
+            dead = 0.05 + 0.1 * value
             rows.append((f"s{i:02d}", i, a, b, value, 0.6 * value, 0.4 * value, 0.3 * value,
-                         0.1 * value, value / 5,
+                         0.1 * value, dead, dead / 0.35, value / 5,
                          0.004 if hot else 0.7, int(hot)))  # fmt: skip
             shapes.append(substring(line, a, b))
     names = ["segment_id", "edge", "start_m", "end_m", "density_per_km_year", "density_crossings",
-             "density_reports", "density_alive", "density_dead", "statistic", "p_value",
-             "stretch"]  # fmt: skip
+             "density_reports", "density_alive", "density_dead", RATE, TIMES, "statistic",
+             "p_value", "stretch"]  # fmt: skip
     return gpd.GeoDataFrame(pd.DataFrame(rows, columns=names), geometry=shapes, crs=CRS)
 
 
@@ -273,7 +281,9 @@ def _stretches(lixels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
          "end_y_m": [Y0 + 534], "ends_p_value": [0.012], "kept_of_100": pd.array([97], "Int64"),
          "begin_low_m": [-30.0], "begin_high_m": [20.0], "end_low_m": [310.0],
          "end_high_m": [390.0], "ends_note": [""], "crossing_days": [9.0],
-         "crossing_days_low": [6.5], "crossing_days_high": [12.25], "reports": [7.75],
+         "crossing_days_low": [6.5], "crossing_days_high": [12.25],
+         **with_ends(YEAR, [0.84]), **with_ends(RATE, [2.4]), EXCESS: [1.9],
+         f"{EXCESS}_low": [0.4], f"{EXCESS}_high": [4.1], "reports": [7.75],
          "reports_alive": [4.5], "reports_dead": [3.25], "reports_other": [0.0],
          "animals": [5], "observers": [6], "times_around": [6.1239],
          "times_around_low": [3.97], "times_around_high": [8.8],
@@ -317,8 +327,7 @@ def _ranked(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
             "interval_note": "animals and observers resampled" if known
             else "fewer than 3 animals or observers",
             "p_value": 0.004 if hot else 0.7, "kept_of_100": 100 - 9 * rank if known else pd.NA,
-            "rank_low": max(1, rank - 2) if known else pd.NA,
-            "rank_high": rank + 6 if known else pd.NA, "stretch": int(hot),
+            "stretch": int(hot),
             "metres_in_stretch": {1: 100.0, 2: 40.25, 3: 0.0}.get(rank, 0.0),
             "rests_on": "a single report" if rank == 7 else f"{rank} tagged animals {PICTURE}",
             "look_at": "water on both sides; verge height; culvert under the road"
@@ -331,7 +340,11 @@ def _ranked(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     rows[-1] |= {name: np.nan for name in rows[-1] if name.startswith("crossing_days")}
     rows[-1] |= {"animals_in_reach": 0, "animals": pd.NA, "least_crossings": pd.NA,
                  "crossing_days_note": "not watched: no tagged animal within reach"}  # fmt: skip
-    return gpd.GeoDataFrame(pd.DataFrame(rows), geometry=shapes, crs=CRS)
+    table = pd.DataFrame(rows)
+    dead = made_up_deaths.on_windows(table["evidence_per_km_year"] / 10)
+    at = table.columns.get_loc("length_m") + 1
+    table = pd.concat([table.iloc[:, :at], dead, table.iloc[:, at:]], axis=1)
+    return gpd.GeoDataFrame(table, geometry=shapes, crs=CRS)
 
 
 def _crossings(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
