@@ -131,9 +131,8 @@ def _nesting_lines(nests: gpd.GeoDataFrame, fixes: gpd.GeoDataFrame) -> gpd.GeoD
     places = pd.DataFrame(
         {"animal": placed["organismID"], "x": placed.geometry.x, "y": placed.geometry.y}
     )
-    by_animal = places.groupby("animal")[["x", "y"]]
-    many = by_animal["x"].size()
-    home = by_animal.median()[many >= LEAST_FIXES]
+    by_animal = places.groupby("animal")
+    home = by_animal[["x", "y"]].median()[by_animal.size() >= LEAST_FIXES]
     nest = np.flatnonzero(nests["organismID"].isin(home.index).to_numpy(bool))
     ends = home.loc[nests["organismID"].to_numpy(object)[nest]].to_numpy(np.float64)
     starts = shapely.get_coordinates(nests.geometry.to_numpy()[nest])

@@ -87,10 +87,11 @@ def when_table(
     if study.surveys is None:
         table["carcasses"] = np.nan
     found = frequencies.found
-    crossings = _crossings(found, road, _sexes(study, found))
     key = list(zip(table["counted_by"], table["value"], strict=True))
-    missing = 0.0 if len(found.animals) else np.nan
-    table["crossings"] = [crossings.get(k, missing) for k in key]
+    table["crossings"] = np.nan
+    if len(found.animals):
+        crossings = _crossings(found, road, _sexes(study, found))
+        table["crossings"] = [crossings.get(k, 0.0) for k in key]
     deaths = dict(deaths_by_road or {})
     table["deaths"] = [deaths.get(v, np.nan) if by == "road" else np.nan for by, v in key]
     return table[list(COLUMNS)], _notes(study, kind, weight, month, hour, found)
