@@ -197,8 +197,8 @@ class DeathTables:
         Columns: quantity, value, value_low, value_high. Empty without stages.
     when : pandas.DataFrame
         Columns: counted_by ("month", "hour", "road", "sex"), value (text), carcasses (of
-        surveys), reports_dead, reports_alive, crossings (of tagged animals, expected), deaths
-        (a year, by road only).
+        surveys), reports_dead, reports_alive, reports_other (not said), crossings (of tagged
+        animals, expected), deaths (a year, by road only).
     nests : pandas.DataFrame
         Columns of `mortality.nests.nesting_table`. Empty without nests and gravid females.
     """
