@@ -30,7 +30,7 @@ _TEMPLATES: dict[str, tuple[str, ...]] = {
     "sightings.csv": (
         "occurrenceID", "eventDate", "decimalLatitude", "decimalLongitude",
         "coordinateUncertaintyInMeters", "scientificName", "vitality", "sex", "lifeStage",
-        "behavior", "recordedBy", "samplingProtocol", "eventID", "carcass_action",
+        "reproductiveCondition", "behavior", "recordedBy", "samplingProtocol", "eventID", "carcass_action",
         "occurrenceRemarks", "associatedMedia", "identificationVerificationStatus",
     ),
     "traffic.csv": TERMS["traffic"],
@@ -41,6 +41,11 @@ _TEMPLATES: dict[str, tuple[str, ...]] = {
     "trials.csv": (
         "trialID", "trial", "samplingProtocol", "size_class", "look", "carcasses", "found",
         "eventDate", "last_seen", "first_gone",
+    ),
+    "nests.csv": (
+        "occurrenceID", "eventDate", "decimalLatitude", "decimalLongitude",
+        "coordinateUncertaintyInMeters", "organismID", "nest_outcome", "recordedBy",
+        "occurrenceRemarks",
     ),
 }  # fmt: skip
 
@@ -125,6 +130,10 @@ file = "sightings.csv"               # the same keys as [fixes]
 # file = "trials.csv"                # trial: detection, persistence or width
 # small_below_mm = 80.0              # if small animals are harder to find
 
+# [nests]                            # secret places: only counts by road come out
+# file = "nests.csv"                 # nest_outcome: emerged, predated, failed or not known;
+# default_uncertainty_m = 10.0       # organismID: the female, if she is known
+
 # [background]                       # the same public's reports of anything else; see null below
 # file = "other_reports.csv"         # eventDate, position, recordedBy
 # spread_m = 500.0                   # how far they are spread along the roads
@@ -200,6 +209,12 @@ _METHODS = """
 # borrowed_persistence_days_low = 1.0       # trials of your own, and with its source
 # borrowed_persistence_days_high = 8.0
 # borrowed_persistence_source = "where these values are from"
+
+# [habitat]                          # what lies beside the roads, by which deaths may vary
+# file = "habitat.gpkg"              # polygons; also .shp, .geojson
+# layer = "cover"                    # if the file has several
+# column = "kind"                    # wetland, forest, water ...: 20 kinds at most
+# within_m = 200.0                   # how far from the road is looked
 
 # [replies]                          # what answers to senders of reports say
 # injured_call = ""                  # whom to call for an injured animal, with the number

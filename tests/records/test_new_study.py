@@ -41,14 +41,14 @@ def test_an_empty_study_validates_once_it_is_filled_in(tmp_path):
     written = write_empty(tmp_path / "new study")
     assert [p.name for p in written] == [
         NAME, "animals.csv", "fixes.csv", "sightings.csv", "traffic.csv", "surveys.csv",
-        "trials.csv",
+        "trials.csv", "nests.csv",
     ]  # fmt: skip
     folder = tmp_path / "new study"
     with pytest.raises(InputError):
         settings_from(tomllib.loads((folder / NAME).read_text(encoding="utf-8")))
     fill(folder)
     settings_from(tomllib.loads((folder / NAME).read_text(encoding="utf-8")))
-    for name in ("animals", "fixes", "sightings", "traffic", "surveys", "trials"):
+    for name in ("animals", "fixes", "sightings", "traffic", "surveys", "trials", "nests"):
         (line,) = (folder / f"{name}.csv").read_text(encoding="utf-8").splitlines()
         assert set(line.split(",")) <= set(TERMS[name])
     # Until rows are there, that is what is missing, and nothing else.
