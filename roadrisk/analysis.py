@@ -13,6 +13,7 @@ from roadrisk.findings import Findings, TrackedAnimals
 from roadrisk.hotspots.finding import find_hotspots
 from roadrisk.hotspots.ranked_rows import with_metres_in_stretch, with_reach
 from roadrisk.hotspots.watching import watching_of
+from roadrisk.mortality.all_deaths import estimate_deaths
 from roadrisk.roads.bands import partner_lixels
 from roadrisk.roads.build import build_network
 from roadrisk.roads.lixels import lay_lixels
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
     from roadrisk.errors import Remark
+    from roadrisk.mortality.all_deaths import AllDeaths
     from roadrisk.roads.network import Lixels, Network
     from roadrisk.sightings.placed import PlacedSightings
     from roadrisk.sightings.reviewed import Reviewed
@@ -55,7 +57,8 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
     fixes are overlaid on the roads; paths between fixes are drawn from a movement process and
     their crossings counted (crossing-days per animal, segment and place); decisions are applied
     to the reports, exact repeats joined, tags matched, the rest placed on the roads and linked
-    where they are of one animal; kernels, the comparison with chance and the ranked list follow.
+    where they are of one animal; deaths are estimated from surveys, crossings and reports; kernels,
+    the comparison with chance and the list of places, ranked by deaths, follow.
 
     Parameters
     ----------
@@ -85,6 +88,11 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         tick()
     placed = counted.placed
     watching = watching_of(study, network, lixels, index, partner)
+    with shown.step("Deaths", 1) as tick:
+        deaths = estimate_deaths(
+            study, points.fixes, steps, frequencies, counted, network, lixels, index, partner
+        )
+        tick()
     hot = find_hotspots(
         network,
         lixels,
@@ -100,18 +108,23 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         surveys=settings.sightings.surveys if settings.sightings else (),
         area=study.area,
         watching=watching,
+        deaths=deaths.field,
+        worst=settings.mortality.worst_places,
         progress=shown,
     )
     remarks = (*_unsettled(study.remarks, counted), *points.remarks, *watching.remarks)
+    remarks += deaths.remarks
     reach = reach_by_segment(network.segments, steps, reach_m=settings.crossings.reach_m)
     near = reach_by_segment(hot.ranked, steps, reach_m=settings.crossings.reach_m)
-    lost = [_left_out(remarks), counted.left_out, watching.left_out]
+    lost = [_left_out(remarks), counted.left_out, deaths.left_out, watching.left_out]
     left_out = pd.concat([table for table in lost if table is not None], ignore_index=True)
     doubts = pd.concat([_doubts(remarks), doubted], ignore_index=True)
     reporters = _reporters(study, points, counted, network, index)
     return Findings(
-        segments=_segment_table(network, lixels, reach, frequencies, placed, settings.study.years),
-        lixels=hot.lixels,
+        segments=_segment_table(
+            network, lixels, reach, frequencies, placed, deaths, settings.study.years
+        ),
+        lixels=_with_deaths(hot.lixels, deaths),
         stretches=hot.stretches,
         stretch_years=hot.stretch_years,
         ranked=with_reach(
@@ -128,6 +141,7 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         local_gi=hot.local_gi,
         tracked=_tracked(study, points.fixes, network, frequencies, crossings),
         reports=listed_reports(points.reports, held_reports(study), counted, reporters),
+        deaths=deaths.tables,
         notes=(
             *roads.notes,
             *points.notes,
@@ -298,6 +312,7 @@ def _segment_table(
     reach: pd.DataFrame,
     frequencies: Frequencies,
     placed: PlacedSightings,
+    deaths: AllDeaths,
     years: float,
 ) -> gpd.GeoDataFrame:
     segments = network.segments
@@ -317,7 +332,21 @@ def _segment_table(
     evidence = rates["crossing_days"].to_numpy() + sum(columns.values())
     table = segments.drop(columns="geometry").join(reach).join(rates).assign(**columns)
     table["evidence_per_km_year"] = evidence / (segments["length_m"].to_numpy() / 1000) / years
-    return segments[["geometry"]].join(table)
+    return segments[["geometry"]].join(table).join(deaths.segments)
+
+
+def _with_deaths(lixels: gpd.GeoDataFrame, deaths: AllDeaths) -> gpd.GeoDataFrame:
+    """Put the mean rate of each lixel's piece of road beside its densities."""
+    field, out = deaths.field, lixels.copy()
+    at = out.columns.get_loc("density_dead") + 1
+    nothing = np.full(len(out), np.nan)
+    relative, rate = field.result.relative, field.result.rate
+    known = rate is not None and not field.result.bound_only
+    per_km = field.on_lixels(rate.mean(axis=1) * field.result.typical) if known else nothing
+    out.insert(at, "deaths_per_km_year", per_km)
+    times = field.on_lixels(relative.mean(axis=1)) if field.ordered else nothing
+    out.insert(at + 1, "relative_rate", times)
+    return out
 
 
 def _left_out(remarks: tuple[Remark, ...]) -> pd.DataFrame:

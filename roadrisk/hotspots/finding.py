@@ -12,6 +12,7 @@ from roadrisk.base.progress import Progress, Silent
 from roadrisk.base.seeds import generator
 from roadrisk.hotspots.against_chance import compared_with_chance
 from roadrisk.hotspots.appendix import local_gi_table, network_k_table
+from roadrisk.hotspots.death_windows import deaths_in_stretches, windows_by_deaths, without_deaths
 from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, Events
 from roadrisk.hotspots.null_models import choose_null_model
 from roadrisk.hotspots.path_kernel import spread_events
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
     from roadrisk.hotspots.null_models import NullWords
     from roadrisk.hotspots.path_kernel import LixelKernel
     from roadrisk.hotspots.power import Power
+    from roadrisk.mortality.death_field import DeathField
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.places import Places
     from roadrisk.roads.placing import Placement
@@ -89,6 +91,8 @@ def find_hotspots(
     surveys: tuple[str, ...] = (),
     area: shapely.Polygon | shapely.MultiPolygon | None = None,
     watching: Watching | None = None,
+    deaths: DeathField | None = None,
+    worst: int = 5,
     progress: Progress | None = None,
 ) -> Hotspots:
     """Find where crossings and reports gather, test it against chance, rank windows of road.
@@ -121,6 +125,11 @@ def find_hotspots(
         The study area, where settings ask for the correction at its border.
     watching : Watching, optional
         Survey effort and other reports, for the null models that ask for them.
+    deaths : DeathField, optional
+        Ranks windows by expected deaths, if any source counted anything; else, and without it,
+        they go by crossings and reports per km.
+    worst : int
+        k of the chance of being among the worst k.
     progress : Progress, optional
 
     Returns
@@ -175,14 +184,13 @@ def find_hotspots(
     stretches = describe_stretches(
         network, lixels, lines, stretch, chance, tested, runs, places, mass, settings.interval
     )
-    windows = best_windows(
-        network,
-        lixels,
-        events,
-        table["density_per_km_year"].to_numpy(),
-        window_m=settings.rank_window_m,
-        rows=settings.rows,
-    )
+    density = table["density_per_km_year"].to_numpy()
+    size = {"window_m": settings.rank_window_m, "rows": settings.rows}
+    if deaths is not None and deaths.ordered:
+        windows, dead = windows_by_deaths(lixels, deaths, density, **size, k=worst)
+    else:
+        windows = best_windows(network, lixels, events, density, **size)
+        dead = without_deaths(len(windows.first))
     counted = tally(
         windows,
         events,
@@ -220,8 +228,12 @@ def find_hotspots(
     )
     return Hotspots(
         table,
-        _beside(stretches, stable.stretches, "ends_p_value"),
-        _beside(ranked, stable.windows, "p_value"),
+        _beside(
+            _beside(stretches, stable.stretches, "ends_p_value"),
+            deaths_in_stretches(deaths, spans),
+            "crossing_days_high",
+        ),
+        _with_deaths(ranked, stable.windows, dead),
         reports_by_year(events, points.event_year, spans, len(lixels)),
         _verdict(tested, chance, stretches, power, null.words, settings),
         power.table,
@@ -254,6 +266,15 @@ def _beside(table: gpd.GeoDataFrame, columns: pd.DataFrame, after: str) -> gpd.G
     for n, name in enumerate(columns):
         out.insert(at + n, name, columns[name].array)
     return out
+
+
+def _with_deaths(
+    ranked: gpd.GeoDataFrame, stable: pd.DataFrame, deaths: pd.DataFrame
+) -> gpd.GeoDataFrame:
+    """Put deaths and what stays in resamples beside; ranks by deaths, where there are any."""
+    if "rank_low" in deaths:
+        stable = stable.drop(columns=["rank_low", "rank_high"])
+    return _beside(_beside(ranked, stable, "p_value"), deaths, "length_m")
 
 
 def _lixel_table(

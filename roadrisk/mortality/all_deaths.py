@@ -145,7 +145,7 @@ def estimate_deaths(
         name="road", whole=ALL_ROADS,
     )  # fmt: skip
     owners = network.segments["owner"].fillna("").astype(str).replace("", NO_OWNER)
-    nests, nest_words = nesting_table(study, counted, network, lixels, index)
+    nests, nest_words = nesting_table(study, counted, network, lixels, fixes)
     when, when_words = when_table(
         study, counted, surveyed, frequencies, network, lixels,
         dict(zip(by_road["road"], by_road["deaths_per_year"], strict=True)),

@@ -115,18 +115,20 @@ def join_sources(
     road = pd.factorize(network.segments["road"].to_numpy(object)[segment])[0].astype(np.int64)
     habitat, habitat_words = _habitat(study, network, lixels, pieces)
     traffic = _traffic(network, segment)
-    twice, result = None, None
-    if _tells(habitat, traffic, sources):
-        assert traffic is not None
+    twice = None
+    if traffic is not None and _tells(habitat, traffic, sources):
         twice = both_readings(
             pieces, sources, traffic, seed=seed, others=habitat, roads=road,
             k=settings.mortality.worst_places,
         )  # fmt: skip
-        result = twice.of_deaths
-    if result is None:
-        result = joint_deaths(pieces, sources, seed=seed, covariates=habitat, roads=road)
+    result = (
+        joint_deaths(pieces, sources, seed=seed, covariates=habitat, roads=road)
+        if twice is None
+        else twice.of_deaths
+    )
+    nothing = np.zeros((len(pieces), 0))
     used, _ = usable(habitat, [s for s in sources if s.known])
-    x = used.values if len(used.values) else np.zeros((len(pieces), 0))
+    x = np.asarray(used.values).reshape(len(pieces), -1) if used.names else nothing
     screened, words = screened_rates(sources, pieces.length_km, x)
     notes = (*habitat_words, *result.words, *(() if twice is None else (twice.words,)), words)
     return Joined(result, sources, found, dead, screened, _readings(twice), notes)
@@ -146,7 +148,7 @@ def _habitat(
 
 
 def _traffic(network: Network, segment: Ints) -> Floats | None:
-    """Counted traffic of every piece; None where it is known on few, or is all the same."""
+    """Return counted traffic of every piece; None where it is known on few, or is all the same."""
     counted = network.segments["aadt"].to_numpy(np.float64)[segment]
     known = np.isfinite(counted) & (counted > 0)
     if known.mean() < _COUNTED_SHARE or len(np.unique(counted[known])) < 2:
@@ -154,19 +156,14 @@ def _traffic(network: Network, segment: Ints) -> Floats | None:
     return np.where(known, counted, np.nan)
 
 
-def _tells(
-    habitat: Covariates | None, traffic: Floats | None, sources: tuple[Source, ...]
-) -> bool:
+def _tells(habitat: Covariates | None, traffic: Floats, sources: tuple[Source, ...]) -> bool:
     """Whether there are counts enough to ask what traffic does, and reports it may bring."""
-    if traffic is None:
-        return False
     logs = np.log(traffic)[:, None]
-    names, values = (), np.zeros((len(logs), 0))
+    both = Covariates((TRAFFIC,), logs)
     if habitat is not None:
-        names, values = habitat.names, habitat.values
-    both = Covariates((*names, TRAFFIC), np.column_stack([values, logs]))
-    counted = [s for s in sources if s.counted > 0]
-    used, _ = usable(both, counted)
+        values = habitat.values  # noqa: PD011  (no table)
+        both = Covariates((*habitat.names, TRAFFIC), np.column_stack([values, logs]))
+    used, _ = usable(both, [s for s in sources if s.counted > 0])
     return TRAFFIC in used.names
 
 

@@ -33,16 +33,15 @@ def total_words(field: DeathField, sources: Sequence[Source]) -> str:
     """
     result = field.result
     known = [s.name for s in sources if s.known]
-    if result.rate is None:
-        if not field.ordered:
-            return "How many animals die on these roads isn't known, nor where: nothing was counted."
-        return (
-            "How many animals die on these roads isn't known: there are no surveys whose trials say "
-            "how many carcasses are missed, and no tagged animals of a population of known size. "
-            "Places are ranked by where more die than elsewhere."
-        )
     total = result.per_year
-    assert total is not None
+    if result.rate is None or total is None:
+        if not field.ordered:
+            return "How many animals die on these roads, and where, isn't known: none was counted."
+        return (
+            "How many animals die on these roads isn't known: there are no surveys whose trials "
+            "say how many carcasses are missed, and no tagged animals of a population of known "
+            "size. Places are ranked by where more die than elsewhere."
+        )
     summed = interval(total, bound_only=result.bound_only)
     watched = float(result.length_km[result.watched].sum())
     km = float(result.length_km.sum())
