@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,6 +28,11 @@ if TYPE_CHECKING:
     from roadrisk.records.whereabouts import Whereabouts
     from roadrisk.settings import StudySection
     from roadrisk.table_settings import NestsSection
+
+# What is said of other positions would write a nest's place into the list of doubts.
+_NUMBER = r"-?\d[\d.]*(?:e[+-]?\d+)?"
+_PLACE = re.compile(rf"(?<!from )latitude {_NUMBER}, longitude {_NUMBER}")
+_CHANGED = re.compile(rf"; with the change at {_NUMBER}, {_NUMBER}(?=\.$)")
 
 
 def read_nests(
@@ -70,6 +77,7 @@ def read_nests(
     start = len(notes.remarks)
     gate = Gate(np.ones(len(raw), dtype=bool))
     gate.shut(~judge(found, about, where, "nests", notes).usable)
+    notes.remarks[start:] = [_without_place(r) for r in notes.remarks[start:]]
     judge_dates(text, dates, study, gate, about, columns, notes)
     table = pd.DataFrame(
         {
@@ -123,6 +131,13 @@ def join_nests(tables: list[pd.DataFrame]) -> tuple[pd.DataFrame, list[Remark]]:
                    name),
         ]  # fmt: skip
     return joined[~again].reset_index(drop=True), remarks
+
+
+def _without_place(remark: Remark) -> Remark:
+    problem = _PLACE.sub("its position", _CHANGED.sub("", remark.problem))
+    problem = problem.replace("lies at its position, far", "lies far")
+    mend = "if so, correct it in the file" if _PLACE.search(remark.mend) else remark.mend
+    return replace(remark, problem=problem, mend=mend)
 
 
 def _outcome(raw: RawTable, columns: Columns, about: About, notes: Notes) -> pd.Series[str]:

@@ -42,7 +42,7 @@ _SURVEY_HEAD = (
 _CARCASS = (
     "No.", "Report ID<br>occurrenceID", "Time", "Latitude<br>decimalLatitude",
     "Longitude<br>decimalLongitude", "± m", "Species", "Alive, dead<br>vitality",
-    "Length mm<br>length_mm", "Stage, sex", "What was done<br>carcass_action",
+    "Length mm<br>length_mm", "Stage, sex, gravid", "What was done<br>carcass_action",
     "Photo, remarks",
 )  # fmt: skip
 _DONE = {10: "☐ left ☐ marked ☐ removed<br>☐ already marked"}

@@ -210,7 +210,8 @@ def _when(record: dict[Any, Any], zone: ZoneInfo) -> str:
 def _details(record: dict[Any, Any]) -> str:
     length = record["length_mm"]
     parts = [
-        record["scientificName"], record["sex"], record["lifeStage"], record["behavior"],
+        record["scientificName"], record["sex"], record["lifeStage"],
+        record["reproductiveCondition"], record["behavior"],
         f"{length:.0f} mm" if np.isfinite(length) else "",
         f"iris {record['iris_colour']}" if record["iris_colour"] else "",
         f"plastron {record['plastron_shape']}" if record["plastron_shape"] else "",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
@@ -88,3 +90,21 @@ def test_reports_say_whether_a_female_is_gravid(folder):
     # A report that says more is another one to whoever decided on it; the others are the same.
     same = study.sightings["fingerprint"] == plain["fingerprint"]
     assert same.tolist() == [False] + [True] * 5
+
+
+ODD = (
+    "N2,2024-06-12,38.50150,76.10250,4,,,,\n"  # the minus sign is missing
+    "N3,2024-06-12,138.50150,-76.10250,4,,,,\n"  # no place on Earth
+    "N4,2024-06-12,41.73519,-79.31728,4,,,,\n"  # far from all others
+)
+
+
+@pytest.mark.parametrize("rows", [NESTS + ODD, HEAD + ODD.splitlines(keepends=True)[0] * 3])
+def test_doubts_about_nests_tell_no_place(folder, rows):
+    # By hand: any digits of the places, as they are written or as they may have been meant.
+    put("nests.csv", rows)(folder)
+    said = [r for r in check(folder) if r.file == "nests.csv"]
+    about = [r for r in said if "osition" in r.problem or "longitude" in r.problem]
+    assert about
+    for remark in about:
+        assert not re.search(r"38\.50|76\.10|138|41\.7|79\.3", remark.line()), remark.line()
