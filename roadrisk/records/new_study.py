@@ -30,8 +30,8 @@ _TEMPLATES: dict[str, tuple[str, ...]] = {
     "sightings.csv": (
         "occurrenceID", "eventDate", "decimalLatitude", "decimalLongitude",
         "coordinateUncertaintyInMeters", "scientificName", "vitality", "sex", "lifeStage",
-        "reproductiveCondition", "behavior", "recordedBy", "samplingProtocol", "eventID", "carcass_action",
-        "occurrenceRemarks", "associatedMedia", "identificationVerificationStatus",
+        "reproductiveCondition", "behavior", "recordedBy", "samplingProtocol", "eventID",
+        "carcass_action", "occurrenceRemarks", "associatedMedia", "identificationVerificationStatus",
     ),
     "traffic.csv": TERMS["traffic"],
     "surveys.csv": (
