@@ -15,11 +15,14 @@ COLUMNS_FILE = "columns.csv"
 WITHOUT_PLACES = (
     "crossing_rates.csv", "crossing_times.csv", "crossing_conditions.csv", "home_ranges.csv",
     "power.csv", "network_k.csv", "report_choices.csv", "reporters_by_month.csv",
-    "bearing_deviation.csv", COLUMNS_FILE, "provenance.json",
+    "death_sources.csv", "traffic_readings.csv", "kill_chance_assumptions.csv", "population.csv",
+    "survival.csv", "survival_curve.csv", "growth.csv", "bearing_deviation.csv", COLUMNS_FILE,
+    "provenance.json",
 )  # fmt: skip
 # Names of a column in US customary units, and under which it is described.
 _METRIC = (
     ("feet_in", "metres_in"), ("_per_mile", "_per_km"), ("limit_mph", "limit_kmh"),
+    ("_miles", "_km"), ("miles_", "km_"),
 )  # fmt: skip
 _HEADS = ("file", "column", "unit", "what_it_is", "interval", "shows_places")
 

@@ -74,7 +74,7 @@ def _page(study: Study, findings: Findings) -> dict[str, Any]:
         },
         "years": YEARS,
         "confidential": EXACT_PLACES,
-        "basis": f"Ranked by {basis(units)}.",
+        "basis": f"Ranked by {basis(units, findings.deaths)}.",
         "rows": [row_words(row, scale) for row in rows_of(findings.ranked)],
         "stretches": [stretch_words(row, scale) for row in rows_of(findings.stretches)],
         "no_stretch": NO_STRETCH,
@@ -83,7 +83,7 @@ def _page(study: Study, findings: Findings) -> dict[str, Any]:
         "sheets": {
             kind: [label.format(unit=unit) for label in labels] for kind, labels in SHEETS.items()
         },
-        "read": how_to_read(settings),
+        "read": how_to_read(settings, findings.deaths),
         "notes": list(findings.notes),
         "tracked": tracked_words(findings),
         "counts": counted(findings),

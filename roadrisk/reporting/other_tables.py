@@ -14,14 +14,15 @@ from roadrisk.reporting.chance_words import p_short
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.place_sheets import scale_of
 from roadrisk.reporting.ranked_list import (
+    DEATHS,
     ENDS,
+    EXCESS,
     FREQUENCIES,
     REPORTS,
     length_column,
     measure_units,
-    per_length,
     prefixed,
-    rate_name,
+    rate_columns,
     rounded,
     significant,
     speed_column,
@@ -41,6 +42,8 @@ _BEFORE_LENGTH = (
 )  # fmt: skip
 _DAYS_ENDS = ("crossing_days_low", "crossing_days_high")
 _TIMES = ("times_around", "times_around_low", "times_around_high")
+KILL = ("kill_chance", "kill_chance_low", "kill_chance_high")
+YEAR = ("deaths_per_year", "deaths_per_year_low", "deaths_per_year_high")
 _LEFT_OUT = ("file", "row", "record", "reason")
 _DOUBTS = ("file", "row", "column", "record", "problem", "mend")
 _MISMATCHES = ("segment_id", "road", "problem")
@@ -70,8 +73,11 @@ def segments_table(study: Study, findings: Findings) -> pd.DataFrame:
     table["least_crossings"] = segments["least_crossings"].astype("Int64").where(watched)
     for name in REPORTS:
         table[name] = rounded(segments[name], 1)
-    evidence = "evidence_per_km_year"
-    table[rate_name(evidence, units)] = significant(per_length(segments[evidence], units))
+    table |= rate_columns(segments, ["evidence_per_km_year"], units)
+    table |= {name: significant(pd.to_numeric(segments[name])) for name in KILL}
+    table["traffic_used"] = significant(pd.to_numeric(segments["traffic_used"]))
+    table["traffic_from"] = _texts(segments["traffic_from"])
+    table |= rate_columns(segments, DEATHS, units)
     return pd.DataFrame(table)
 
 
@@ -98,6 +104,8 @@ def stretches_table(study: Study, findings: Findings) -> pd.DataFrame:
     table["ends_note"] = _texts(stretches["ends_note"])
     table["crossing_days"] = rounded(stretches["crossing_days"], 2)
     table |= {name: rounded(stretches[name], 2) for name in _DAYS_ENDS if name in stretches}
+    table |= {name: significant(pd.to_numeric(stretches[name])) for name in YEAR}
+    table |= rate_columns(stretches, (*DEATHS, *EXCESS), units)
     table["reports"] = rounded(stretches["reports"], 1)
     table |= {name: rounded(stretches[name], 1) for name in REPORTS if name in stretches}
     table |= {name: stretches[name].astype("int64") for name in ("animals", "observers")}

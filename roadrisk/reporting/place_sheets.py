@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 
 from roadrisk.reporting.chance_words import (
     WHOLE,
@@ -15,6 +16,19 @@ from roadrisk.reporting.chance_words import (
     within_stretch,
 )
 from roadrisk.reporting.csv_text import plain_text
+from roadrisk.reporting.death_words import (
+    above_similar,
+    among_worst,
+    deaths_rate,
+    deaths_year,
+    first_line,
+    kill_words,
+    rank_range,
+    rank_words,
+    ranks_of,
+    times_mean,
+    worst_of,
+)
 from roadrisk.reporting.sheets import (
     crossing_rate,
     days_in_window,
@@ -22,9 +36,6 @@ from roadrisk.reporting.sheets import (
     kept_in_full,
     measures,
     position,
-    rank_range,
-    rank_words,
-    ranks_of,
     reported,
     road,
     speed,
@@ -44,6 +55,7 @@ from roadrisk.reporting.wording import (
     length_unit,
     number,
     per_length_unit,
+    ranked_by,
     rate_words,
     short_length,
 )
@@ -51,8 +63,6 @@ from roadrisk.reporting.year_chart import by_year
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-
-    import pandas as pd
 
     from roadrisk.base.units import Units
     from roadrisk.findings import Findings
@@ -77,6 +87,14 @@ class Scale:
         Redistributions behind the p-values.
     effort : bool
         Whether the study says where people looked.
+    by : str
+        What ranks go by: `wording.ranked_by`.
+    worst : int
+        k of the chance of being among the worst k.
+    kills : mapping of str to Kill
+        By segment.
+    segments : mapping of int to tuple of str
+        Segments on which the smoothed evidence of each stretch lies.
     """
 
     units: Units
@@ -84,6 +102,27 @@ class Scale:
     level: float
     draws: int
     effort: bool
+    by: str
+    worst: int
+    kills: Mapping[str, Kill]
+    segments: Mapping[int, tuple[str, ...]]
+
+
+@dataclass(frozen=True)
+class Kill:
+    """Chance that a crossing of a segment kills, with its 90 % interval and its traffic's origin.
+
+    Attributes
+    ----------
+    chance, low, high : float
+    traffic : str
+        In words.
+    """
+
+    chance: float
+    low: float
+    high: float
+    traffic: str
 
 
 def scale_of(study: Study, findings: Findings) -> Scale:
@@ -96,6 +135,10 @@ def scale_of(study: Study, findings: Findings) -> Scale:
         level=settings.hotspots.interval,
         draws=findings.chance.draws,
         effort=study.effort is not None,
+        by=ranked_by(findings.deaths),
+        worst=settings.mortality.worst_places,
+        kills=_kills(findings.segments),
+        segments=_segments(findings.lixels),
     )
 
 
@@ -114,9 +157,15 @@ def window_lines(row: Mapping[str, Any], shape: list[list[float]], scale: Scale)
         plain_text(row["place"]),
         plain_text(row["look_at"]),
         plain_text(row["rests_on"]),
+        deaths_rate(row, scale),
+        above_similar(row, scale),
+        times_mean(row),
+        among_worst(row, scale),
+        rank_range(row, scale),
+        kill_words(plain_text(row["segment_ids"]).split(), scale),
         evidence(row, scale.units),
         window_chance(row, scale.draws, scale.units),
-        rank_range(row, scale.level),
+        kept(row),
         reported(row),
         days_in_window(row),
         crossing_rate(row),
@@ -150,9 +199,14 @@ def stretch_lines(
         short_length(row["length_m"], scale.units),
         times_in_full(row),
         stretch_chance(row, scale.draws),
+        deaths_year(row, scale),
+        deaths_rate(row, scale),
+        above_similar(row, scale),
+        kill_words(scale.segments.get(int(row["stretch"]), ()), scale),
         kept_in_full(row),
         traffic_or_looking(row, scale),
-        ranks_of(ranked),
+        ranks_of(ranked, scale),
+        worst_of(ranked, scale),
         by_year(years),
         f"{_many(row['animals'], 'tagged animal')}, {_many(row['observers'], 'observer')}",
         stretch_days(row),
@@ -172,20 +226,22 @@ def evidence(row: Mapping[str, Any], units: Units) -> str:
 def row_words(row: Mapping[str, Any], scale: Scale) -> list[str]:
     """Return the short lines of a ranked window in the map's list: its number first."""
     units = scale.units
-    shown, low, high = (
-        number(per_length_unit(row[name], units))
-        for name in (_RATE, f"{_RATE}_low", f"{_RATE}_high")
-    )
-    interval = f"{low} to {high}" if low and high else "no interval: see its sheet"
-    out = [f"{shown} crossing-days and reports per {length_unit(units)} and year ({interval})"]
+    out = [_evidence_line(row, units) if scale.by == "evidence" else first_line(row, scale)]
     rests = plain_text(row["rests_on"])
-    if rests.startswith(("a single", "parts of", "faint")) or rests in _ALONE:
+    if rests.startswith(("a single", "parts of", "faint", "no record")) or rests in _ALONE:
         out.append(f"rests on {rests}")
     if unwatched(row):
         out.append("tagged animals: not watched here")
-    out.append(rank_words(row["rank_low"], row["rank_high"]))
+    out.append(rank_words(row["rank_low"], row["rank_high"], scale))
     out.append(within_stretch(row, units))
     return [line for line in out if line]
+
+
+def _evidence_line(row: Mapping[str, Any], units: Units) -> str:
+    ends = (_RATE, f"{_RATE}_low", f"{_RATE}_high")
+    shown, low, high = (number(per_length_unit(row[name], units)) for name in ends)
+    interval = f"{low} to {high}" if low and high else "no interval: see its sheet"
+    return f"{shown} crossing-days and reports per {length_unit(units)} and year ({interval})"
 
 
 def stretch_words(row: Mapping[str, Any], scale: Scale) -> list[str]:
@@ -212,6 +268,26 @@ def interval_note(row: Mapping[str, Any], units: Units) -> str:
     )
     per = f"per {length_unit(units)} and year"
     return f"{note}; if every record were independent: {low} to {high} {per}"
+
+
+def _kills(segments: pd.DataFrame) -> dict[str, Kill]:
+    name = "kill_chance"
+    return {
+        str(row["segment_id"]): Kill(
+            float(row[name]), float(row[f"{name}_low"]), float(row[f"{name}_high"]),
+            plain_text(row["traffic_from"]),
+        )
+        for row in segments.drop(columns="geometry").to_dict("records")
+    }  # fmt: skip
+
+
+def _segments(lixels: pd.DataFrame) -> dict[int, tuple[str, ...]]:
+    number = pd.to_numeric(lixels["stretch"]).fillna(0).to_numpy(np.int64)
+    name = lixels["segment_id"].to_numpy(object)
+    return {
+        which: tuple(dict.fromkeys(map(str, name[number == which])))
+        for which in np.unique(number[number > 0]).tolist()
+    }
 
 
 def _many(many: float, what: str) -> str:

@@ -44,7 +44,7 @@ def provenance_json(study: Study, findings: Findings, files: Mapping[str, bytes]
     content = {
         "study": study_settings.name,
         "invented": study_settings.invented,
-        "rank_goes_by": basis(study_settings.units),
+        "rank_goes_by": basis(study_settings.units, findings.deaths),
         "seed": study_settings.seed,
         "working_coordinate_system": study.crs.to_string(),
         "roads": credit(study),
@@ -52,7 +52,8 @@ def provenance_json(study: Study, findings: Findings, files: Mapping[str, bytes]
         "settings": study.settings.model_dump(mode="json"),
         "chance": chance,
         "counts": findings.counts,
-        "notes": list(findings.notes),
+        "deaths": findings.deaths.words,
+        "notes": [*findings.notes, *findings.deaths.notes],
         "python": platform.python_version(),
         "libraries": {name: metadata.version(name) for name in LIBRARIES},
         "outputs": {name: hashlib.sha256(content).hexdigest() for name, content in files.items()},

@@ -28,6 +28,8 @@ from roadrisk.reporting.wording import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     import geopandas as gpd
 
     from roadrisk.base.units import Units
@@ -39,8 +41,11 @@ FREQUENCY = "crossing_days_per_animal_year"
 FREQUENCIES = (FREQUENCY, f"{FREQUENCY}_low", f"{FREQUENCY}_high")
 DAYS = ("crossing_days", "crossing_days_low", "crossing_days_high")
 REPORTS = ("reports_alive", "reports_dead", "reports_other")
-STABLE = ("kept_of_100", "rank_low", "rank_high")
+RANKS = ("rank_low", "rank_high")
+DEATHS = ("deaths_per_km_year", "deaths_per_km_year_low", "deaths_per_km_year_high")
 RATES = ("evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high")
+EXCESS = ("excess_per_km_year", "excess_per_km_year_low", "excess_per_km_year_high")
+RELATIVE = ("relative_rate", "relative_rate_low", "relative_rate_high")
 ENDS = ("begin_low", "begin_high", "end_low", "end_high")
 
 
@@ -59,7 +64,8 @@ def ranked_table(study: Study, findings: Findings) -> pd.DataFrame:
     pandas.DataFrame
         Coordinates are WGS 84 [degrees, 6 decimals]; crossing-days have 2 decimals and reports
         1, since they are expected numbers or spread over several roads; rates have 3
-        significant digits. Crossings are missing where no tagged animal was in reach.
+        significant digits. Deaths are missing where they are not known; ``deaths_note`` says why.
+        Crossings are missing where no tagged animal was in reach.
         ``stretch`` and what belongs to it are missing where nothing stands out.
     """
     ranked, scale = findings.ranked, scale_of(study, findings)
@@ -68,7 +74,7 @@ def ranked_table(study: Study, findings: Findings) -> pd.DataFrame:
     invented = f" ({INVENTED_BANNER.lower()})" if study.settings.study.invented else ""
     table: dict[str, Any] = {
         "rank": ranked["rank"].astype("int64"),
-        "basis": basis(units) + invented,
+        "basis": basis(units, findings.deaths) + invented,
         "road": _texts(ranked["road"]),
         "route": _texts(ranked["route"]),
         "begin_measure": rounded(ranked["begin_measure"], 3),
@@ -80,6 +86,7 @@ def ranked_table(study: Study, findings: Findings) -> pd.DataFrame:
         "end_latitude": ends[:, 3],
         "end_longitude": ends[:, 2],
         **length_column(ranked["length_m"], units),
+        **_deaths(ranked, units),
         "rests_on": _texts(ranked["rests_on"]),
         "animals_in_reach": ranked["animals_in_reach"].astype("int64"),
     }
@@ -92,8 +99,7 @@ def ranked_table(study: Study, findings: Findings) -> pd.DataFrame:
     table |= {
         name: pd.to_numeric(ranked[name]).astype("Int64") for name in ("animals", "observers")
     }
-    for name in RATES:
-        table[rate_name(name, units)] = significant(per_length(ranked[name], units))
+    table |= rate_columns(ranked, RATES, units)
     table["interval_note"] = [interval_note(row, units) for row in ranked.to_dict("records")]
     table |= _chance(findings, scale)
     table |= {"what_to_look_at": _texts(ranked["look_at"]), "owner": _texts(ranked["owner"])}
@@ -101,6 +107,24 @@ def ranked_table(study: Study, findings: Findings) -> pd.DataFrame:
     table |= speed_column(ranked["speed_limit_kmh"], units)
     table["segment_ids"] = _texts(ranked["segment_ids"])
     return pd.DataFrame(table, index=ranked.index).reset_index(drop=True)
+
+
+def _deaths(ranked: pd.DataFrame, units: Units) -> dict[str, Any]:
+    """Return expected deaths of each row, and how sure its rank is."""
+    return {
+        **rate_columns(ranked, (*DEATHS, *EXCESS), units),
+        **{name: significant(pd.to_numeric(ranked[name])) for name in RELATIVE},
+        "chance_among_worst": rounded(ranked["chance_among_worst"], 3),
+        "deaths_note": _texts(ranked["deaths_note"]),
+        **{name: pd.to_numeric(ranked[name]).astype("Int64") for name in RANKS},
+    }
+
+
+def rate_columns(
+    table: pd.DataFrame, names: Iterable[str], units: Units
+) -> dict[str, pd.Series[Any]]:
+    """Return rates per km under the names and in the numbers of the study's units."""
+    return {rate_name(name, units): significant(per_length(table[name], units)) for name in names}
 
 
 def _chance(findings: Findings, scale: Scale) -> dict[str, Any]:
@@ -116,7 +140,7 @@ def _chance(findings: Findings, scale: Scale) -> dict[str, Any]:
         "p_value_note": [
             p_note(row, scale.draws, scale.units) for row in ranked.to_dict("records")
         ],
-        **{name: pd.to_numeric(ranked[name]).astype("Int64") for name in STABLE},
+        "kept_of_100": pd.to_numeric(ranked["kept_of_100"]).astype("Int64"),
         "stretch": [stretch_letter(which) for which in number],
         **_in_stretch(inside, scale.units),
         "stretch_p_value": rounded(own["p_value"], 4),
@@ -190,7 +214,10 @@ def ranked_geojson(study: Study, findings: Findings) -> bytes:
         "study": settings.study.name,
         "invented": settings.study.invented,
         "invented_note": INVENTED_BANNER if settings.study.invented else "",
-        "rank_goes_by": basis(settings.study.units),
+        "rank_goes_by": basis(settings.study.units, findings.deaths),
+        "deaths": findings.deaths.words,
+        "deaths_notes": list(findings.deaths.notes),
+        "among_worst": settings.mortality.worst_places,
         "rate_unit": f"per {length_unit(settings.study.units)} of road and year",
         "interval_level": settings.hotspots.interval,
         "verdict": findings.chance.words,

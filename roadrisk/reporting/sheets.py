@@ -29,14 +29,18 @@ SHEETS: dict[str, tuple[str, ...]] = {
     "dead": ("Dead reports, smoothed, here at most",),
     "stretches": (
         "Road", "Starts", "Ends", "Length", "How much more than around", "Chance",
+        "Road deaths a year", "Road deaths per {unit} and year",
+        "Above similar roads, per {unit} and year", "Chance that a crossing kills",
         "Found again when the records are drawn anew", "Isn't it just where people drive or look?",
-        "Its places in the ranked list", YEARS, "Rests on", "Crossing-days",
-        "Public reports", "Speed limit", "Owner", "Route and measure",
+        "Its places in the ranked list", "Are these among the worst", YEARS, "Rests on",
+        "Crossing-days", "Public reports", "Speed limit", "Owner", "Route and measure",
     ),
     "windows": (
         "Where", "What to look at there", "Rests on",
-        "Crossing-days and reports per {unit} and year", "Chance",
-        "Rank with other animals, observers, years", "Public reports",
+        "Road deaths per {unit} and year", "Above similar roads, per {unit} and year",
+        "Beside the mean of all roads", "Is it among the worst", "Its rank may be",
+        "Chance that a crossing kills", "Crossing-days and reports per {unit} and year", "Chance",
+        "Found again when the records are drawn anew", "Public reports",
         "Crossing-days of tagged animals", "Crossing-days per animal and year",
         "Tagged animals in reach", "Traffic", "Speed limit", "Owner", "Route and measure", "Length",
         "From", "To",
@@ -186,30 +190,6 @@ def kept_in_full(row: Mapping[str, Any]) -> str:
         f"{int(many)} of 100 (no forecast; not compared with chance again; the animals' years are "
         "not told apart)"
     )
-
-
-def rank_words(low: Any, high: Any) -> str:
-    """Return the ranks in resamples for a row of the list; nothing where they can't be told."""
-    if pd.isna(low) or pd.isna(high):
-        return ""
-    return f"rank {low} to {high} in resamples"
-
-
-def rank_range(row: Mapping[str, Any], level: float) -> str:
-    """Return the ranks that a window takes in resamples."""
-    if pd.isna(row["rank_low"]):
-        return kept(row)
-    low, high = int(row["rank_low"]), int(row["rank_high"])
-    return f"{low} to {high} ({100 * level:.0f} % interval); {kept(row)}"
-
-
-def ranks_of(ranked: pd.DataFrame) -> str:
-    """Return ranks with what they are in resamples: ``1 (1 to 4 in resamples), 4 (2 to 6)``."""
-    parts: list[str] = []
-    for rank, low, high in ranked[["rank", "rank_low", "rank_high"]].itertuples(index=False):
-        known = "" if pd.isna(low) or pd.isna(high) else f" ({low} to {high})"
-        parts.append(f"{rank}{known if parts else known.replace(')', ' in resamples)')}")
-    return ", ".join(parts) or "none among those listed"
 
 
 def distance(metres: float, units: Units) -> str:

@@ -19,6 +19,7 @@ from roadrisk.reporting.wording import (
     count,
     credit,
     how_to_read,
+    length_unit,
     study_line,
 )
 from roadrisk.reporting.year_chart import NO_STRETCH, chart_notes, undated, year_chart
@@ -59,6 +60,7 @@ def stretches_html(study: Study, findings: Findings) -> bytes:
         *(f'<p class="banner">{_text(words)}</p>' for words in (*banners, EXACT_PLACES)),
         f"<h1>{_text(settings.study.name)}</h1>",
         f'<p class="small">{_text(species)}; {_text(period)}</p>',
+        f'<p class="verdict">{_text(findings.deaths.words)}</p>',
         f'<p class="verdict">{_text(findings.chance.words)}</p>',
         f'<p class="small">{_text(power_sentence(findings))}</p>',
         *(_summary(row, scale) for row in rows_of(findings.stretches)),
@@ -67,7 +69,8 @@ def stretches_html(study: Study, findings: Findings) -> bytes:
         _article(row, findings, scale, chart_notes(findings.stretch_years, settings))
         for row in rows_of(findings.stretches)
     ]
-    words = [findings.chance.method, *how_to_read(settings), CONFIDENTIAL, *SAFETY, credit(study)]
+    words = [findings.chance.method, *how_to_read(settings, findings.deaths), CONFIDENTIAL, *SAFETY,
+             credit(study)]  # fmt: skip
     foot = [
         "<h2>What could be found at all</h2>",
         f'<p class="small">{_text(findings.chance.power)}</p>',
@@ -103,7 +106,8 @@ def _article(row: dict[str, Any], findings: Findings, scale: Scale, notes: list[
     years = findings.stretch_years
     years = years[years["stretch"] == which]
     ranked = findings.ranked[findings.ranked["stretch"] == which]
-    lines = zip(SHEETS["stretches"], stretch_lines(row, years, ranked, scale), strict=True)
+    labels = [label.format(unit=length_unit(scale.units)) for label in SHEETS["stretches"]]
+    lines = zip(labels, stretch_lines(row, years, ranked, scale), strict=True)
     out = ["<article>", f"<h2>Stretch {stretch_letter(which)}</h2>", "<dl>"]
     out += [f"<dt>{_text(label)}</dt><dd>{_text(value)}</dd>" for label, value in lines if value]
     out.append("</dl>")

@@ -12,15 +12,25 @@ if TYPE_CHECKING:
     from datetime import date
 
     from roadrisk.base.units import Units
-    from roadrisk.findings import Findings
+    from roadrisk.findings import DeathTables, Findings
     from roadrisk.hotspot_settings import HotspotsSection
     from roadrisk.settings import Settings
     from roadrisk.study import Study
 
-BASIS = (
-    "crossing-days of tagged animals and public reports, each counted as one, per {unit} and year; "
-    "the chance of being killed is not estimated yet"
+EVIDENCE = (
+    "crossing-days of tagged animals and public reports, each counted as one, per {unit} and year"
 )
+# What ranks go by, by `ranked_by`.
+BASIS = {
+    "deaths": "expected road deaths per {unit} and year, from {sources} together",
+    "relative": "where more die than elsewhere, as a multiple of the mean of all roads, from "
+    "{sources} together; how many die isn't known, since no source has a known chance of counting "
+    "a death",
+    "bound": "where more die than elsewhere, as a multiple of the mean of all roads, from "
+    "{sources} together; of how many die only an upper bound is known, since the sources that say "
+    "how many counted no death",
+    "evidence": EVIDENCE + "; not by deaths, since nothing that was counted tells of them",
+}
 WHAT_CROSSING_DAYS_ARE = (
     "A crossing-day is a day on which a tagged animal crossed that road at least once, if animals "
     "don't respond to the road: whether they avoid it can't be seen in fixes that lie hours or "
@@ -44,6 +54,8 @@ TILE_NOTE = (
 )
 OSM_CREDIT = "© OpenStreetMap contributors (ODbL)"
 INVENTED_BANNER = "Invented demonstration data"
+# Coverage of every interval of deaths.
+_OF_DEATHS = 0.9
 _MONTHS = [
     "January",
     "February",
@@ -70,9 +82,32 @@ def per_length_unit(rate_per_km: float, units: Units) -> float:
     return rate_per_km * M_PER_MILE / 1000 if units == "us" else rate_per_km
 
 
-def basis(units: Units) -> str:
+def ranked_by(deaths: DeathTables | None) -> str:
+    """Return what ranks go by: "deaths", "relative", "bound" or "evidence"."""
+    if deaths is None or not deaths.ordered:
+        return "evidence"
+    if not deaths.known:
+        return "relative"
+    return "bound" if deaths.bound_only else "deaths"
+
+
+def basis(units: Units, deaths: DeathTables | None = None) -> str:
     """Return what ranks go by, in a few words."""
-    return BASIS.format(unit=length_unit(units))
+    names: list[str] = []
+    if deaths is not None:
+        table = deaths.sources
+        names = (
+            table["source"][(table["counted"] > 0) | table["how_many"].astype(bool)]
+            .astype(str)
+            .tolist()
+        )
+    said = BASIS[ranked_by(deaths)]
+    return said.format(unit=length_unit(units), sources=and_words(*names))
+
+
+def and_words(*words: str) -> str:
+    """Return words as a list in a sentence: ``a, b and c``."""
+    return " and ".join(part for part in (", ".join(words[:-1]), *words[-1:]) if part)
 
 
 def number(value: float, digits: int = 3) -> str:
@@ -136,7 +171,7 @@ def credit(study: Study) -> str:
     return "; ".join(parts)
 
 
-def how_to_read(settings: Settings) -> list[str]:
+def how_to_read(settings: Settings, deaths: DeathTables | None = None) -> list[str]:
     """Return the sentences that explain the map and the list."""
     hot, study = settings.hotspots, settings.study
     chance = number(100 * hot.alpha)
@@ -150,12 +185,16 @@ def how_to_read(settings: Settings) -> list[str]:
         "reports": "to where people report at all, as much as they report there and as far as the "
         f"notes say that it is known (a tagged animal's {within})",
     }.get(hot.null, within)
+    again = 'Rank intervals and "found' if ranked_by(deaths) == "evidence" else '"Found'
+    level = f"{100 * hot.interval:.0f} % interval"
+    level += "" if hot.interval == _OF_DEATHS else ", of deaths a 90 % interval"
     return [
-        f"Colour and width: {basis(study.units)}. {_smoothing(hot, smoothed)}",
         f"The list ranks pieces of road of about {short_length(hot.rank_window_m, study.units)} "
-        f"by {basis(study.units)}; all years are pooled.",
-        f"Two numbers in brackets are a {100 * hot.interval:.0f} % interval; where there is none, "
-        "the reason stands there.",
+        f"by {basis(study.units, deaths)}; all years are pooled.",
+        *_of_deaths(settings, deaths),
+        f"Crossings and reports: {EVIDENCE.format(unit=length_unit(study.units))}. "
+        f"{_smoothing(hot, smoothed)}",
+        f"Two numbers in brackets are a {level}; where there is none, the reason stands there.",
         f"A stretch stands out when more was recorded there than chance gathers anywhere on this "
         f"network in all but {chance} of 100 tries. In each try the records of one animal, or of "
         f"one observer at one place, move together {moved}. "
@@ -164,7 +203,7 @@ def how_to_read(settings: Settings) -> list[str]:
         f"to {short_length(hot.longest_stretch_m, study.units)} with what chance puts there, each "
         "animal and each observer having one voice; how far off that may be is read from "
         "resamples, and is a guide more than a limit.",
-        'Rank intervals and "found again in so many of 100": the study is drawn anew from its own '
+        f'{again} again in so many of 100": the study is drawn anew from its own '
         "records, with other animals and observers and one year of reports fewer. A stretch counts "
         "as found again if one of the best runs of road in the new draw, as many as there are "
         "stretches, overlaps it by half. That is no forecast, the draw is not compared with "
@@ -174,6 +213,33 @@ def how_to_read(settings: Settings) -> list[str]:
         "uncertain is shared between the roads within its reach.",
         "Reports come from where people pass and look: few reports do not mean few animals.",
         NO_PROOF,
+    ]
+
+
+def _of_deaths(settings: Settings, deaths: DeathTables | None) -> list[str]:
+    """Say what is behind numbers of deaths and ranks that go by them."""
+    by, study = ranked_by(deaths), settings.study
+    if deaths is None or by == "evidence":
+        return []
+    piece = short_length(settings.mortality.piece_m, study.units)
+    sources = deaths.sources
+    told = and_words(*sources["source"][sources["how_many"].astype(bool)].astype(str))
+    many = {
+        "deaths": f"How many die is known from {told}; public reports say only where. ",
+        "bound": f"How many die at most is known from {told}. ",
+    }.get(by, "")
+    above = (
+        '"Above similar roads" is what a place has beyond roads of the same habitat and traffic, '
+        "where these tell, else beyond the mean of all roads."
+    )
+    return [
+        f"{many}Deaths are judged for pieces of road of {piece}, each with its neighbours along "
+        "the road, so that a place without a record of its own may still rank high; a place on a "
+        "road that nobody watched is judged from roads like it.",
+        *([above] if by == "deaths" else []),
+        f"A rank's interval and the chance of being among the worst "
+        f"{settings.mortality.worst_places} are among all windows that the roads are cut into: "
+        "a wide interval means that others may be as bad.",
     ]
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from roadrisk.reporting.appendix_tables import appendix_tables
 from roadrisk.reporting.column_words import COLUMNS_FILE, columns_table
 from roadrisk.reporting.csv_text import csv_bytes
+from roadrisk.reporting.death_tables import death_tables
 from roadrisk.reporting.other_tables import (
     doubts_table,
     left_out_table,
@@ -35,7 +36,8 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
     ``map.html``, ``stretches.html`` (a sheet for each stretch that stands out, to print),
     ``ranked_stretches.csv`` and ``.geojson``, ``stretches.csv`` (those that stand
     out, from start to end), ``stretch_years.csv`` (their reports by year), ``power.csv`` (what
-    could be found), ``segments.csv`` (crossing frequencies), the tables of tagged animals
+    could be found), ``segments.csv`` (crossing frequencies), the tables of deaths
+    (`death_tables.death_tables`), the tables of tagged animals
     (`tracked_tables.tracked_tables`), those of reports (`report_tables.report_tables`), the
     appendix (`appendix_tables.appendix_tables`),
     ``left_out.csv``, ``doubts.csv``, ``road_mismatches.csv``, ``columns.csv`` (what every column
@@ -71,6 +73,7 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
         "stretch_years.csv": stretch_years_table(findings),
         "power.csv": power_table(findings, units),
         "segments.csv": segments_table(study, findings),
+        **death_tables(findings.deaths, units),
         **tracked_tables(findings.tracked, units),
         **appendix_tables(findings, units),
         **report_tables(findings.reports, units),

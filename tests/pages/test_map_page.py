@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 
 from roadrisk.reporting.map import map_html
 from roadrisk.reporting.stretch_page import stretches_html
-from tests.reporting import made_up
+from tests.reporting import made_up, made_up_deaths
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -120,19 +120,26 @@ def test_layers_go_and_come_back(made_map: Path, open_page: Opener) -> None:
                 assert page.locator(".chip").count() == (7 if expected else 0)
 
 
-def test_ranks_in_resamples_stand_in_the_list(made_map: Path, open_page: Opener) -> None:
-    """By hand: the first row's rank interval; nothing where it can't be told."""
+def test_rank_intervals_stand_in_the_list(
+    made_map: Path, tmp_path: Path, open_page: Opener
+) -> None:
+    """By hand: by deaths; by crossings and reports, and nothing where it can't be told."""
     rows = open_page(made_map).page.locator("#list li")
+    expect(rows.nth(0)).to_contain_text("rank 1 to 7 (90 % interval)")
+    path = tmp_path / "map.html"
+    path.write_bytes(map_html(made_up.study(), made_up_deaths.by_evidence(made_up.findings())))
+    rows = open_page(path).page.locator("#list li")
     expect(rows.nth(0)).to_contain_text("rank 1 to 7 in resamples")
     expect(rows.nth(3)).not_to_contain_text("in resamples")
+    expect(rows.nth(0)).to_contain_text(
+        "31.4 crossing-days and reports per km and year (14.1 to 56.5)"
+    )
 
 
 def test_a_row_says_what_is_counted_and_what_it_rests_on(made_map: Path, open_page: Opener) -> None:
     """By hand: the noun of the first row's number; the last rests on one report, not watched."""
     rows = open_page(made_map).page.locator("#list li")
-    expect(rows.nth(0)).to_contain_text(
-        "31.4 crossing-days and reports per km and year (14.1 to 56.5)"
-    )
+    expect(rows.nth(0)).to_contain_text("3.14 road deaths per km and year (1.26 to 6.28)")
     expect(rows.nth(6)).to_contain_text("rests on a single report")
     expect(rows.nth(6)).to_contain_text("tagged animals: not watched here")
 

@@ -68,7 +68,7 @@ def deaths(segments: gpd.GeoDataFrame, hills: list[tuple[int, float, float, floa
     return DeathTables(
         known=True, bound_only=False, ordered=True,
         words="About 4.2 animals die a year on these 9.6 km of road (90 % interval 1.7 to 8.4), "
-        "as carcasses and crossings say.",
+        "as carcass surveys and crossings of tagged animals say.",
         notes=("Invented: two searchers of five found what was laid out.",
                "Traffic of 4 of 10 roads is known."),
         pieces=pieces,
@@ -90,7 +90,8 @@ def deaths(segments: gpd.GeoDataFrame, hills: list[tuple[int, float, float, floa
             **with_ends(YEAR, [4.2, 3.9]), "worst_shared": [4, 4], "worst": [5, 5],
         }),
         sources=pd.DataFrame({
-            "source": ["carcasses", "crossings", "dead reports"], "counted": [6.0, 0.0, 23.123],
+            "source": ["carcass surveys", "crossings of tagged animals",
+                       "public reports of dead animals"], "counted": [6.0, 0.0, 23.123],
             "watched_km": [3.2, 9.6, 9.6], "how_many": [True, True, False],
         }),
         kill_compared=pd.DataFrame({
@@ -175,8 +176,8 @@ def only_a_bound(findings: Findings) -> Findings:
     gone = dict.fromkeys(three(EXCESS), np.nan)
     known, ranked, stretches = findings.deaths, findings.ranked, findings.stretches
     said = replace(
-        known, bound_only=True, words="No death was counted by carcasses: on these 9.6 km of road "
-        "at most 8.4 animals die a year (one-sided 95 % bound), which is not zero.",
+        known, bound_only=True, words="No death was counted by carcass surveys: on these 9.6 km of "
+        "road at most 8.4 animals die a year (one-sided 95 % bound), which is not zero.",
         pieces=known.pieces.assign(**bound(known.pieces, RATE), **gone, carcasses=0.0),
         roads=known.roads.assign(**bound(known.roads, YEAR, RATE), carcasses=0.0,
                                  coming_year_low=0.0),
@@ -280,7 +281,7 @@ def _when(roads: list[str]) -> pd.DataFrame:
         many = np.arange(len(values)) % 5
         tables.append(pd.DataFrame({
             "counted_by": kind, "value": values, "carcasses": many * 1.0,
-            "reports_dead": 1.5 * many, "reports_alive": 2.25 * many,
+            "reports_dead": 1.5 * many, "reports_alive": 2.25 * many, "reports_other": 0.0,
             "crossings": np.nan if kind == "sex" else 3.0 * many,
             "deaths": 0.5 * many if kind == "road" else np.nan,
         }))  # fmt: skip

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from collections.abc import Callable
 from dataclasses import replace
 
 import geopandas as gpd
@@ -11,20 +12,25 @@ import pandas as pd
 import pyproj
 import pytest
 
+from roadrisk.findings import Findings
 from roadrisk.reporting.csv_text import csv_bytes
 from roadrisk.reporting.ranked_list import ranked_geojson, ranked_table
-from tests.reporting import made_up
+from tests.reporting import made_up, made_up_deaths
 
 COLUMNS = [
     "rank", "basis", "road", "route", "begin_measure", "end_measure", "measure_unit", "place",
-    "begin_latitude", "begin_longitude", "end_latitude", "end_longitude", "length_m", "rests_on",
+    "begin_latitude", "begin_longitude", "end_latitude", "end_longitude", "length_m",
+    "deaths_per_km_year", "deaths_per_km_year_low", "deaths_per_km_year_high",
+    "excess_per_km_year", "excess_per_km_year_low", "excess_per_km_year_high",
+    "relative_rate", "relative_rate_low", "relative_rate_high", "chance_among_worst",
+    "deaths_note", "rank_low", "rank_high", "rests_on",
     "animals_in_reach", "crossing_days",
     "crossing_days_low", "crossing_days_high",
     "crossing_days_per_animal_year", "crossing_days_per_animal_year_low",
     "crossing_days_per_animal_year_high", "crossing_days_note", "least_crossings",
     "reports_alive", "reports_dead", "reports_other", "animals", "observers",
     "evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high",
-    "interval_note", "p_value", "p_value_note", "kept_of_100", "rank_low", "rank_high", "stretch",
+    "interval_note", "p_value", "p_value_note", "kept_of_100", "stretch",
     "metres_in_stretch", "stretch_p_value", "stretch_kept_of_100", "stretch_length_m",
     "stretch_begin_low_m",
     "stretch_begin_high_m", "stretch_end_low_m", "stretch_end_high_m", "what_to_look_at", "owner",
@@ -67,7 +73,13 @@ def test_columns_and_rounding() -> None:
     )
     assert table["stretch"].fillna("").tolist() == ["A"] * 3 + [""] * 4
     assert first[["kept_of_100", "rank_low", "rank_high"]].tolist() == [91, 1, 7]
-    assert np.isnan(table["rank_high"][3])
+    # A tenth of 31.4159, with ends at 0.4 and 2 times of it; 9.123 / 10 / 0.35.
+    deaths = [f"deaths_per_km_year{end}" for end in ("", "_low", "_high")]
+    assert first[deaths].tolist() == [3.14, 1.26, 6.28]
+    assert table["relative_rate"][3] == 2.61
+    assert table["excess_per_km_year_low"][6] == -0.452  # 0.12 - 0.5 - 0.6 * 0.12
+    assert first["chance_among_worst"] == 0.97
+    assert table["deaths_note"].isna().all()
     ends = [f"stretch_{e}_m" for e in ("begin_low", "begin_high", "end_low", "end_high")]
     assert first[ends].tolist() == [-30, 20, 310, 390]
     assert table.loc[3:, [*ends, "stretch_p_value"]].isna().all(axis=None)
@@ -100,6 +112,8 @@ def test_us_customary_units() -> None:
     table = ranked_table(made_up.study(units="us"), made_up.findings())
     assert table["length_ft"][0] == 328
     assert table["evidence_per_mile_year"][0] == 50.6  # 31.4159 * 1.609344 = 50.559
+    assert table["deaths_per_mile_year_high"][0] == 10.1  # 2 * 3.14159 * 1.609344
+    assert table["excess_per_mile_year"][0] == 4.25  # 2.64159 * 1.609344
     assert table["stretch_begin_low_ft"][0] == -98  # -30 / 0.3048
     assert table["speed_limit_mph"][0] == 56
     assert table["feet_in_stretch"][1] == 132  # 40.25 / 0.3048
@@ -128,17 +142,47 @@ def test_geojson_says_what_the_table_says() -> None:
     assert apart.max() < 0.12
 
 
-def test_what_the_rank_goes_by_is_said() -> None:
-    """The reader of either file sees that deaths don't count yet, and that data are invented."""
-    study, findings = made_up.study(), made_up.findings()
+@pytest.mark.parametrize(("poorer", "words"), [
+    (lambda findings: findings, "expected road deaths per km and year"),
+    (made_up_deaths.not_known, "how many die isn't known"),
+    (made_up_deaths.only_a_bound, "only an upper bound is known"),
+    (made_up_deaths.by_evidence, "not by deaths"),
+])  # fmt: skip
+def test_what_the_rank_goes_by_is_said(
+    poorer: Callable[[Findings], Findings], words: str
+) -> None:  # fmt: skip
+    """The reader of either file sees what was ranked by, and that data are invented."""
+    study, findings = made_up.study(), poorer(made_up.findings())
     metadata = json.loads(ranked_geojson(study, findings))["metadata"]
-    assert "being killed is not estimated yet" in metadata["rank_goes_by"]
+    assert words in metadata["rank_goes_by"]
+    assert metadata["deaths"] == findings.deaths.words
+    assert metadata["deaths_notes"] == list(findings.deaths.notes)
+    assert metadata["among_worst"] == 5
     assert metadata["invented"] is True
     assert any("no proof of safety" in text for text in metadata["cautions"])
     assert any("not for publication" in text for text in metadata["cautions"])
     basis = ranked_table(study, findings)["basis"]
-    assert basis.str.contains("being killed is not estimated yet").all()
+    assert basis.str.contains(words, regex=False).all()
     assert basis.str.contains("invented").all()
+
+
+def test_deaths_that_are_not_known_are_missing_and_say_why() -> None:
+    """By hand: only where, only a bound, nothing; ranks in resamples where nothing tells."""
+    study, full = made_up.study(), made_up.findings()
+    deaths = [f"deaths_per_km_year{end}" for end in ("", "_low", "_high")]
+    table = read_csv(ranked_table(study, made_up_deaths.not_known(full)))
+    assert table[deaths].isna().all(axis=None)
+    assert table["deaths_note"].str.startswith("how many die isn't known").all()
+    assert table["relative_rate"][0] == 8.98
+    table = read_csv(ranked_table(study, made_up_deaths.only_a_bound(full)))
+    assert np.isnan(table["deaths_per_km_year"][0])
+    assert table.loc[0, deaths[1:]].tolist() == [0, 6.28]
+    assert table["excess_per_km_year"].isna().all()
+    table = read_csv(ranked_table(study, made_up_deaths.by_evidence(full)))
+    assert table[[*deaths, "relative_rate", "chance_among_worst"]].isna().all(axis=None)
+    assert (table["deaths_note"] == "deaths were not estimated").all()
+    assert table.loc[0, ["rank_low", "rank_high"]].tolist() == [1, 7]
+    assert np.isnan(table["rank_high"][3])
 
 
 def test_an_empty_list_is_a_list() -> None:

@@ -1,5 +1,6 @@
 """Numbers, lengths and dates in words; all by hand."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 
@@ -8,17 +9,21 @@ import networkx as nx
 import numpy as np
 import pytest
 
+from roadrisk.findings import Findings
 from roadrisk.hotspot_settings import HotspotsSection
 from roadrisk.reporting.wording import (
+    and_words,
+    basis,
     count,
     credit,
     day,
     how_to_read,
     number,
+    ranked_by,
     rate_words,
     short_length,
 )
-from tests.reporting import made_up
+from tests.reporting import made_up, made_up_deaths
 
 
 @pytest.mark.parametrize(
@@ -101,7 +106,40 @@ def test_the_reader_is_told_which_kernel(chosen: dict[str, object], says: str) -
 
 def test_the_reader_is_told_what_it_is_and_is_not() -> None:
     """Units, interval, what stands out, and no promise of safety."""
-    text = " ".join(how_to_read(made_up.study(units="us").settings))
-    for words in ("per mile and year", "being killed is not estimated yet", "90 % interval",
-                  "5 of 100", "no proof of safety"):  # fmt: skip
+    deaths = made_up.findings().deaths
+    text = " ".join(how_to_read(made_up.study(units="us").settings, deaths))
+    for words in ("per mile and year", "90 % interval", "5 of 100", "no proof of safety",
+                  "How many die is known from carcass surveys and crossings of tagged animals",
+                  "among the worst 5", "pieces of road of 328 ft"):  # fmt: skip
         assert words in text
+
+
+BASES = [
+    (lambda findings: findings, "deaths",
+     "expected road deaths per km and year, from carcass surveys, crossings of tagged animals and "
+     "public reports of dead animals together"),
+    (made_up_deaths.not_known, "relative",
+     "where more die than elsewhere, as a multiple of the mean of all roads, from carcass surveys "
+     "and public reports of dead animals together; how many die isn't known"),
+    (made_up_deaths.only_a_bound, "bound", "of how many die only an upper bound is known"),
+    (made_up_deaths.by_evidence, "evidence",
+     "crossing-days of tagged animals and public reports, each counted as one, per km and year; "
+     "not by deaths"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("poorer", "by", "words"), BASES)
+def test_what_ranks_go_by(poorer: Callable[[Findings], Findings], by: str, words: str) -> None:
+    """By hand: all sources, no known chance, nothing found, nothing that tells of deaths."""
+    deaths = poorer(made_up.findings()).deaths
+    assert ranked_by(deaths) == by
+    assert words in basis("metric", deaths)
+    said = how_to_read(made_up.study().settings, deaths)
+    assert words in said[0]
+    # Where the list goes by deaths the records are drawn anew for stretches only.
+    assert any(text.startswith("Rank intervals and") for text in said) is (by == "evidence")
+    assert any("public reports say only where" in text for text in said) is (by == "deaths")
+
+
+def test_words_in_a_list() -> None:
+    assert [and_words(*"abc"[:n]) for n in range(4)] == ["", "a", "a and b", "a, b and c"]

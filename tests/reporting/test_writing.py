@@ -17,7 +17,11 @@ from tests.reporting import made_up
 
 NAMES = [
     "map.html", "stretches.html", "ranked_stretches.geojson", "ranked_stretches.csv",
-    "stretches.csv", "stretch_years.csv", "power.csv", "segments.csv", "tracked_animals.csv",
+    "stretches.csv", "stretch_years.csv", "power.csv", "segments.csv", "deaths_pieces.csv",
+    "deaths_roads.csv", "deaths_units.csv", "deaths_carcasses.csv", "deaths_12_months.csv",
+    "two_routes.csv", "death_sources.csv", "traffic_readings.csv", "kill_chance_assumptions.csv",
+    "survey_effort.csv", "population.csv", "survival.csv", "survival_curve.csv", "growth.csv",
+    "when.csv", "nests_by_road.csv", "tracked_animals.csv",
     "crossing_rates.csv",
     "crossing_times.csv", "crossing_conditions.csv", "home_ranges.csv", "roads_cut.csv",
     "network_k.csv", "local_gi.csv", "reports.csv", "report_links.csv", "report_choices.csv",
@@ -51,6 +55,13 @@ def test_segments_keep_their_numbers(tmp_path: Path, units: str) -> None:
     assert row["crossing_days_per_animal_year_low"] == 0.562
     assert row["least_crossings"] == 4
     assert row["reports_alive"] == 5.7
+    assert row[["kill_chance", "kill_chance_low", "kill_chance_high"]].tolist() == [0.2, 0.08, 0.4]
+    assert (row["traffic_used"], row["traffic_from"]) == (4200, "counted in 2019")
+    per = "mile" if units == "us" else "km"
+    # 1.4 with ends at 0.4 and 2 times of it, times 1.609344.
+    assert row[[f"deaths_per_{per}_year{end}" for end in ("", "_low", "_high")]].tolist() == (
+        [2.25, 0.901, 4.51] if units == "us" else [1.4, 0.56, 2.8]
+    )
     # No tagged animal in reach: missing and not 0.
     assert np.isnan(table.loc["s09", ["crossing_days", "least_crossings"]].to_numpy(float)).all()
     if units == "us":
@@ -74,6 +85,12 @@ def test_a_stretch_with_its_ends(tmp_path: Path, units: str) -> None:
     assert (row["animals"], row["observers"], row["reports"]) == (5, 6, 7.8)
     assert row[["reports_alive", "reports_dead", "reports_other"]].tolist() == [4.5, 3.2, 0.0]
     assert row[["crossing_days_low", "crossing_days_high"]].tolist() == [6.5, 12.25]
+    year = [f"deaths_per_year{end}" for end in ("", "_low", "_high")]
+    assert row[year].tolist() == [0.84, 0.336, 1.68]
+    per = "mile" if units == "us" else "km"
+    above = [f"excess_per_{per}_year{end}" for end in ("", "_low", "_high")]
+    # 1.9, 0.4, 4.1, times 1.609344.
+    assert row[above].tolist() == ([3.06, 0.644, 6.6] if units == "us" else [1.9, 0.4, 4.1])
     times = [f"times_around{end}" for end in ("", "_low", "_high")]
     assert row[times].tolist() == [6.12, 3.97, 8.8]
     # 50 and 90 km/h.
