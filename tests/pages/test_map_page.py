@@ -225,7 +225,7 @@ def test_what_the_study_is(made_map: Path, open_page: Opener) -> None:
         "With these 23 animals and observers about 30 of 100 hot stretches of 500 m at five times "
         "the rest would be found: others may have been missed."
     )
-    expect(page.locator("#basis")).to_contain_text("being killed is not estimated yet")
+    expect(page.locator("#basis")).to_contain_text("Ranked by expected road deaths per km and year")
     care = page.locator("#cautions")
     for words in ("Never stop or search on a road where it is unsafe", "permits",
                   "Contains places of protected animals: not for publication"):  # fmt: skip
