@@ -31,7 +31,8 @@ _TEMPLATES: dict[str, tuple[str, ...]] = {
         "occurrenceID", "eventDate", "decimalLatitude", "decimalLongitude",
         "coordinateUncertaintyInMeters", "scientificName", "vitality", "sex", "lifeStage",
         "reproductiveCondition", "behavior", "recordedBy", "samplingProtocol", "eventID",
-        "carcass_action", "occurrenceRemarks", "associatedMedia", "identificationVerificationStatus",
+        "carcass_action", "occurrenceRemarks", "associatedMedia",
+        "identificationVerificationStatus",
     ),
     "traffic.csv": TERMS["traffic"],
     "surveys.csv": (
