@@ -215,21 +215,21 @@ def _notes(
     if len(nests):
         coarse = int((nests["coordinateUncertaintyInMeters"] > NEAR_M).sum())
         out.append(
-            f"{len(nests)} nests: within {VERGE_M:g} m of a road's middle line is about its verge, "
-            f"within {NEAR_M:g} m the near ground (both choices of ours). {coarse} nests are known "
-            f"to no better than {NEAR_M:g} m and count by the place that is given."
+            f"Nests: {len(nests)}. Within {VERGE_M:g} m of a road's middle line is about its "
+            f"verge, within {NEAR_M:g} m the near ground (both choices of ours). Known to no "
+            f"better than {NEAR_M:g} m: {coarse}; these count by the place that is given."
         )
         unknown = int((nests["organismID"] != "").sum()) - len(lines)
         out.append(
-            f"For {len(lines)} nests the female's home is known (the median place of {LEAST_FIXES} "
-            f"fixes or more); for {unknown} more she is named and has too few fixes. Roads that "
-            "a straight line from nest to home meets are counted, as if she had walked it: which "
-            "way she went, and whether she came from home, isn't known."
+            f"Nests whose female has a known home (the median place of {LEAST_FIXES} fixes or "
+            f"more): {len(lines)}; whose female is named and has too few fixes: {unknown}. Roads "
+            "that a straight line from nest to home meets are counted, as if she had walked it: "
+            "which way she went, and whether she came from home, isn't known."
         )
     if gravid.any():
         dead = int((gravid & (vitality == "dead").to_numpy()).sum())
         out.append(
-            f"{int(gravid.sum())} reports of gravid or nesting females lie on roads, {dead} of "
-            "them dead. Others are not said to be so: that is no sign that they weren't."
+            f"Reports of gravid or nesting females on roads: {int(gravid.sum())}, {dead} of them "
+            "dead. That the others aren't said to be so is no sign that they weren't."
         )
     return tuple(out)

@@ -203,10 +203,10 @@ def _notes(
             "died, and reports follow the hours and roads of the people who report."
         )
         if (counts & ~dated).any():
-            out.append(f"{int((counts & ~dated).sum())} reports have no date: in no month.")
+            out.append(f"Reports without a date, in no month: {int((counts & ~dated).sum())}.")
     if (other := int((counts & (kind == "reports_other")).sum())) > 0:
         out.append(
-            f"{other} reports don't say whether the animal was dead or alive: they count as "
+            f"Reports that don't say whether the animal was dead or alive: {other}; they count as "
             "neither (reports_other)."
         )
     if (counts & (kind == "carcasses")).any():

@@ -115,8 +115,8 @@ def test_walks_from_home_to_nest(roads):
     assert rows["nests_within_100_m"].tolist() == [0, 0]
     # Of a road without a nest near it the nearest is told all the same: 150 m.
     assert rows["nearest_nest_m"].tolist() == [150, 150]
-    assert "For 2 nests the female's home is known" in notes
-    assert "for 2 more she is named" in notes
+    assert "has a known home (the median place of 5 fixes or more): 2;" in notes
+    assert "has too few fixes: 2." in notes
 
 
 def test_gravid_females(roads):
@@ -135,7 +135,7 @@ def test_gravid_females(roads):
     # One in the morning of 1 June in Berlin.
     assert rows["months"].to_dict() == {"Mill Lane": "July", "Sedge Lane": "June"}
     assert rows["nearest_nest_m"].isna().all()
-    assert "3 reports of gravid or nesting females lie on roads, 1 of them dead" in notes
+    assert "Reports of gravid or nesting females on roads: 3, 1 of them dead" in notes
 
 
 @pytest.mark.parametrize(
@@ -158,4 +158,4 @@ def test_places_don_t_come_out(roads):
     text = rows.reset_index().to_csv() + notes
     assert "123" not in text
     assert "17" not in text
-    assert "1 nests are known to no better than 100 m" in notes
+    assert "Known to no better than 100 m: 1;" in notes

@@ -157,7 +157,7 @@ def test_what_is_said(roads):
     said = " ".join(notes)
     # The report of an animal reported before counts 0 and isn't spoken of.
     assert "1 of 4 reports have no time of day" in said
-    assert "1 reports don't say whether" in said
+    assert "dead or alive: 1;" in said
     assert "not identified" in said
 
 

@@ -147,7 +147,7 @@ def test_nothing_is_said_of_hours_crossings_and_deaths(table):
     assert (rows["reports_dead"] == 0).all()
     count = int(by(table, "road").sum().round())
     assert any(f"{count} of {count} reports have no time of day" in n for n in notes)
-    assert any(f"{count} reports don't say whether the animal was dead" in n for n in notes)
+    assert any(f"dead or alive: {count};" in n for n in notes)
 
 
 def test_no_number_of_deaths_without_effort(taken, counted):
