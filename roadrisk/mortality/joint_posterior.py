@@ -15,7 +15,7 @@ from roadrisk.mortality.sparse_factor import Factor, factorise
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
 
-_ROUNDS, _LARGEST_STEP, _SETTLED, _SETTLED_VARIANCE = 80, 2.0, 3e-3, 1e-2
+_ROUNDS, _LARGEST_STEP, _SETTLED, _SETTLED_VARIANCE = 60, 2.0, 3e-3, 2e-2
 _LARGEST_VARIANCE = 16.0  # on the way only: bounds are of the variances as they are
 
 
@@ -113,8 +113,12 @@ class Fitter:
             settled = np.abs(move).max() < _SETTLED
             if turn > 1 or start is not None or settled:
                 fresh = self._variances(factor, across, schur)[0]
-                settled &= bool(np.abs(fresh - variance).max() < _SETTLED_VARIANCE)
-                variance = _consistent(fresh, expected, self._log_rate(inner, border))
+                gap = np.abs(fresh - variance) / np.maximum(variance, 1.0)
+                settled &= bool(gap.max() < _SETTLED_VARIANCE)
+                aim = _consistent(fresh, expected, self._log_rate(inner, border))
+                # Half of the way (of the logarithm), since rows beside each other that all go the
+                # whole way swing for ever where variances are large.
+                variance = np.sqrt(variance * aim) if variance.any() else aim
                 if settled:
                     break
         return self._finish(scales, prior, inner, border, variance)
