@@ -13,6 +13,12 @@ NOT_WATCHED = (
     "follow where people drive."
 )
 
+NO_RECORD = "no record of its own: deaths are judged from the road beside it and from roads like it"
+NO_RECORD_LOOK = (
+    "No record lies here: its place in the list comes from the road beside it and from roads like "
+    "it. Look for signs of crossing before anything is built."
+)
+
 
 def what_to_look_at(
     tally: Tally,
@@ -44,14 +50,7 @@ def what_to_look_at(
     str
         Sentences, most important first.
     """
-    out = _whose(tally)
-    reports = _reports(tally)
-    if tally.reports_dead >= max(0.5, tally.reports_alive) and not _single(tally):
-        out.append("Most reports here are of dead animals.")
-    if reports < 0.5:
-        out.append("No public report: only tagged animals show it.")
-    elif tally.crossing_days < 0.5:
-        out.append(HARDLY_CROSSED)
+    out = [NO_RECORD_LOOK] if _empty(tally) else [*_whose(tally), *_what(tally)]
     if near_bridge:
         out.append("Bridge or tunnel nearby: see whether animals can pass below or above.")
     if near_junction:
@@ -76,8 +75,11 @@ def rests_on(tally: Tally) -> str:
     -------
     str
         "5 tagged animals, 26 observers"; "a single report"; "parts of 3 reports of uncertain
-        place, together less than one".
+        place, together less than one"; that no record lies here, where deaths are judged from
+        places beside it.
     """
+    if _empty(tally):
+        return NO_RECORD
     if _single(tally):
         return "a single report"
     if _parts(tally):
@@ -88,6 +90,17 @@ def rests_on(tally: Tally) -> str:
         if many
     ]
     return ", ".join(who) or "faint parts of several records"
+
+
+def _what(tally: Tally) -> list[str]:
+    out = []
+    if tally.reports_dead >= max(0.5, tally.reports_alive) and not _single(tally):
+        out.append("Most reports here are of dead animals.")
+    if _reports(tally) < 0.5 and (tally.crossing_days >= 0.5 or tally.animals):
+        out.append("No public report: only tagged animals show it.")
+    elif tally.crossing_days < 0.5:
+        out.append(HARDLY_CROSSED)
+    return out
 
 
 def _whose(tally: Tally) -> list[str]:
@@ -111,6 +124,11 @@ def _whose(tally: Tally) -> list[str]:
 
 def _reports(tally: Tally) -> float:
     return tally.reports_alive + tally.reports_dead + tally.reports_other
+
+
+def _empty(tally: Tally) -> bool:
+    """Whether next to nothing lies here: less than a twentieth of a record in all."""
+    return tally.crossing_days + _reports(tally) < 0.05 and not tally.animals
 
 
 def _single(tally: Tally) -> bool:

@@ -82,7 +82,7 @@ def among_worst(row: Mapping[str, Any], scale: Scale) -> str:
     chance = float(row["chance_among_worst"])
     if np.isnan(chance):
         return ""
-    return f"with a chance of {number(chance, 2)} one of the {scale.worst} worst places"
+    return f"with a chance of {_chance(chance)} one of the {scale.worst} worst places"
 
 
 def rank_words(low: Any, high: Any, scale: Scale) -> str:
@@ -116,7 +116,7 @@ def worst_of(ranked: pd.DataFrame, scale: Scale) -> str:
     chances = ranked["chance_among_worst"].dropna()
     if chances.empty:
         return ""
-    shown = and_words(*(number(chance, 2) for chance in chances))
+    shown = and_words(*map(_chance, chances))
     return f"with chances of {shown} among the {scale.worst} worst places"
 
 
@@ -164,6 +164,13 @@ def first_line(row: Mapping[str, Any], scale: Scale) -> str:
 
 def _note(row: Mapping[str, Any], scale: Scale) -> str:
     return plain_text(row.get("deaths_note")) or WHY_NOT[scale.by]
+
+
+def _chance(chance: float) -> str:
+    """Return a chance from draws: none of them makes no zero."""
+    if chance < 0.01:
+        return "less than 0.01"
+    return "more than 0.99" if chance > 0.99 else f"{chance:.2f}"
 
 
 def _of_rank(scale: Scale) -> str:

@@ -228,7 +228,9 @@ def row_words(row: Mapping[str, Any], scale: Scale) -> list[str]:
     units = scale.units
     out = [_evidence_line(row, units) if scale.by == "evidence" else first_line(row, scale)]
     rests = plain_text(row["rests_on"])
-    if rests.startswith(("a single", "parts of", "faint", "no record")) or rests in _ALONE:
+    if rests.startswith("no record"):
+        out.append(rests)
+    elif rests.startswith(("a single", "parts of", "faint")) or rests in _ALONE:
         out.append(f"rests on {rests}")
     if unwatched(row):
         out.append("tagged animals: not watched here")

@@ -11,6 +11,11 @@ QUIET = {"near_junction": False, "near_bridge": False, "two_bands": False, "stan
          "short": False}  # fmt: skip
 
 
+# A window that the model of deaths ranks by what lies beside it.
+NOTHING = {"crossing_days": 0.0, "reports_alive": 0.02, "reports_dead": 0.0, "animals": 0,
+           "observers": 0, "reports": 0, "one_report": 0.0, "largest_share": 0.0}  # fmt: skip
+
+
 def tally(**changed: object) -> Tally:
     usual = {
         "crossing_days": 9.0, "reports_alive": 4.0, "reports_dead": 1.0, "reports_other": 0.0,
@@ -36,6 +41,7 @@ def tally(**changed: object) -> Tally:
       "reports_dead": 0.0, "reports": 3, "one_report": 0.4}, {},
      "Rests on parts of 3 reports of uncertain place, together less than one"),
     ({"crossing_days": 0.2, "animals": 0, "observers": 0}, {}, "faint parts of several records"),
+    (NOTHING, {}, "No record lies here: its place in the list comes from the road beside it"),
     ({}, {"near_bridge": True}, "Bridge or tunnel nearby"),
     ({}, {"near_junction": True}, "a fence would have to open here"),
     ({}, {"two_bands": True}, "both carriageways"),
@@ -58,10 +64,22 @@ def test_nothing_is_said_that_is_not_so() -> None:
     ({"crossing_days": 0.0, "animals": 0, "observers": 0, "reports_alive": 0.6,
       "reports_dead": 0.3, "reports": 2, "one_report": 0.6},
      "parts of 2 reports of uncertain place, together less than one"),
+    (NOTHING, "no record of its own: deaths are judged from the road beside it and from roads "
+     "like it"),
     ({"animals": 0, "observers": 0}, "faint parts of several records"),
 ])  # fmt: skip
 def test_whose_evidence_it_is(changed: dict[str, object], words: str) -> None:
     assert rests_on(tally(**changed)) == words
+
+
+def test_nothing_is_made_of_no_record() -> None:
+    """By hand: neither tagged animals nor reports are said to show a place without a record."""
+    said = what_to_look_at(tally(**NOTHING), **(QUIET | {"stands_out": False}))
+    assert said.startswith("No record lies here")
+    assert "tagged animal" not in said
+    assert said.endswith("Does not stand out from its neighbourhood by more than chance.")
+    faint = NOTHING | {"reports_alive": 0.3, "reports": 1}
+    assert "only tagged animals show it" not in what_to_look_at(tally(**faint), **QUIET)
 
 
 def test_one_dead_report_is_not_most_reports() -> None:
