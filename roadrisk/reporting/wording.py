@@ -82,27 +82,23 @@ def per_length_unit(rate_per_km: float, units: Units) -> float:
     return rate_per_km * M_PER_MILE / 1000 if units == "us" else rate_per_km
 
 
-def ranked_by(deaths: DeathTables | None) -> str:
+def ranked_by(deaths: DeathTables) -> str:
     """Return what ranks go by: "deaths", "relative", "bound" or "evidence"."""
-    if deaths is None or not deaths.ordered:
+    if not deaths.ordered:
         return "evidence"
     if not deaths.known:
         return "relative"
     return "bound" if deaths.bound_only else "deaths"
 
 
-def basis(units: Units, deaths: DeathTables | None = None) -> str:
+def basis(units: Units, deaths: DeathTables) -> str:
     """Return what ranks go by, in a few words."""
-    names: list[str] = []
-    if deaths is not None:
-        table = deaths.sources
-        names = (
-            table["source"][(table["counted"] > 0) | table["how_many"].astype(bool)]
-            .astype(str)
-            .tolist()
-        )
-    said = BASIS[ranked_by(deaths)]
-    return said.format(unit=length_unit(units), sources=and_words(*names))
+    by, table = ranked_by(deaths), deaths.sources
+    tells = table["counted"] > 0
+    if by == "deaths":
+        tells |= table["how_many"].astype(bool)
+    sources = and_words(*table["source"][tells].astype(str))
+    return BASIS[by].format(unit=length_unit(units), sources=sources)
 
 
 def and_words(*words: str) -> str:
@@ -171,7 +167,7 @@ def credit(study: Study) -> str:
     return "; ".join(parts)
 
 
-def how_to_read(settings: Settings, deaths: DeathTables | None = None) -> list[str]:
+def how_to_read(settings: Settings, deaths: DeathTables) -> list[str]:
     """Return the sentences that explain the map and the list."""
     hot, study = settings.hotspots, settings.study
     chance = number(100 * hot.alpha)
@@ -216,10 +212,10 @@ def how_to_read(settings: Settings, deaths: DeathTables | None = None) -> list[s
     ]
 
 
-def _of_deaths(settings: Settings, deaths: DeathTables | None) -> list[str]:
+def _of_deaths(settings: Settings, deaths: DeathTables) -> list[str]:
     """Say what is behind numbers of deaths and ranks that go by them."""
     by, study = ranked_by(deaths), settings.study
-    if deaths is None or by == "evidence":
+    if by == "evidence":
         return []
     piece = short_length(settings.mortality.piece_m, study.units)
     sources = deaths.sources

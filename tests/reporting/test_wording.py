@@ -25,6 +25,8 @@ from roadrisk.reporting.wording import (
 )
 from tests.reporting import made_up, made_up_deaths
 
+DEATHS = made_up.findings().deaths
+
 
 @pytest.mark.parametrize(
     ("value", "words"),
@@ -77,12 +79,12 @@ def test_whose_roads() -> None:
 def test_the_reader_is_told_how_it_was_tested() -> None:
     """By hand: the default, free moves, a half-width from the records."""
     settings = made_up.study().settings
-    plain = " ".join(how_to_read(settings))
+    plain = " ".join(how_to_read(settings, DEATHS))
     assert "smoothed along the roads over 200 m" in plain
     assert "move together within 2 km of road" in plain
     assert "up to 1 km" in plain
     other = HotspotsSection(null="free", bandwidth_from="records")
-    said = " ".join(how_to_read(settings.model_copy(update={"hotspots": other})))
+    said = " ".join(how_to_read(settings.model_copy(update={"hotspots": other}), DEATHS))
     assert "as if all of them had been watched alike" in said
     assert "the records themselves ask for" in said
 
@@ -100,7 +102,7 @@ def test_the_reader_is_told_which_kernel(chosen: dict[str, object], says: str) -
     """By hand: each kernel that a study may choose, and the correction at the area's border."""
     settings = made_up.study().settings
     other = HotspotsSection.model_validate(chosen)
-    said = " ".join(how_to_read(settings.model_copy(update={"hotspots": other})))
+    said = " ".join(how_to_read(settings.model_copy(update={"hotspots": other}), DEATHS))
     assert says in said
 
 
