@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
 import pandas as pd
 
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.findings import Findings, TrackedAnimals
 from roadrisk.hotspots.finding import find_hotspots
-from roadrisk.hotspots.ranked_rows import with_metres_in_stretch, with_reach
+from roadrisk.hotspots.ranked_rows import put_beside, with_metres_in_stretch, with_reach
+from roadrisk.hotspots.segment_table import segment_table
 from roadrisk.hotspots.watching import watching_of
 from roadrisk.mortality.all_deaths import estimate_deaths
 from roadrisk.roads.bands import partner_lixels
@@ -32,7 +32,6 @@ from roadrisk.telemetry.frequencies import (
     crossing_frequencies,
     frequency_words,
     lines_words,
-    only_watched,
 )
 from roadrisk.telemetry.home_range import home_ranges, roads_cut
 from roadrisk.telemetry.reach import reach_by_segment
@@ -42,9 +41,10 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
     from roadrisk.errors import Remark
+    from roadrisk.hotspots.finding import Hotspots
+    from roadrisk.hotspots.watching import Watching
     from roadrisk.mortality.all_deaths import AllDeaths
-    from roadrisk.roads.network import Lixels, Network
-    from roadrisk.sightings.placed import PlacedSightings
+    from roadrisk.roads.network import Ints, Lixels, Network
     from roadrisk.sightings.reviewed import Reviewed
     from roadrisk.study import Study
 
@@ -73,87 +73,17 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
     shown = progress or Silent()
     settings = study.settings
     roads = _roads(study, shown)
-    network, lixels, index = roads.network, roads.lixels, roads.index
-    points = _points(study)
-    steps = steps_of(points.fixes, settings.crossings.longest_step_days)
-    with shown.step("Steps across roads", 1) as tick:
-        crossings = crossings_of(steps, network, lixels, index)
-        tick()
-    partner = partner_lixels(network, lixels)
-    frequencies = crossing_frequencies(study, points.fixes, network, lixels, index, partner, shown)
-    with shown.step("Reports", 2) as tick:
-        counted = count_reports(study, points.reports, points.fixes, network, lixels, index)
-        tick()
-        doubted = open_doubts(study, points.reports, counted, network, index)
-        tick()
-    placed = counted.placed
-    watching = watching_of(study, network, lixels, index, partner)
-    with shown.step("Deaths", 1) as tick:
-        deaths = estimate_deaths(
-            study, points.fixes, steps, frequencies, counted, network, lixels, index, partner
-        )
-        tick()
+    found = _evidence(study, roads, shown)
     hot = find_hotspots(
-        network,
-        lixels,
-        partner,
-        frequencies,
-        placed.table,
-        placed.placement,
-        roads.places,
-        settings=settings.hotspots,
-        years=settings.study.years,
-        seed=settings.study.seed,
+        roads.network, roads.lixels, found.partner, found.frequencies, found.counted.placed.table,
+        found.counted.placed.placement, roads.places,
+        settings=settings.hotspots, years=settings.study.years, seed=settings.study.seed,
         zone=settings.study.time_zone,
         surveys=settings.sightings.surveys if settings.sightings else (),
-        area=study.area,
-        watching=watching,
-        deaths=deaths.field,
-        worst=settings.mortality.worst_places,
-        progress=shown,
-    )
-    remarks = (*_unsettled(study.remarks, counted), *points.remarks, *watching.remarks)
-    remarks += deaths.remarks
-    reach = reach_by_segment(network.segments, steps, reach_m=settings.crossings.reach_m)
-    near = reach_by_segment(hot.ranked, steps, reach_m=settings.crossings.reach_m)
-    lost = [_left_out(remarks), counted.left_out, deaths.left_out, watching.left_out]
-    left_out = pd.concat([table for table in lost if table is not None], ignore_index=True)
-    doubts = pd.concat([_doubts(remarks), doubted], ignore_index=True)
-    reporters = _reporters(study, points, counted, network, index)
-    return Findings(
-        segments=_segment_table(
-            network, lixels, reach, frequencies, placed, deaths, settings.study.years
-        ),
-        lixels=_with_deaths(hot.lixels, deaths),
-        stretches=hot.stretches,
-        stretch_years=hot.stretch_years,
-        ranked=with_reach(
-            with_metres_in_stretch(hot.ranked, hot.stretches), near["animals_in_reach"]
-        ),
-        crossings=crossings.table,
-        sightings=placed.table,
-        left_out=left_out,
-        doubts=doubts,
-        road_mismatches=roads.mismatches,
-        chance=hot.chance,
-        power=hot.power,
-        network_k=hot.network_k,
-        local_gi=hot.local_gi,
-        tracked=_tracked(study, points.fixes, network, frequencies, crossings),
-        reports=listed_reports(points.reports, held_reports(study), counted, reporters),
-        deaths=deaths.tables,
-        notes=(
-            *roads.notes,
-            *points.notes,
-            *_notes(steps, crossings, counted),
-            *counted.notes,
-            *reporters.notes,
-            *watching.notes,
-            *hot.notes,
-        ),
-        counts=_counts(study, points, steps, crossings, frequencies, counted)
-        | {"left_out": len(left_out), "doubts": len(doubts)},
-    )
+        area=study.area, watching=found.watching, deaths=found.deaths.field,
+        worst=settings.mortality.worst_places, progress=shown,
+    )  # fmt: skip
+    return _findings(study, roads, found, hot)
 
 
 def review_reports(study: Study, progress: Progress | None = None) -> Reviewed:
@@ -238,6 +168,94 @@ def _points(study: Study) -> _Points:
     return _Points(fixes, reports, background, remarks, notes)
 
 
+@dataclass(frozen=True, eq=False)
+class _Evidence:
+    """What animals, reports and surveys say, on the roads."""
+
+    points: _Points
+    partner: Ints
+    steps: Steps
+    crossings: Crossings
+    frequencies: Frequencies
+    counted: CountedReports
+    doubted: pd.DataFrame
+    watching: Watching
+    deaths: AllDeaths
+
+
+def _evidence(study: Study, roads: _Roads, shown: Progress) -> _Evidence:
+    network, lixels, index = roads.network, roads.lixels, roads.index
+    points = _points(study)
+    steps = steps_of(points.fixes, study.settings.crossings.longest_step_days)
+    with shown.step("Steps across roads", 1) as tick:
+        crossings = crossings_of(steps, network, lixels, index)
+        tick()
+    partner = partner_lixels(network, lixels)
+    frequencies = crossing_frequencies(study, points.fixes, network, lixels, index, partner, shown)
+    with shown.step("Reports", 2) as tick:
+        counted = count_reports(study, points.reports, points.fixes, network, lixels, index)
+        tick()
+        doubted = open_doubts(study, points.reports, counted, network, index)
+        tick()
+    watching = watching_of(study, network, lixels, index, partner)
+    with shown.step("Deaths", 1) as tick:
+        deaths = estimate_deaths(
+            study, points.fixes, steps, frequencies, counted, network, lixels, index, partner
+        )
+        tick()
+    return _Evidence(
+        points, partner, steps, crossings, frequencies, counted, doubted, watching, deaths
+    )
+
+
+def _findings(study: Study, roads: _Roads, found: _Evidence, hot: Hotspots) -> Findings:
+    settings, network = study.settings, roads.network
+    steps, counted, placed = found.steps, found.counted, found.counted.placed
+    remarks = (*_unsettled(study.remarks, counted), *found.points.remarks)
+    remarks += (*found.watching.remarks, *found.deaths.remarks)
+    reach = reach_by_segment(network.segments, steps, reach_m=settings.crossings.reach_m)
+    near = reach_by_segment(hot.ranked, steps, reach_m=settings.crossings.reach_m)
+    lost = [
+        _left_out(remarks), counted.left_out, found.deaths.left_out, found.watching.left_out,
+    ]  # fmt: skip
+    left_out = pd.concat([table for table in lost if table is not None], ignore_index=True)
+    doubts = pd.concat([_doubts(remarks), found.doubted], ignore_index=True)
+    reporters = _reporters(study, found.points, counted, network, roads.index)
+    ranked = with_metres_in_stretch(hot.ranked, hot.stretches)
+    segments = segment_table(
+        network, roads.lixels, reach, found.frequencies, placed, settings.study.years
+    )
+    return Findings(
+        segments=segments.join(found.deaths.segments),
+        lixels=put_beside(hot.lixels, found.deaths.lixels, "density_dead"),
+        stretches=hot.stretches,
+        stretch_years=hot.stretch_years,
+        ranked=with_reach(ranked, near["animals_in_reach"]),
+        crossings=found.crossings.table,
+        sightings=placed.table,
+        left_out=left_out,
+        doubts=doubts,
+        road_mismatches=roads.mismatches,
+        chance=hot.chance,
+        power=hot.power,
+        network_k=hot.network_k,
+        local_gi=hot.local_gi,
+        tracked=_tracked(study, found.points.fixes, network, found.frequencies, found.crossings),
+        reports=listed_reports(found.points.reports, held_reports(study), counted, reporters),
+        deaths=found.deaths.tables,
+        notes=(
+            *roads.notes,
+            *found.points.notes,
+            *_notes(steps, found.crossings, counted),
+            *counted.notes,
+            *reporters.notes,
+            *found.watching.notes,
+            *hot.notes,
+        ),
+        counts=_counts(study, found) | {"left_out": len(left_out), "doubts": len(doubts)},
+    )
+
+
 def _unsettled(remarks: tuple[Remark, ...], counted: CountedReports) -> tuple[Remark, ...]:
     """Return remarks without those that a decision on a held report settled."""
     settled = counted.decided.settled
@@ -259,25 +277,19 @@ def _reporters(
     )
 
 
-def _counts(
-    study: Study,
-    points: _Points,
-    steps: Steps,
-    crossings: Crossings,
-    frequencies: Frequencies,
-    counted: CountedReports,
-) -> dict[str, int]:
+def _counts(study: Study, found: _Evidence) -> dict[str, int]:
+    fixes, steps = found.points.fixes, found.steps
     return {
-        "animals": int(points.fixes["organismID"].nunique()),
-        "fixes": len(points.fixes),
+        "animals": int(fixes["organismID"].nunique()),
+        "fixes": len(fixes),
         "steps": len(steps.table),
         "steps_too_long": steps.too_long,
-        "steps_across_a_road": len(crossings.table),
-        "crossings_the_fixes_force": len(frequencies.found.forced),
-        "passed_below_or_above": crossings.off_ground,
+        "steps_across_a_road": len(found.crossings.table),
+        "crossings_the_fixes_force": len(found.frequencies.found.forced),
+        "passed_below_or_above": found.crossings.off_ground,
         "reports": len(study.sightings),
-        "reports_repeated": len(counted.repeats),
-        "reports_placed": len(counted.placed.table),
+        "reports_repeated": len(found.counted.repeats),
+        "reports_placed": len(found.counted.placed.table),
     }
 
 
@@ -304,49 +316,6 @@ def _tracked(
         words=frequency_words(frequencies.groups),
         notes=(*frequencies.notes, *lines_words(len(crossings.table), frequencies)),
     )
-
-
-def _segment_table(
-    network: Network,
-    lixels: Lixels,
-    reach: pd.DataFrame,
-    frequencies: Frequencies,
-    placed: PlacedSightings,
-    deaths: AllDeaths,
-    years: float,
-) -> gpd.GeoDataFrame:
-    segments = network.segments
-    placement = placed.placement
-    vitality = placed.table["vitality"].to_numpy()[placement.point]
-    where = lixels.segment[placement.lixel]
-    columns = {}
-    for name, chosen in (
-        ("reports_alive", vitality == "alive"),
-        ("reports_dead", vitality == "dead"),
-        ("reports_other", (vitality != "alive") & (vitality != "dead")),
-    ):
-        columns[name] = np.bincount(
-            where[chosen], placement.weight[chosen], minlength=len(segments)
-        )
-    rates = only_watched(frequencies.segments, reach["animals_in_reach"])
-    evidence = rates["crossing_days"].to_numpy() + sum(columns.values())
-    table = segments.drop(columns="geometry").join(reach).join(rates).assign(**columns)
-    table["evidence_per_km_year"] = evidence / (segments["length_m"].to_numpy() / 1000) / years
-    return segments[["geometry"]].join(table).join(deaths.segments)
-
-
-def _with_deaths(lixels: gpd.GeoDataFrame, deaths: AllDeaths) -> gpd.GeoDataFrame:
-    """Put the mean rate of each lixel's piece of road beside its densities."""
-    field, out = deaths.field, lixels.copy()
-    at = out.columns.get_loc("density_dead") + 1
-    nothing = np.full(len(out), np.nan)
-    relative, rate = field.result.relative, field.result.rate
-    known = rate is not None and not field.result.bound_only
-    per_km = field.on_lixels(rate.mean(axis=1) * field.result.typical) if known else nothing
-    out.insert(at, "deaths_per_km_year", per_km)
-    times = field.on_lixels(relative.mean(axis=1)) if field.ordered else nothing
-    out.insert(at + 1, "relative_rate", times)
-    return out
 
 
 def _left_out(remarks: tuple[Remark, ...]) -> pd.DataFrame:

@@ -17,7 +17,7 @@ from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, Events
 from roadrisk.hotspots.null_models import choose_null_model
 from roadrisk.hotspots.path_kernel import spread_events
 from roadrisk.hotspots.points import gathered, points_of
-from roadrisk.hotspots.ranked_rows import ranked_rows, window_rates
+from roadrisk.hotspots.ranked_rows import put_beside, ranked_rows, window_rates
 from roadrisk.hotspots.ranking import best_windows, tally
 from roadrisk.hotspots.stability import how_stable
 from roadrisk.hotspots.strands import lay_strands
@@ -40,10 +40,14 @@ if TYPE_CHECKING:
 
     from roadrisk.findings import ChanceTest
     from roadrisk.hotspot_settings import HotspotsSection
+    from roadrisk.hotspots.against_chance import AgainstChance
     from roadrisk.hotspots.chance import Chance
     from roadrisk.hotspots.null_models import NullWords
     from roadrisk.hotspots.path_kernel import LixelKernel
+    from roadrisk.hotspots.points import Points
     from roadrisk.hotspots.power import Power
+    from roadrisk.hotspots.ranking import Windows
+    from roadrisk.hotspots.strands import Strands
     from roadrisk.mortality.death_field import DeathField
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.places import Places
@@ -137,68 +141,34 @@ def find_hotspots(
     Hotspots
     """
     shown = progress or Silent()
-    counted = partner == np.arange(len(lixels))
-    strands = lay_strands(network, lixels, counted, settings.block_window_m)
     mass = frequencies.found.mass
     points = points_of(
         network, lixels, partner, mass, sightings, placement, zone, surveys=surveys,
         link_m=settings.link_m,
     )  # fmt: skip
-    events = gathered(strands, points, settings)
-    null = choose_null_model(
-        network, lixels, partner, strands, points, watching or Watching(), settings=settings,
-        zone=zone,
-    )  # fmt: skip
-    strands, tested = (
-        null.strands,
-        gathered(null.strands, null.points, settings, nameless_join=True),
+    found = _compared(
+        network, lixels, partner, points, watching or Watching(), settings, zone, area, seed, shown
     )
-    against = compared_with_chance(
-        network,
-        lixels,
-        counted,
-        tested,
-        strands,
-        points.event_year,
-        settings=settings,
-        area=area,
-        seed=seed,
-        progress=shown,
-    )
-    chance, power, kernel = against.chance, against.power, against.kernel
-    settings, notes = against.settings, (*null.notes, *against.notes)
+    events, tested, strands, settings = found.events, found.tested, found.strands, found.settings
+    chance, kernel = found.against.chance, found.against.kernel
     lines = lixel_geometry(network, lixels)
     stretch = join_stretches(network, lixels, chance.p_value, settings.alpha)
     table = _lixel_table(network, lixels, partner, lines, events, kernel, chance, stretch, years)
     scanned = scan_for_ends(
-        network,
-        lixels,
-        tested,
-        strands,
-        longest_m=settings.longest_stretch_m,
-        draws=min(settings.draws, MOST_DRAWS),
-        rng=generator(seed, "hotspots.scan"),
+        network, lixels, tested, strands, longest_m=settings.longest_stretch_m,
+        draws=min(settings.draws, MOST_DRAWS), rng=generator(seed, "hotspots.scan"),
         progress=shown,
-    )
+    )  # fmt: skip
     runs = match_runs(stretch, scanned.scan.runs, lixels.length_m)
     stretches = describe_stretches(
         network, lixels, lines, stretch, chance, tested, runs, places, mass, settings.interval
     )
     density = table["density_per_km_year"].to_numpy()
-    size = {"window_m": settings.rank_window_m, "rows": settings.rows}
-    if deaths is not None and deaths.ordered:
-        windows, dead = windows_by_deaths(lixels, deaths, density, **size, k=worst)
-    else:
-        windows = best_windows(network, lixels, events, density, **size)
-        dead = without_deaths(len(windows.first))
+    windows, dead = _windows(network, lixels, events, density, settings, deaths, worst)
     counted = tally(
-        windows,
-        events,
-        mass,
-        years=years,
-        level=settings.interval,
+        windows, events, mass, years=years, level=settings.interval,
         rng=generator(seed, "hotspots.ranking"),
-    )
+    )  # fmt: skip
     crossed = window_rates(windows, frequencies, len(lixels), settings.interval, seed)
     ranked = ranked_rows(
         network, lixels, partner, lines, windows, counted, crossed, chance, stretch, places,
@@ -209,63 +179,89 @@ def find_hotspots(
         h if run is None else from_low_to_high(run.lixel) for h, run in zip(hot, runs, strict=True)
     ]
     stable = how_stable(
-        network,
-        lixels,
-        tested,
-        strands,
-        mass,
-        points.event_year,
-        kernel,
-        windows,
-        spans,
-        [run is not None for run in runs],
-        scanned.ways,
-        window_m=settings.rank_window_m,
-        shortest_m=min(SHORTEST_M, settings.longest_stretch_m),
-        level=settings.interval,
-        rng=generator(seed, "hotspots.stability"),
-        progress=shown,
-    )
+        network, lixels, tested, strands, mass, points.event_year, kernel, windows, spans,
+        [run is not None for run in runs], scanned.ways, window_m=settings.rank_window_m,
+        shortest_m=min(SHORTEST_M, settings.longest_stretch_m), level=settings.interval,
+        rng=generator(seed, "hotspots.stability"), progress=shown,
+    )  # fmt: skip
     return Hotspots(
         table,
-        _beside(
-            _beside(stretches, stable.stretches, "ends_p_value"),
+        put_beside(
+            put_beside(stretches, stable.stretches, "ends_p_value"),
             deaths_in_stretches(deaths, spans),
             "crossing_days_high",
         ),
         _with_deaths(ranked, stable.windows, dead),
         reports_by_year(events, points.event_year, spans, len(lixels)),
-        _verdict(tested, chance, stretches, power, null.words, settings),
-        power.table,
+        _verdict(tested, chance, stretches, found.against.power, found.null, settings),
+        found.against.power.table,
         network_k_table(
-            network,
-            lixels,
-            tested,
-            strands,
-            draws=settings.draws,
-            level=settings.interval,
-            rng=generator(seed, "hotspots.network_k"),
-            progress=shown,
+            network, lixels, tested, strands, draws=settings.draws, level=settings.interval,
+            rng=generator(seed, "hotspots.network_k"), progress=shown,
         ),
         local_gi_table(
-            network,
-            lixels,
-            events,
-            piece_m=settings.rank_window_m,
-            near_m=settings.bandwidth_m,
+            network, lixels, events, piece_m=settings.rank_window_m, near_m=settings.bandwidth_m,
             years=years,
         ),
-        (*notes, stable.words),
+        (*found.notes, stable.words),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class _Compared:
+    """The evidence as events, and how it compares with chance."""
+
+    events: Events
+    tested: Events
+    strands: Strands
+    null: NullWords
+    against: AgainstChance
+    settings: HotspotsSection
+    notes: tuple[str, ...]
+
+
+def _compared(
+    network: Network,
+    lixels: Lixels,
+    partner: Ints,
+    points: Points,
+    watching: Watching,
+    settings: HotspotsSection,
+    zone: str,
+    area: shapely.Polygon | shapely.MultiPolygon | None,
+    seed: int,
+    shown: Progress,
+) -> _Compared:
+    counted = partner == np.arange(len(lixels))
+    strands = lay_strands(network, lixels, counted, settings.block_window_m)
+    events = gathered(strands, points, settings)
+    null = choose_null_model(
+        network, lixels, partner, strands, points, watching, settings=settings, zone=zone
     )
+    tested = gathered(null.strands, null.points, settings, nameless_join=True)
+    against = compared_with_chance(
+        network, lixels, counted, tested, null.strands, points.event_year, settings=settings,
+        area=area, seed=seed, progress=shown,
+    )  # fmt: skip
+    notes = (*null.notes, *against.notes)
+    return _Compared(events, tested, null.strands, null.words, against, against.settings, notes)
 
 
-def _beside(table: gpd.GeoDataFrame, columns: pd.DataFrame, after: str) -> gpd.GeoDataFrame:
-    """Put columns into a table after one of its own."""
-    out = table.copy()
-    at = int(np.flatnonzero(out.columns == after)[0]) + 1
-    for n, name in enumerate(columns):
-        out.insert(at + n, name, columns[name].array)
-    return out
+def _windows(
+    network: Network,
+    lixels: Lixels,
+    events: Events,
+    density: Floats,
+    settings: HotspotsSection,
+    deaths: DeathField | None,
+    worst: int,
+) -> tuple[Windows, pd.DataFrame]:
+    """Choose the list's windows by deaths, or else by evidence; and deaths in them."""
+    window_m, rows = settings.rank_window_m, settings.rows
+    if deaths is not None and deaths.ordered:
+        return windows_by_deaths(lixels, deaths, density, window_m=window_m, rows=rows, k=worst)
+    windows = best_windows(network, lixels, events, density, window_m=window_m, rows=rows)
+    return windows, without_deaths(len(windows.first))
 
 
 def _with_deaths(
@@ -274,7 +270,7 @@ def _with_deaths(
     """Put deaths and what stays in resamples beside; ranks by deaths, where there are any."""
     if "rank_low" in deaths:
         stable = stable.drop(columns=["rank_low", "rank_high"])
-    return _beside(_beside(ranked, stable, "p_value"), deaths, "length_m")
+    return put_beside(put_beside(ranked, stable, "p_value"), deaths, "length_m")
 
 
 def _lixel_table(

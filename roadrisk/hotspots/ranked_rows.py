@@ -159,6 +159,27 @@ def ranked_rows(
     return gpd.GeoDataFrame(frame, geometry=shapes, crs=network.crs)
 
 
+def put_beside(table: gpd.GeoDataFrame, columns: pd.DataFrame, after: str) -> gpd.GeoDataFrame:
+    """Put columns into a table after one of its own.
+
+    Parameters
+    ----------
+    table : geopandas.GeoDataFrame
+    columns : pandas.DataFrame
+        As many rows, in the same order.
+    after : str
+
+    Returns
+    -------
+    geopandas.GeoDataFrame
+    """
+    out = table.copy()
+    at = int(np.flatnonzero(out.columns == after)[0]) + 1
+    for n, name in enumerate(columns):
+        out.insert(at + n, name, columns[name].array)
+    return out
+
+
 def with_reach(ranked: gpd.GeoDataFrame, animals_in_reach: pd.Series[int]) -> gpd.GeoDataFrame:
     """Tell windows that no tagged animal came near from those where none crosses.
 

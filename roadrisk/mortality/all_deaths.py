@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
 from roadrisk.findings import DeathTables
-from roadrisk.mortality.all_sources import Joined, join_sources
+from roadrisk.mortality.all_sources import join_sources
+from roadrisk.mortality.both_routes import ALL_SEARCHED, both_routes
 from roadrisk.mortality.carcass_deaths import carcass_deaths, no_surveys_words
-from roadrisk.mortality.crossing_route import CrossingRoute, crossing_route, deaths_where
+from roadrisk.mortality.crossing_route import crossing_route
 from roadrisk.mortality.death_field import DeathField
 from roadrisk.mortality.deaths_by_place import (
     ALL_ROADS,
@@ -27,30 +28,27 @@ from roadrisk.mortality.deaths_tables import (
 from roadrisk.mortality.deaths_tables import (
     by_twelve_months,
     deaths_table,
-    drawn_deaths,
 )
 from roadrisk.mortality.deaths_words import source_table, total_words
 from roadrisk.mortality.nests import nesting_table
 from roadrisk.mortality.population_toll import population_toll
 from roadrisk.mortality.report_sources import by_surveys
 from roadrisk.mortality.survey_passes import effort_table
-from roadrisk.mortality.two_routes import compare_routes
 from roadrisk.mortality.when_where import when_table
 from roadrisk.roads.pieces import lay_pieces
 from roadrisk.telemetry.reach import reach_by_segment
 
 if TYPE_CHECKING:
     from roadrisk.errors import Remark
+    from roadrisk.mortality.all_sources import Joined
     from roadrisk.mortality.carcass_deaths import CarcassDeaths
-    from roadrisk.mortality.two_routes import TwoRoutes
+    from roadrisk.mortality.crossing_route import CrossingRoute
     from roadrisk.roads.network import Ints, Lixels, Network
     from roadrisk.roads.placing import PieceIndex
     from roadrisk.sightings.counted import CountedReports
     from roadrisk.study import Study
     from roadrisk.telemetry.frequencies import Frequencies
     from roadrisk.telemetry.steps import Steps
-
-ALL_SEARCHED = "all searched roads"
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,6 +63,8 @@ class AllDeaths:
     segments : pandas.DataFrame
         One row a segment: kill_chance, traffic_used and deaths_per_km_year with _low and _high
         (but traffic), traffic_from.
+    lixels : pandas.DataFrame
+        One row a lixel: deaths_per_km_year and relative_rate of its piece of road (means).
     remarks : tuple of Remark
         Surveys that lie on no road.
     left_out : pandas.DataFrame
@@ -74,6 +74,7 @@ class AllDeaths:
     tables: DeathTables
     field: DeathField
     segments: pd.DataFrame
+    lixels: pd.DataFrame
     remarks: tuple[Remark, ...]
     left_out: pd.DataFrame
 
@@ -121,13 +122,12 @@ def estimate_deaths(
         If there are surveys and none lies on a road.
     """
     settings = study.settings
-    seed = settings.study.seed
     pieces = lay_pieces(network, lixels, settings.mortality.piece_m)
     leads = partner == np.arange(len(lixels))
     roads = _labels(network, lixels, leads)
     route = crossing_route(study, fixes, frequencies, counted, network, lixels, pieces)
     found = carcass_deaths(study, counted, network, lixels, index, partner)
-    two = _two_routes(study, route, found, frequencies, lixels, roads)
+    two = both_routes(study, route, found, frequencies, lixels, roads)
     ids = frozenset() if study.surveys is None else frozenset(study.surveys["eventID"])
     surveyed = by_surveys(counted, ids)
     near = gpd.GeoDataFrame(geometry=piece_lines(network, lixels, pieces), crs=network.crs)
@@ -139,99 +139,70 @@ def estimate_deaths(
     ordered = sum(s.counted for s in joined.sources) > 0
     field = DeathField(pieces, np.where(leads, lixels.length_m, 0.0) / 1000, joined.result, ordered)
     toll = population_toll(study, route, frequencies, counted, found, lixels)
-    segment = lixels.segment[pieces.middle]
-    by_road = deaths_by_group(
-        field, network.segments["road"].iloc[segment].astype(str), joined.carcasses, seed=seed,
-        name="road", whole=ALL_ROADS,
-    )  # fmt: skip
-    owners = network.segments["owner"].fillna("").astype(str).replace("", NO_OWNER)
+    places = _by_place(study, field, route, joined, network, lixels)
     nests, nest_words = nesting_table(study, counted, network, lixels, fixes)
+    by_road = places["roads"]
     when, when_words = when_table(
         study, counted, surveyed, frequencies, network, lixels,
         dict(zip(by_road["road"], by_road["deaths_per_year"], strict=True)),
     )  # fmt: skip
     tables = DeathTables(
-        known=joined.result.rate is not None,
-        bound_only=joined.result.bound_only,
-        ordered=ordered,
+        known=joined.result.rate is not None, bound_only=joined.result.bound_only, ordered=ordered,
         words=total_words(field, joined.sources),
         notes=(
             *two.notes,
             *((no_surveys_words(study),) if found is None else found.notes),
             *route.notes, *joined.notes, *toll.notes, *nest_words, *when_words,
         ),
-        pieces=deaths_by_piece(
-            field, network, lixels, joined.carcasses, joined.reports_dead.y,
+        **places,
+        **_from_carcasses(study, found, roads, _owners(network)[lixels.segment], leads),
+        routes=two.table, readings=joined.readings, sources=source_table(joined.sources, pieces),
+        kill_compared=route.kill.compared, population=toll.population, survival=toll.survival,
+        survival_curve=toll.survival_curve, growth=toll.growth, when=when, nests=nests,
+    )  # fmt: skip
+    return AllDeaths(
+        tables, field, _by_segment(field, route, network, lixels), _by_lixel(field),
+        () if found is None else found.searched.remarks, _left_out(found),
+    )  # fmt: skip
+
+
+def _by_place(
+    study: Study,
+    field: DeathField,
+    route: CrossingRoute,
+    joined: Joined,
+    network: Network,
+    lixels: Lixels,
+) -> dict[str, Any]:
+    """Tables of pieces, roads and an agency's units."""
+    settings = study.settings
+    segment = lixels.segment[field.pieces.middle]
+    seed, carcasses = settings.study.seed, joined.carcasses
+    return {
+        "pieces": deaths_by_piece(
+            field, network, lixels, carcasses, joined.reports_dead.y,
             route.chance[segment].mean(axis=1), k=settings.mortality.worst_places,
             screened=joined.screened,
         ),
-        roads=by_road,
-        units=deaths_by_group(
-            field, owners.iloc[segment], joined.carcasses, seed=seed, name="unit"
+        "roads": deaths_by_group(
+            field, network.segments["road"].iloc[segment].astype(str), carcasses, seed=seed,
+            name="road", whole=ALL_ROADS,
         ),
-        **_from_carcasses(study, found, roads, owners.to_numpy(object)[lixels.segment], leads),
-        routes=two.table,
-        readings=joined.readings,
-        sources=source_table(joined.sources, pieces),
-        kill_compared=route.kill.compared,
-        population=toll.population,
-        survival=toll.survival,
-        survival_curve=toll.survival_curve,
-        growth=toll.growth,
-        when=when,
-        nests=nests,
-    )  # fmt: skip
-    return AllDeaths(
-        tables, field, _by_segment(field, route, joined, network, lixels),
-        () if found is None else found.searched.remarks, _left_out(found),
-    )  # fmt: skip
+        "units": deaths_by_group(
+            field, pd.Series(_owners(network)[segment]), carcasses, seed=seed, name="unit"
+        ),
+    }  # fmt: skip
+
+
+def _owners(network: Network) -> np.ndarray:
+    owners = network.segments["owner"].fillna("").astype(str).replace("", NO_OWNER)
+    return np.asarray(owners.to_numpy(object))
 
 
 def _labels(network: Network, lixels: Lixels, leads: np.ndarray) -> pd.Series[str]:
     """Road of each lixel, "" on a following carriageway."""
     road = network.segments["road"].to_numpy(object)[lixels.segment]
     return pd.Series(np.where(leads, road, ""), dtype=object)
-
-
-def _two_routes(
-    study: Study,
-    route: CrossingRoute,
-    found: CarcassDeaths | None,
-    frequencies: Frequencies,
-    lixels: Lixels,
-    roads: pd.Series[str],
-) -> TwoRoutes:
-    """Lay both routes side by side, on the same road: what was searched, if anything was."""
-    seed = study.settings.study.seed
-    identified = found is not None and found.identified
-    here = (roads != "").to_numpy(bool)
-    if found is not None:
-        here = here & (found.schedule >= 0)
-    names = sorted(set(roads[here]))
-    code = {name: k for k, name in enumerate(names)}
-    place = np.array([code[r] if h else -1 for r, h in zip(roads, here, strict=True)], np.int64)
-    whole = ALL_ROADS if found is None else ALL_SEARCHED
-    crossed = deaths_where(
-        route, study, frequencies, place, lixels, route.kill.draws, len(names)
-    )  # fmt: skip
-    rows = {whole: crossed.total_a_year} | dict(zip(names, crossed.a_year, strict=True))
-    if route.by_fates:
-        heard = deaths_where(route, study, frequencies, place, lixels, route.chance, len(names))
-        rows |= {f"{whole}, chances brought into line with fates": heard.total_a_year}
-    draws = study.settings.mortality.draws
-    counted: list[np.ndarray] = []
-    for name in rows:
-        if not identified or found is None:
-            counted.append(np.full(draws, np.nan))
-            continue
-        mine = here if name not in code else place == code[name]
-        where = np.flatnonzero(mine).astype(np.int64)
-        counted.append(drawn_deaths(found, where, seed=seed, name=name.split(",")[0]).per_year)
-    two = compare_routes(list(rows), np.array(list(rows.values())), np.array(counted), seed,
-                         level=study.settings.hotspots.interval)  # fmt: skip
-    keep = two.table[["deaths_by_crossings", "deaths_by_carcasses"]].notna().any(axis=1)
-    keep.iloc[0] = True
-    return type(two)(two.table[keep].reset_index(drop=True), two.notes)
 
 
 def _from_carcasses(
@@ -261,7 +232,7 @@ def _from_carcasses(
 
 
 def _by_segment(
-    field: DeathField, route: CrossingRoute, joined: Joined, network: Network, lixels: Lixels
+    field: DeathField, route: CrossingRoute, network: Network, lixels: Lixels
 ) -> pd.DataFrame:
     count = len(network.segments)
     # A following carriageway's lixels have no length of their own in the field.
@@ -275,6 +246,17 @@ def _by_segment(
         "traffic_from": route.kill.table["traffic_basis"].to_numpy(),
     })  # fmt: skip
     return table.join(deaths[rates])
+
+
+def _by_lixel(field: DeathField) -> pd.DataFrame:
+    rate, relative = field.result.rate, field.result.relative
+    nothing = np.full(len(relative), np.nan)
+    known = rate is not None and not field.result.bound_only
+    per_km = rate.mean(axis=1) * field.result.typical if known and rate is not None else nothing
+    return pd.DataFrame({
+        "deaths_per_km_year": field.on_lixels(per_km),
+        "relative_rate": field.on_lixels(relative.mean(axis=1) if field.ordered else nothing),
+    })  # fmt: skip
 
 
 def _left_out(found: CarcassDeaths | None) -> pd.DataFrame:

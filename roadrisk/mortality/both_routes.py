@@ -1,0 +1,91 @@
+"""Crossings and carcasses side by side on the same roads, before anything is joined."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from roadrisk.mortality.crossing_route import deaths_where
+from roadrisk.mortality.deaths_by_place import ALL_ROADS
+from roadrisk.mortality.deaths_tables import drawn_deaths
+from roadrisk.mortality.two_routes import compare_routes
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from roadrisk.mortality.carcass_deaths import CarcassDeaths
+    from roadrisk.mortality.crossing_route import CrossingRoute
+    from roadrisk.mortality.two_routes import TwoRoutes
+    from roadrisk.roads.network import Lixels
+    from roadrisk.study import Study
+    from roadrisk.telemetry.frequencies import Frequencies
+
+    Floats = NDArray[np.float64]
+
+ALL_SEARCHED = "all searched roads"
+BY_FATES = "chances brought into line with fates"
+
+
+def both_routes(
+    study: Study,
+    route: CrossingRoute,
+    found: CarcassDeaths | None,
+    frequencies: Frequencies,
+    lixels: Lixels,
+    roads: pd.Series[str],
+) -> TwoRoutes:
+    """Lay deaths by crossings and by carcasses side by side.
+
+    Parameters
+    ----------
+    study : Study
+    route : CrossingRoute
+    found : CarcassDeaths or None
+    frequencies : Frequencies
+    lixels : Lixels
+    roads : Series of str, length lixels
+        Road of each lixel; "" on a following carriageway.
+
+    Returns
+    -------
+    TwoRoutes
+        All roads together, the same with the chances that fates leave (where any is known), and
+        every road of which one of both routes says a number. Both are of the road that was
+        searched, if any was: crossings elsewhere have nothing beside them.
+    """
+    here = (roads != "").to_numpy(bool)
+    if found is not None:
+        here = here & (found.schedule >= 0)
+    names = sorted(set(roads[here]))
+    code = {name: k for k, name in enumerate(names)}
+    place = np.array([code[r] if h else -1 for r, h in zip(roads, here, strict=True)], np.int64)
+    whole = ALL_ROADS if found is None else ALL_SEARCHED
+    crossed = deaths_where(route, study, frequencies, place, lixels, route.kill.draws, len(names))
+    rows = [(whole, crossed.total_a_year, here)]
+    if route.by_fates:
+        heard = deaths_where(route, study, frequencies, place, lixels, route.chance, len(names))
+        rows.append((f"{whole}, {BY_FATES}", heard.total_a_year, here))
+    rows += [(name, crossed.a_year[k], place == k) for k, name in enumerate(names)]
+    both = [(name, draws, _carcasses(study, found, name, where)) for name, draws, where in rows]
+    told = [
+        row for n, row in enumerate(both)
+        if n == 0 or np.isfinite(row[1]).all() or np.isfinite(row[2]).all()
+    ]  # fmt: skip
+    labels, crossings, carcasses = zip(*told, strict=True)
+    return compare_routes(
+        labels, np.array(crossings), np.array(carcasses), study.settings.study.seed,
+        level=study.settings.hotspots.interval,
+    )  # fmt: skip
+
+
+def _carcasses(
+    study: Study, found: CarcassDeaths | None, name: str, where: NDArray[np.bool_]
+) -> Floats:
+    """Draws of deaths a year on some lixels; NaN where carcasses don't tell."""
+    if found is None or not found.identified or not where.any():
+        return np.full(study.settings.mortality.draws, np.nan)
+    lixels = np.flatnonzero(where).astype(np.int64)
+    label = name.removesuffix(f", {BY_FATES}")
+    return drawn_deaths(found, lixels, seed=study.settings.study.seed, name=label).per_year
