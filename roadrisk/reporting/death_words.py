@@ -19,6 +19,7 @@ RATE, YEAR, EXCESS, TIMES = (
     "deaths_per_km_year", "deaths_per_year", "excess_per_km_year", "relative_rate"
 )  # fmt: skip
 BOUND = "one-sided 95 % bound: the sources that say how many counted no death"
+NONE_LISTED = "none among those listed"
 _NO_NUMBER = ("relative", "evidence")
 # Why a number is missing, by `wording.ranked_by`.
 WHY_NOT = {
@@ -34,9 +35,13 @@ def deaths_rate(row: Mapping[str, Any], scale: Scale) -> str:
     return with_bound(row, RATE, per_length_unit(1.0, scale.units), _note(row, scale))
 
 
-def deaths_year(row: Mapping[str, Any], scale: Scale) -> str:
-    """Return deaths a year with interval, a bound, or why neither is known."""
-    return with_bound(row, YEAR, 1.0, _note(row, scale))
+def deaths_in_stretch(row: Mapping[str, Any], scale: Scale) -> str:
+    """Return deaths a year and per km or mile, with intervals, bounds, or why not known."""
+    a_year = with_bound(row, YEAR, 1.0, _note(row, scale))
+    if np.isnan(float(row[f"{YEAR}_high"])):
+        return a_year
+    per_length = with_bound(row, RATE, per_length_unit(1.0, scale.units), "")
+    return f"{a_year}; per {length_unit(scale.units)} {per_length.replace(f' ({BOUND})', '')}"
 
 
 def with_bound(row: Mapping[str, Any], name: str, times: float, note: str) -> str:
@@ -102,22 +107,25 @@ def rank_range(row: Mapping[str, Any], scale: Scale) -> str:
 
 
 def ranks_of(ranked: pd.DataFrame, scale: Scale) -> str:
-    """Return ranks, each with its interval: ``1 (1 to 4, 90 % interval), 4 (2 to 6)``."""
+    """Return ranks, each with its interval, and the chances of being among the worst.
+
+    ``1 (1 to 4, 90 % interval), 4 (2 to 6); with chances of 0.97 and 0.81 among the 5 worst``.
+    """
     parts: list[str] = []
     of = "in resamples" if scale.by == "evidence" else "90 % interval"
     for rank, low, high in ranked[["rank", "rank_low", "rank_high"]].itertuples(index=False):
         known = "" if pd.isna(low) or pd.isna(high) else f" ({int(low)} to {int(high)})"
         parts.append(f"{rank}{known if parts else known.replace(')', f', {of})')}")
-    return ", ".join(parts) or "none among those listed"
+    return "; ".join(x for x in (", ".join(parts), _worst_of(ranked, scale)) if x) or NONE_LISTED
 
 
-def worst_of(ranked: pd.DataFrame, scale: Scale) -> str:
-    """Return the chances of a stretch's windows of being among the worst."""
+def _worst_of(ranked: pd.DataFrame, scale: Scale) -> str:
     chances = ranked["chance_among_worst"].dropna()
     if chances.empty:
         return ""
     shown = and_words(*map(_chance, chances))
-    return f"with chances of {shown} among the {scale.worst} worst places"
+    with_them = "with chances" if len(chances) > 1 else "with a chance"
+    return f"{with_them} of {shown} among the {scale.worst} worst places"
 
 
 def kill_words(segment_ids: Sequence[str], scale: Scale) -> str:

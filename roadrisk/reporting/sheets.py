@@ -29,11 +29,10 @@ SHEETS: dict[str, tuple[str, ...]] = {
     "dead": ("Dead reports, smoothed, here at most",),
     "stretches": (
         "Road", "Starts", "Ends", "Length", "How much more than around", "Chance",
-        "Road deaths a year", "Road deaths per {unit} and year",
-        "Above similar roads, per {unit} and year", "Chance that a crossing kills",
-        "Found again when the records are drawn anew", "Isn't it just where people drive or look?",
-        "Its places in the ranked list", "Are these among the worst", YEARS, "Rests on",
-        "Crossing-days", "Public reports", "Speed limit", "Owner", "Route and measure",
+        "Road deaths a year", "Above similar roads, per {unit} and year",
+        "Chance that a crossing kills", "Found again when the records are drawn anew",
+        "Isn't it just where people drive or look?", "Its places in the ranked list", YEARS,
+        "Rests on", "Crossing-days", "Public reports", "Speed limit", "Owner", "Route and measure",
     ),
     "windows": (
         "Where", "What to look at there", "Rests on",

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from roadrisk.reporting.death_words import kill_words, ranks_of, worst_of
+from roadrisk.reporting.death_words import kill_words, ranks_of
 from roadrisk.reporting.map_layers import rows_of
 from roadrisk.reporting.place_sheets import (
     Kill,
@@ -106,33 +106,38 @@ def test_a_row_without_a_record_says_so() -> None:
 
 
 def test_a_stretch_says_deaths_and_the_ranks_of_its_places() -> None:
+    """By hand: known, only a bound, nothing."""
     said = stretch(made_up.findings())
-    assert said["Road deaths a year"] == "0.84 (0.336 to 1.68)"
-    assert said[DEATHS] == "2.4 (0.96 to 4.8)"
+    assert said["Road deaths a year"] == "0.84 (0.336 to 1.68); per km 2.4 (0.96 to 4.8)"
     assert said[ABOVE] == "1.9 (0.4 to 4.1)"
-    assert (
-        said["Its places in the ranked list"] == "1 (1 to 7, 90 % interval), 2 (1 to 8), 3 (1 to 9)"
-    )
-    assert said["Are these among the worst"] == (
-        "with chances of 0.97, 0.81 and 0.65 among the 5 worst places"
+    assert said["Its places in the ranked list"] == (
+        "1 (1 to 7, 90 % interval), 2 (1 to 8), 3 (1 to 9); with chances of 0.97, 0.81 and 0.65 "
+        "among the 5 worst places"
     )
     assert said["Chance that a crossing kills"].startswith("0.2 (0.08 to 0.4)")
     said = stretch(only_a_bound(made_up.findings()))
-    assert said["Road deaths a year"].startswith("at most 1.68 (one-sided 95 % bound")
+    assert said["Road deaths a year"] == (
+        "at most 1.68 (one-sided 95 % bound: the sources that say how many counted no death); per "
+        "km at most 4.8"
+    )
     said = stretch(by_evidence(made_up.findings()))
     assert said["Road deaths a year"] == "not known: nothing that was counted tells of deaths"
-    assert said["Its places in the ranked list"].startswith("1 (1 to 7, in resamples), 2 (1 to 8)")
+    assert said["Its places in the ranked list"] == (
+        "1 (1 to 7, in resamples), 2 (1 to 8), 3 (1 to 9)"
+    )
 
 
 def test_no_draw_among_the_worst_is_no_zero() -> None:
     """By hand: chances come from draws."""
     scale = scale_of(made_up.study(), made_up.findings())
-    ranked = pd.DataFrame({"chance_among_worst": [1.0, 0.5, 0.0, np.nan]})
-    assert worst_of(ranked, scale) == (
-        "with chances of more than 0.99, 0.50 and less than 0.01 among the 5 worst places"
+    ranked = pd.DataFrame({
+        "rank": [1, 2, 9], "rank_low": 1, "rank_high": 9, "chance_among_worst": [1.0, 0.5, 0.0],
+    })  # fmt: skip
+    assert ranks_of(ranked, scale).endswith(
+        "; with chances of more than 0.99, 0.50 and less than 0.01 among the 5 worst places"
     )
-    none = pd.DataFrame({"rank": [], "rank_low": [], "rank_high": []})
-    assert ranks_of(none, scale) == "none among those listed"
+    assert ranks_of(ranked[1:2], scale).endswith("; with a chance of 0.50 among the 5 worst places")
+    assert ranks_of(ranked[:0], scale) == "none among those listed"
 
 
 def test_the_chance_of_a_kill_on_several_segments() -> None:
