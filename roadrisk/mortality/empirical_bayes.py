@@ -92,7 +92,22 @@ def empirical_bayes(counted: Floats, exposure: Floats, covariates: Floats) -> Em
     It is the simple case of the one model: one source, no neighbours, a gamma part piece by
     piece, and the function's own uncertainty left out.
     """
-    function = safety_function(counted, exposure, covariates)
+    return screened(safety_function(counted, exposure, covariates), counted)
+
+
+def screened(function: SafetyFunction, counted: Floats) -> EmpiricalBayes:
+    """Draw counts towards what a safety performance function predicts.
+
+    Parameters
+    ----------
+    function : SafetyFunction
+    counted : ndarray, shape (sites,)
+
+    Returns
+    -------
+    EmpiricalBayes
+        By the formulas of `empirical_bayes`.
+    """
     weight = 1.0 / (1.0 + function.overdispersion * function.predicted)
     expected = weight * function.predicted + (1.0 - weight) * counted
     excess = expected - function.predicted

@@ -102,6 +102,26 @@ def test_weibull_through_the_spike_and_the_tail():
     assert left == pytest.approx([0.48, 0.11], abs=1e-6)
     r = curve.days_there(np.array([1.0, 2.0]))[:, 0] / [1, 2]
     assert r == pytest.approx([0.73418, 0.63647], abs=6e-6)
+    assert curve.quantile(0.5) == pytest.approx([1.808], abs=5e-4)
+    # An exponential through the first point would leave .0059 after 14 days, not .11 (computed).
+    mean_days = -2 / np.log(0.48)
+    assert mean_days == pytest.approx(2.725, abs=5e-4)
+    assert exponential(mean_days).remaining(np.array([14.0]))[0, 0] == pytest.approx(
+        0.0059, abs=5e-5
+    )
+
+
+def test_weibull_of_carcasses_gone_within_a_day():
+    # Outside: Ratton et al. 2014: 66 % gone in 12 hours, 89 % in 24; the Weibull through both has
+    # k = 1.03 and λ = .465 d (computed). As 100 carcasses looked after twice, the fit finds it.
+    low, high = (
+        np.repeat([0.0, 0.5, 1.0], [66, 23, 11]),
+        np.repeat([0.5, 1.0, np.inf], [66, 23, 11]),
+    )
+    found = fit_persistence(low, high, seed=1).table.set_index("family").loc["weibull"]
+    assert 1 / found["sigma"] == pytest.approx(1.03, abs=0.005)
+    assert np.exp(found["location"]) == pytest.approx(0.465, abs=5e-4)
+    assert found["gone_after_1_day"] == pytest.approx(0.89, abs=1e-4)
 
 
 def test_spike_and_tail_is_no_exponential():
