@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from roadrisk.base.plain_numbers import span
 from roadrisk.mortality.crossing_amounts import crossing_amounts
 from roadrisk.mortality.crossing_deaths import adults_weight, deaths_from_crossings
 from roadrisk.mortality.crossing_source import crossing_source
@@ -222,7 +223,7 @@ def _fates_words(expected: Floats, seen: int) -> str:
     low, middle, high = np.quantile(expected, [0.05, 0.5, 0.95])
     were = "was" if seen == 1 else "were"
     return (
-        f"By traffic and speed alone {middle:.2g} road deaths ({low:.2g} to {high:.2g}) were to be "
+        f"By traffic and speed alone {span(middle, low, high, 2)} road deaths were to be "
         f"expected among the tagged animals while they were watched; {seen} {were} seen. From here "
         "on chances keep their differences between roads and are brought into line with what "
         "was seen: one factor for all roads, which is an assumption, since animals may shun busy "

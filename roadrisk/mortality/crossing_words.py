@@ -8,6 +8,7 @@ import numpy as np
 from scipy import stats
 
 from roadrisk.base.intervals import poisson_exact
+from roadrisk.base.plain_numbers import span
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -91,8 +92,8 @@ def crossing_words(
             one = "a crossing" if totals_identified else "a day with crossings"
             deaths = "death" if seen == 1 else "deaths"
             out.append(
-                f"By the tagged animals' own fates {one} kills with chance {seen / crossed:.2g} "
-                f"({low:.2g} to {high:.2g}): {seen} road {deaths} in about "
+                f"By the tagged animals' own fates {one} kills with chance "
+                f"{span(seen / crossed, low, high, 2)}: {seen} road {deaths} in about "
                 f"{crossed:.0f} of them. That takes no traffic and no walking speed, but a death "
                 "that took the transmitter with it is missing there."
             )
@@ -145,4 +146,4 @@ def chance_seen(seen: int, crossed: float, level: float) -> tuple[float, float]:
 def _span(values: Floats, level: float, value: float | None = None) -> str:
     low, high = np.quantile(values, [(1 - level) / 2, (1 + level) / 2])
     middle = float(values.mean()) if value is None else value
-    return f"{middle:.3g} ({min(low, middle):.3g} to {max(high, middle):.3g})"
+    return span(middle, min(low, middle), max(high, middle))

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from roadrisk.base.plain_numbers import number as number  # noqa: PLC0414  (asked for here)
 from roadrisk.base.units import M_PER_FOOT, M_PER_MILE
 
 if TYPE_CHECKING:
@@ -106,22 +107,9 @@ def and_words(*words: str) -> str:
     return " and ".join(part for part in (", ".join(words[:-1]), *words[-1:]) if part)
 
 
-def number(value: float, digits: int = 3) -> str:
-    """Return a number rounded to `digits` significant digits, with thousands marked."""
-    if not np.isfinite(value):
-        return ""
-    rounded = float(f"{value:.{digits}g}")
-    return f"{rounded:,.{_decimals(rounded, digits)}f}" if rounded else "0"
-
-
 def count(value: float) -> str:
     """Return a count with one decimal where it has any: 12, 1,234, 3.5 (shared-out reports)."""
     return f"{value:,.1f}".removesuffix(".0") if np.isfinite(value) else ""
-
-
-def _decimals(value: float, digits: int) -> int:
-    most = max(0, digits - 1 - int(np.floor(np.log10(abs(value)))))
-    return len(f"{value:.{most}f}".rstrip("0").partition(".")[2])
 
 
 def rate_words(value: float, low: float, high: float, note: str, units: Units) -> str:
