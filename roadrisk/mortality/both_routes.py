@@ -68,15 +68,18 @@ def both_routes(
         heard = deaths_where(route, study, frequencies, place, lixels, route.chance, len(names))
         rows.append((f"{whole}, {BY_FATES}", heard.total_a_year, here))
     rows += [(name, crossed.a_year[k], place == k) for k, name in enumerate(names)]
-    both = [(name, draws, _carcasses(study, found, name, where)) for name, draws, where in rows]
+    both = [
+        (name, draws, _carcasses(study, found, name, where), _none_found(found, where))
+        for name, draws, where in rows
+    ]
     told = [
         row for n, row in enumerate(both)
         if n == 0 or np.isfinite(row[1]).all() or np.isfinite(row[2]).all()
     ]  # fmt: skip
-    labels, crossings, carcasses = zip(*told, strict=True)
+    labels, crossings, carcasses, none = zip(*told, strict=True)
     return compare_routes(
         labels, np.array(crossings), np.array(carcasses), study.settings.study.seed,
-        level=study.settings.hotspots.interval,
+        level=study.settings.hotspots.interval, none_found=none,
     )  # fmt: skip
 
 
@@ -89,3 +92,8 @@ def _carcasses(
     lixels = np.flatnonzero(where).astype(np.int64)
     label = name.removesuffix(f", {BY_FATES}")
     return drawn_deaths(found, lixels, seed=study.settings.study.seed, name=label).per_year
+
+
+def _none_found(found: CarcassDeaths | None, where: NDArray[np.bool_]) -> bool:
+    """Whether searches found nothing on some lixels: draws of deaths are then those of a bound."""
+    return found is not None and not found.counted[:, where].sum() > 0

@@ -9,12 +9,14 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from roadrisk.base.plain_numbers import number, span
 from roadrisk.base.seeds import generator
 from roadrisk.mortality.abundance import draw_adults
 from roadrisk.mortality.crossing_deaths import deaths_from_crossings
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from collections.abc import Set as AbstractSet
 
     from numpy.typing import NDArray
 
@@ -34,6 +36,8 @@ BOUNDS = (
 """What sources say a population bears, in words, with where each comes from."""
 
 TOO_FEW = "too few tagged animals"
+NONE_FOUND = "no carcass was found"
+_BOUND = 0.95
 # Fewer animals of a sex say next to nothing of it.
 _LEAST_OF_A_SEX = 3
 
@@ -46,7 +50,8 @@ class AddedMortality:
     ----------
     table : pandas.DataFrame
         One row a route and group: group, adults_killed_percent (median) with _low and _high,
-        above_lower_bound and above_upper_bound (chances), note.
+        above_lower_bound and above_upper_bound (chances), note. Of a group whose share is only
+        bounded: 0 and the one-sided 95 % bound as _low and _high, and no median or chance.
     bound_percent : (float, float)
         Lower and upper bound that it is held against; the same where the study sets one.
     notes : tuple of str
@@ -63,6 +68,7 @@ def added_mortality(
     section: KillSection,
     *,
     why_not: Mapping[str, str] | None = None,
+    bounded: AbstractSet[str] = frozenset(),
     level: float = 0.90,
 ) -> AddedMortality:
     """Hold the share of adults that roads kill against what a population is said to bear.
@@ -77,6 +83,8 @@ def added_mortality(
     section : KillSection
     why_not : mapping of str to str, optional
         Why the share of a group isn't identified.
+    bounded : set of str
+        Groups of whom no carcass was found: only the upper end of their share means anything.
     level : float
         Coverage of intervals, two-sided.
 
@@ -94,6 +102,14 @@ def added_mortality(
         if not len(percent) or not np.isfinite(percent).all():
             reason = (why_not or {}).get(group, TOO_FEW)
             rows.append((group, *(np.nan,) * 5, f"not identified: {reason}"))
+            continue
+        if group in bounded:
+            most = float(np.quantile(percent, _BOUND))
+            note = (
+                f"not identified: {NONE_FOUND}, so it is at most {number(most, 2)} % a year "
+                "(one-sided 95 % bound), which is not zero"
+            )
+            rows.append((group, np.nan, 0.0, most, np.nan, np.nan, note))
             continue
         ends = np.quantile(percent, tails)
         above = [float((percent > bound).mean()) for bound in (low, high)]
@@ -223,7 +239,8 @@ def _words(table: pd.DataFrame, bound: tuple[float, float], own: bool) -> tuple[
             chance += f", {row['above_upper_bound']:.2f} that it is above {high:g} %"
         name = "adults_killed_percent"
         out.append(
-            f"{row['group']}: roads kill {row[name]:.2g} % of the adults a year "
-            f"({row[f'{name}_low']:.2g} to {row[f'{name}_high']:.2g} %); {chance}."
+            f"{row['group']}: in a year roads kill "
+            f"{span(row[name], row[f'{name}_low'], row[f'{name}_high'], 2)} % of the adults; "
+            f"{chance}."
         )
     return tuple(out)

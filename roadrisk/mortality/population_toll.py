@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from roadrisk.base.plain_numbers import number
 from roadrisk.base.seeds import generator
 from roadrisk.mortality.crossing_amounts import crossing_amounts
 from roadrisk.mortality.deaths_tables import drawn_deaths
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 ALL, BY_CROSSINGS, BY_CARCASSES = "all adults", "by crossings", "by carcasses"
+NOT_WATCHED = "no tagged animal was watched"
 _NO_STAGES = (
     "Growth with and without road deaths: not identified, the study gives no stages and rates of "
     "the life cycle ([stages])."
@@ -96,11 +98,14 @@ def population_toll(
     shares |= {f"{sex}s, {BY_CROSSINGS}": share for sex, share in by_sex.items()}
     adults, why = _adults_by_carcasses(carcasses, counted, seed)
     shares[f"{ALL}, {BY_CARCASSES}"] = share_of_adults(adults, settings.population, seed)
+    none_found = carcasses is not None and not carcasses.counted.sum() > 0
+    bounded = frozenset({f"{ALL}, {BY_CARCASSES}"}) if none_found else frozenset[str]()
     toll = added_mortality(
-        shares, study.profile, settings.kill, why_not=_why_not(study, carcasses), level=level
-    )
+        shares, study.profile, settings.kill, why_not=_why_not(study, carcasses, frequencies),
+        bounded=bounded, level=level,
+    )  # fmt: skip
     survival, curve, survived = _survival(study, route)
-    growth, grown = _growth(study, shares)
+    growth, grown = _growth(study, shares, bounded)
     table = counted.placed.table
     dead = table[table["vitality"] == "dead"]
     females, males = (int((dead["sex"] == sex).sum()) for sex in ("female", "male"))
@@ -108,7 +113,9 @@ def population_toll(
     return PopulationToll(toll.table, survival, curve, growth, words)
 
 
-def _why_not(study: Study, carcasses: CarcassDeaths | None) -> dict[str, str]:
+def _why_not(
+    study: Study, carcasses: CarcassDeaths | None, frequencies: Frequencies
+) -> dict[str, str]:
     if carcasses is None:
         why = "no surveys"
     elif not carcasses.identified:
@@ -117,7 +124,11 @@ def _why_not(study: Study, carcasses: CarcassDeaths | None) -> dict[str, str]:
         why = "how many animals there are isn't known ([population])"
     else:
         why = "no search watches a day of the active season"
-    return {f"{ALL}, {BY_CARCASSES}": why}
+    out = {f"{ALL}, {BY_CARCASSES}": why}
+    if not len(frequencies.found.animals):
+        groups = (ALL, "females", "males")
+        out |= dict.fromkeys((f"{g}, {BY_CROSSINGS}" for g in groups), NOT_WATCHED)
+    return out
 
 
 def _adults_by_carcasses(
@@ -130,6 +141,8 @@ def _adults_by_carcasses(
     drawn = drawn_deaths(carcasses, every, seed=seed, name="all searched roads")
     if not np.isfinite(drawn.per_year).all():
         return np.full(1, np.nan), ()
+    if not drawn.found > 0:
+        return drawn.per_year, ()
     keys = carcasses.carcasses.table["report_key"]
     stages = counted.placed.table.set_index("report_key")["lifeStage"].reindex(keys)
     stage = stages.fillna("").str.casefold()
@@ -142,8 +155,8 @@ def _adults_by_carcasses(
     rng = generator(seed, "mortality.adults_among_carcasses")
     share = rng.beta(grown + 0.5, known - grown + 0.5, len(drawn.per_year))
     searched = (
-        f" They are those of the {drawn.searched_km:.3g} km that were searched; "
-        f"{drawn.unsearched_km:.3g} km were not, and deaths there are not in this share."
+        f" They are those of the {number(drawn.searched_km)} km that were searched; "
+        f"{number(drawn.unsearched_km)} km were not, and deaths there are not in this share."
         if drawn.unsearched_km > 0
         else ""
     )
@@ -171,20 +184,25 @@ def _survival(
     return _joined(years), _joined(curves), words
 
 
-def _growth(study: Study, shares: dict[str, Floats]) -> tuple[pd.DataFrame, tuple[str, ...]]:
+def _growth(
+    study: Study, shares: dict[str, Floats], bounded: frozenset[str]
+) -> tuple[pd.DataFrame, tuple[str, ...]]:
     stages = study.settings.stages
     if stages is None:
         return pd.DataFrame(columns=_GROWTH), (_NO_STAGES,)
     for route in (BY_CARCASSES, BY_CROSSINGS):
-        share = shares[f"{ALL}, {route}"]
-        if len(share) > 1 and np.isfinite(share).all():
+        group = f"{ALL}, {route}"
+        share = shares[group]
+        if group not in bounded and len(share) > 1 and np.isfinite(share).all():
             found = project(stages, share, study.settings.study.seed,
                             level=study.settings.hotspots.interval)  # fmt: skip
             said = f"Growth is worked out with the share of adults that die on roads {route}."
             return found.table[_GROWTH], (*found.notes, said)
+    only = any(np.isfinite(shares[group]).all() for group in bounded)
+    why = " (no carcass was found, which only bounds it)" if only else ""
     return pd.DataFrame(columns=_GROWTH), (
         "Growth with and without road deaths: not identified, since the share of the adults that "
-        "roads kill isn't.",
+        f"roads kill isn't{why}.",
     )
 
 

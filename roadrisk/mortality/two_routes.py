@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from roadrisk.base.plain_numbers import number, span
 from roadrisk.base.seeds import generator
 
 if TYPE_CHECKING:
@@ -22,8 +23,11 @@ MORE_BY_CARCASSES = "carcasses show more"
 AGREE = "agree within their ranges"
 SAYS_LITTLE = "ranges too wide to tell"
 ONE_ONLY = "one of the two isn't identified"
+NO_CARCASS = "no carcass was found: carcasses give a bound only"
 # A ratio whose ends are so many times apart is called too wide to tell: a choice.
 _WIDE = 30.0
+# One-sided, where no carcass was found.
+_BOUND = 0.95
 
 _CROSSINGS_MORE = (
     "Where crossings lead to expect more deaths than carcasses show, animals may avoid the road "
@@ -50,7 +54,8 @@ class TwoRoutes:
     table : pandas.DataFrame
         One row a place: place, deaths_by_crossings, deaths_by_carcasses and ratio
         (crossings over carcasses), medians with _low and _high, verdict (one of this
-        module's constants), ratio_below_one (chance).
+        module's constants), ratio_below_one (chance). Where no carcass was found: no median, 0
+        and the one-sided bound of deaths by carcasses, and the least that the ratio can be.
     notes : tuple of str
     """
 
@@ -65,6 +70,7 @@ def compare_routes(
     seed: int,
     *,
     level: float = 0.90,
+    none_found: Sequence[bool] | None = None,
 ) -> TwoRoutes:
     """Lay deaths a year by crossings and by carcasses beside each other.
 
@@ -79,6 +85,9 @@ def compare_routes(
         The study's.
     level : float
         Coverage of intervals, two-sided.
+    none_found : sequence of bool, length places, optional
+        Where searches found no carcass: draws of deaths by carcasses are then those of a bound,
+        and only their upper end means anything.
 
     Returns
     -------
@@ -91,9 +100,10 @@ def compare_routes(
     # One order for all places keeps what places share.
     first = a[:, rng.permutation(count) % a.shape[1]] if a.size else a
     second = b[:, rng.permutation(count) % b.shape[1]] if b.size else b
+    bound = [False] * len(places) if none_found is None else list(none_found)
     rows = [
-        _row(str(name), x, y, p, q, level)
-        for name, x, y, p, q in zip(places, a, b, first, second, strict=True)
+        _row(str(name), x, y, p, q, level, bound_only=none)
+        for name, x, y, p, q, none in zip(places, a, b, first, second, bound, strict=True)
     ]
     names = ["place", *_three("deaths_by_crossings"), *_three("deaths_by_carcasses"),
              *_three("ratio"), "ratio_below_one", "verdict"]  # fmt: skip
@@ -106,11 +116,21 @@ def _three(name: str) -> tuple[str, str, str]:
 
 
 def _row(
-    name: str, x: Floats, y: Floats, first: Floats, second: Floats, level: float
+    name: str,
+    x: Floats,
+    y: Floats,
+    first: Floats,
+    second: Floats,
+    level: float,
+    *,
+    bound_only: bool = False,
 ) -> tuple[object, ...]:
     known = [bool(len(v)) and bool(np.isfinite(v).all()) for v in (x, y)]
     parts = [_middle_and_ends(v, level) if k else (np.nan,) * 3 for v, k in zip((x, y), known,
              strict=True)]  # fmt: skip
+    bound_only = bound_only and known[1]
+    if bound_only:
+        parts[1] = (np.nan, 0.0, float(np.quantile(y, _BOUND)))
     if not all(known):
         return (name, *parts[0], *parts[1], np.nan, np.nan, np.nan, np.nan, ONE_ONLY)
     both = (first > 0) | (second > 0)
@@ -120,6 +140,9 @@ def _row(
     low, middle, high = np.quantile(
         ratio, [(1 - level) / 2, 0.5, (1 + level) / 2], method="inverted_cdf"
     )
+    if bound_only:
+        verdict = MORE_BY_CROSSINGS if low > 1 else NO_CARCASS
+        return (name, *parts[0], *parts[1], np.nan, low, np.nan, np.nan, verdict)
     below = float((ratio < 1).mean() + (ratio == 1).mean() / 2)
     verdict = _verdict(float(low), float(high))
     return (name, *parts[0], *parts[1], middle, low, high, below, verdict)
@@ -155,16 +178,24 @@ def _words(table: pd.DataFrame, level: float) -> tuple[str, ...]:
 
 
 def _row_words(row: pd.Series[Any], level: float) -> str:
-    def span(name: str) -> str:
-        if not np.isfinite(row[name]):
-            return "not identified"
-        return f"{row[name]:.3g} ({row[f'{name}_low']:.3g} to {row[f'{name}_high']:.3g})"
+    def said_of(name: str) -> str:
+        value, low, high = (float(row[f"{name}{end}"]) for end in ("", "_low", "_high"))
+        if np.isfinite(value):
+            return span(value, low, high)
+        if np.isfinite(high):
+            return f"at most {number(high)} (none found, one-sided 95 % bound)"
+        return "not identified"
 
     said = (
-        f"{row['place']}: {span('deaths_by_crossings')} deaths a year by crossings, "
-        f"{span('deaths_by_carcasses')} by carcasses"
+        f"{row['place']}, deaths a year: by crossings {said_of('deaths_by_crossings')}, "
+        f"by carcasses {said_of('deaths_by_carcasses')}"
     )
     if row["verdict"] == ONE_ONLY:
-        return f"{said}: nothing to compare."
-    ends = f"{100 * level:.0f} % range {row['ratio_low']:.2g} to {row['ratio_high']:.2g}"
-    return f"{said}; {row['ratio']:.2g} times as many by crossings ({ends}): {row['verdict']}."
+        return f"{said}; nothing to compare."
+    low, high = (number(float(row[f"ratio_{end}"]), 2) for end in ("low", "high"))
+    if not np.isfinite(row["ratio"]) and np.isfinite(row["deaths_by_carcasses_high"]) and not high:
+        least = f"; at least {low} times as many by crossings" if low else ""
+        return f"{said}{least}: {row['verdict']}."
+    ends = f"{100 * level:.0f} % range {low} to {high}"
+    times = number(float(row["ratio"]), 2)
+    return f"{said}; {times} times as many by crossings ({ends}): {row['verdict']}."
