@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
 from roadrisk.mortality.active_season import active_days_a_year
 from roadrisk.mortality.carcass_trials import Trials, carcass_trials
@@ -165,7 +166,10 @@ def carcass_deaths(
     months = settings.active_months or study.profile.months()
     return deaths_from(
         searched, found, learned, lixels.length_m / 1000, sizes, months, settings,
-        notes=(*dropped, *learned.notes, *_said(study, counted, searched, found)),
+        notes=(
+            *dropped, *learned.notes, *_said(study, counted, searched, found),
+            *_out_of_season(study, found, months),
+        ),
     )  # fmt: skip
 
 
@@ -277,6 +281,19 @@ def _said(
         strip = f"{low:g} m" if low == high else f"{low:g} to {high:g} m"
         out.append(f"The strip searched, both sides and the road together, was {strip} wide.")
     return out
+
+
+def _out_of_season(study: Study, found: SurveyCarcasses, months: Sequence[int]) -> tuple[str, ...]:
+    """Warn of carcasses that were found in months in which no animal is taken to die."""
+    when = pd.to_datetime(found.table["time"], utc=True).dt.tz_convert(study.settings.study.zone)
+    late = int((~when.dt.month.isin(months)).sum())
+    if not late:
+        return ()
+    return (
+        f"{late} of {len(when)} carcasses were found outside the active months. Their deaths are "
+        "taken to have come within these, so the number comes out too high if animals die in other "
+        "months too: name those in [mortality] active_months.",
+    )
 
 
 def _chances(

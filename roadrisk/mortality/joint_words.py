@@ -59,13 +59,13 @@ def _scale(result: JointDeaths, known: Sequence[Source]) -> str:
             "elsewhere is shown."
         )
     names = ", ".join(source.name for source in known)
+    each = " and ".join(f"{source.name} ({source.counted:.0f} counted)" for source in known)
     if result.bound_only:
         return (
             f"Nothing was found by {names}. That is a bound and not a zero: the number shown is "
             "the most that dies there, at 95 % confidence."
         )
-    counted = sum(source.counted for source in known)
-    return f"How many die comes from {names} alone ({counted:.0f} counted)."
+    return f"How many die comes from {each} alone."
 
 
 def _agreement(result: JointDeaths) -> list[str]:
@@ -98,5 +98,5 @@ def _where(result: JointDeaths, known: Sequence[Source], free: Sequence[Source])
             f"chance; deaths there are judged from {basis}, and their intervals are wide."
         )
     if free and not np.logical_or.reduce([s.y > 0 for s in free]).any():
-        words.append("The public reported no death.")
+        words.append(f"{' and '.join(s.name for s in free)} counted nothing.")
     return words

@@ -127,7 +127,7 @@ def test_without_a_known_chance() -> None:
         pytest.param([], "Nothing was counted by any source", id="nothing at all"),
         pytest.param(
             [surveys(RATE), replace(reports(RATE), y=np.zeros(60))],
-            "reported no death",
+            "reports counted nothing",
             id="no report",
         ),
         pytest.param(
