@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from roadrisk.mortality.joint_layout import Layout
     from roadrisk.mortality.joint_scales import Draws
-    from roadrisk.mortality.known_chances import KnownChances
+    from roadrisk.mortality.known_chances import KnownChance, KnownChances
     from roadrisk.mortality.sources import Source
     from roadrisk.roads.network import Floats
 
@@ -91,17 +91,33 @@ def chances_moved(
     Returns
     -------
     dict of str to float
-        Factor on the chance of being counted, by name; 1 where nothing moved it.
+        Factor on the chance of being counted, by name; 1 where nothing moved it. Clumps that
+        for sure lie all on one side count too: where one source found next to nothing, another
+        that counts much is fitted as one great clump.
     """
     if layout is None or drawn is None or len(known) < 2:
         return {source.name: 1.0 for source in known}
     count = chances.loading.shape[1]
     factors = drawn.border[[layout.border_name.index(f"common {k}") for k in range(count)]]
     moved = chances.loading @ factors.mean(axis=1)
+    alone = all(source.overdispersed for source in known)
     return {
         source.name: float(np.exp(moved[k] * chances.of[k].spread))
+        * (1.0 if alone else _one_sided(k, source, chances.of[k], layout, drawn))
         for k, source in enumerate(known)
     }
+
+
+def _one_sided(
+    number: int, source: Source, chance: KnownChance, layout: Layout, drawn: Draws
+) -> float:
+    """Mean clump of a source, by what it was to count; 1 where it may be as well above as below."""
+    weight = source.exposure[chance.rows] * np.exp(chance.middle - chance.middle.max())
+    clumps = _clumps(number, layout, drawn)
+    if isinstance(clumps, float):
+        return 1.0
+    low, middle, high = np.quantile((weight / weight.sum()) @ clumps, [0.05, 0.5, 0.95])
+    return float(middle) if low > 1 or high < 1 else 1.0
 
 
 def _drawn(
