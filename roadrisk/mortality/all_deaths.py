@@ -148,7 +148,10 @@ def estimate_deaths(
     )  # fmt: skip
     tables = DeathTables(
         known=joined.result.rate is not None, bound_only=joined.result.bound_only, ordered=ordered,
-        words=total_words(field, joined.sources),
+        words=total_words(
+            field, joined.sources, units=settings.study.units,
+            days_only=route.deaths.lower_bound and not route.by_fates,
+        ),
         notes=(
             *two.notes,
             *((no_surveys_words(study),) if found is None else found.notes),

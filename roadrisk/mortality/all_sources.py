@@ -37,6 +37,25 @@ if TYPE_CHECKING:
 
 # Traffic explains nothing where most of it is a guess by road class.
 _COUNTED_SHARE = 0.5
+NOT_COUNTED = (
+    "Nobody counted the traffic on these roads, so it is not asked whether more die where there is "
+    "more of it."
+)
+COUNTED_ON_FEW = (
+    "Traffic was counted on less than half of these roads, so it is not asked whether more die "
+    "where there is more of it."
+)
+ALL_THE_SAME = (
+    "Traffic is the same wherever it was counted, so it can't tell where more die than elsewhere."
+)
+TOO_FEW = (
+    "Too little was counted to tell whether more die where there is more traffic, so traffic "
+    "explains nothing here."
+)
+NO_REPORTS = (
+    "No reports of the public count, so traffic is read as a cause of deaths only, not as what "
+    "brings eyes."
+)
 _READINGS = ("traffic explains deaths", "traffic explains reports")
 READING_COLUMNS = [
     "reading", "deaths_per_year", "deaths_per_year_low", "deaths_per_year_high", "worst_shared",
@@ -110,19 +129,26 @@ def join_sources(
     dead, alive = report_sources(counted, surveyed, pieces, typical, settings.study.years)
     found = None if carcasses is None else carcass_source(carcasses, pieces)
     crossed = source_of_crossings(route, study, frequencies, lixels, pieces, in_reach)
-    heard = (*(() if found is None else (found,)), crossed, dead, alive)
+    public = tuple(s for s in (dead, alive) if s.counted > 0)
+    heard = (*(() if found is None else (found,)), crossed, *public)
     sources = tuple(s for s in heard if s.watched)
     road = pd.factorize(network.segments["road"].to_numpy(object)[segment])[0].astype(np.int64)
     habitat, habitat_words = _habitat(study, network, lixels, pieces)
-    traffic = _traffic(network, segment)
-    twice = None
-    if traffic is not None and _tells(habitat, traffic, sources):
-        twice = both_readings(
-            pieces, sources, traffic, seed=seed, others=habitat, roads=road,
-            k=settings.mortality.worst_places,
-        )  # fmt: skip
+    traffic, traffic_words = _traffic(network, segment)
+    of_deaths, twice = habitat, None
+    if traffic is not None:
+        both = _with_traffic(habitat, traffic)
+        if TRAFFIC not in usable(both, [s for s in sources if s.counted > 0])[0].names:
+            traffic_words = TOO_FEW
+        elif public:
+            twice = both_readings(
+                pieces, sources, traffic, seed=seed, others=habitat, roads=road,
+                k=settings.mortality.worst_places,
+            )  # fmt: skip
+        else:
+            of_deaths, traffic_words = both, NO_REPORTS
     result = (
-        joint_deaths(pieces, sources, seed=seed, covariates=habitat, roads=road)
+        joint_deaths(pieces, sources, seed=seed, covariates=of_deaths, roads=road)
         if twice is None
         else twice.of_deaths
     )
@@ -130,7 +156,8 @@ def join_sources(
     used, _ = usable(habitat, [s for s in sources if s.known])
     x = np.asarray(used.values).reshape(len(pieces), -1) if used.names else nothing
     screened, words = screened_rates(sources, pieces.length_km, x)
-    notes = (*habitat_words, *result.words, *(() if twice is None else (twice.words,)), words)
+    said = traffic_words if twice is None else twice.words
+    notes = (*habitat_words, *result.words, *_none_of(dead, alive), said, words)
     return Joined(result, sources, found, dead, screened, _readings(twice), notes)
 
 
@@ -147,24 +174,33 @@ def _habitat(
     )
 
 
-def _traffic(network: Network, segment: Ints) -> Floats | None:
-    """Return counted traffic of every piece; None where it is known on few, or is all the same."""
+def _traffic(network: Network, segment: Ints) -> tuple[Floats | None, str]:
+    """Return counted traffic of every piece; None, and why, where it can't explain anything."""
     counted = network.segments["aadt"].to_numpy(np.float64)[segment]
     known = np.isfinite(counted) & (counted > 0)
-    if known.mean() < _COUNTED_SHARE or len(np.unique(counted[known])) < 2:
-        return None
-    return np.where(known, counted, np.nan)
+    if not known.any():
+        return None, NOT_COUNTED
+    if known.mean() < _COUNTED_SHARE:
+        return None, COUNTED_ON_FEW
+    if len(np.unique(counted[known])) < 2:
+        return None, ALL_THE_SAME
+    return np.where(known, counted, np.nan), ""
 
 
-def _tells(habitat: Covariates | None, traffic: Floats, sources: tuple[Source, ...]) -> bool:
-    """Whether there are counts enough to ask what traffic does, and reports it may bring."""
+def _with_traffic(habitat: Covariates | None, traffic: Floats) -> Covariates:
     logs = np.log(traffic)[:, None]
-    both = Covariates((TRAFFIC,), logs)
-    if habitat is not None:
-        values = habitat.values  # noqa: PD011  (no table)
-        both = Covariates((*habitat.names, TRAFFIC), np.column_stack([values, logs]))
-    used, _ = usable(both, [s for s in sources if s.counted > 0])
-    return TRAFFIC in used.names
+    if habitat is None:
+        return Covariates((TRAFFIC,), logs)
+    values = habitat.values  # noqa: PD011  (no table)
+    return Covariates((*habitat.names, TRAFFIC), np.column_stack([values, logs]))
+
+
+def _none_of(dead: Source, alive: Source) -> tuple[str, ...]:
+    """Say which reports of the public there are none of."""
+    missing = [s.name for s in (dead, alive) if not s.counted > 0]
+    if not missing:
+        return ()
+    return (f"No {' and no '.join(missing)} lie on these roads and count.",)
 
 
 def _readings(twice: BothReadings | None) -> pd.DataFrame:

@@ -7,25 +7,41 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from roadrisk.base.plain_numbers import number, span
+from roadrisk.base.units import road_km
+from roadrisk.mortality.crossing_source import NAME as CROSSINGS
 from roadrisk.mortality.death_ranks import interval
+from roadrisk.mortality.report_sources import ALIVE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from roadrisk.base.units import Units
     from roadrisk.mortality.death_field import DeathField
     from roadrisk.mortality.sources import Source
     from roadrisk.roads.pieces import Pieces
 
 SOURCE_COLUMNS = ["source", "counted", "watched_km", "how_many"]
+# Sources whose chances had to be moved by more than this to fit together: a choice.
+_FAR_APART = 3.0
 
 
-def total_words(field: DeathField, sources: Sequence[Source]) -> str:
+def total_words(
+    field: DeathField,
+    sources: Sequence[Source],
+    *,
+    units: Units = "metric",
+    days_only: bool = False,
+) -> str:
     """Say how many die a year on all roads, or why that isn't known.
 
     Parameters
     ----------
     field : DeathField
     sources : sequence of Source
+    units : {"metric", "us"}
+    days_only : bool
+        Whether crossings are days with one, and no fates say how many of these kill.
 
     Returns
     -------
@@ -35,33 +51,67 @@ def total_words(field: DeathField, sources: Sequence[Source]) -> str:
     known = [s.name for s in sources if s.known]
     total = result.per_year
     if result.rate is None or total is None:
-        if not field.ordered:
-            return "How many animals die on these roads, and where, isn't known: none was counted."
-        return (
-            "How many animals die on these roads isn't known: there are no surveys whose trials "
-            "say how many carcasses are missed, and no tagged animals of a population of known "
-            "size. Places are ranked by where more die than elsewhere."
-        )
+        return _not_known(field, sources)
     summed = interval(total, bound_only=result.bound_only)
-    watched = float(result.length_km[result.watched].sum())
-    km = float(result.length_km.sum())
-    on = f"on these {km:.3g} km of road"
+    watched, whole = (
+        _road(float(km), units) for km in (result.length_km[result.watched].sum(),
+                                           result.length_km.sum())
+    )  # fmt: skip
+    on = f"on these {whole} of road"
     if result.bound_only:
         return (
-            f"No death was counted by {' or '.join(known)}: {on} at most {summed.high[0]:.2g} "
-            "animals die a year (one-sided 95 % bound), which is not zero."
+            f"No death was counted by {' or '.join(known)}: {on} at most "
+            f"{number(summed.high[0], 2)} animals die a year (one-sided 95 % bound), which is not "
+            "zero."
         )
     text = (
-        f"About {summed.median[0]:.2g} animals die a year {on} (90 % interval "
-        f"{summed.low[0]:.2g} to {summed.high[0]:.2g}), as {' and '.join(known)} say."
+        f"About {number(summed.median[0], 2)} animals die a year {on} (90 % interval "
+        f"{number(summed.low[0], 2)} to {number(summed.high[0], 2)}), as {' and '.join(known)} say."
     )
-    if watched < 0.95 * km:
+    if result.length_km[result.watched].sum() < 0.95 * result.length_km.sum():
         seen = interval(result.length_km[result.watched] @ result.rate[result.watched])
         text += (
-            f" On the {watched:.3g} km that these watched it is {seen.median[0]:.2g} "
-            f"({seen.low[0]:.2g} to {seen.high[0]:.2g}); the rest is judged from roads like them."
+            f" On the {watched} that these watched it is "
+            f"{span(seen.median[0], seen.low[0], seen.high[0], 2)}; the rest is judged from roads "
+            "like them."
+        )
+    if any(not 1 / _FAR_APART < times < _FAR_APART for times in result.chance_moved.values()):
+        text += (
+            " But these sources contradict each other: see both routes side by side before using "
+            "this number."
+        )
+    if days_only and CROSSINGS in known:
+        text += (
+            " Of crossings only days with one or more are known, and each counts as one: deaths "
+            "may be more."
         )
     return text
+
+
+def _not_known(field: DeathField, sources: Sequence[Source]) -> str:
+    """Say why the number isn't known, and what places are ranked by."""
+    if not field.ordered:
+        return (
+            "How many animals die on these roads, and where, isn't known: no carcass, crossing or "
+            "report that lies on them counts."
+        )
+    told = [s.name for s in sources if s.counted > 0]
+    text = (
+        "How many animals die on these roads isn't known: there are no surveys in the active "
+        "season whose trials say how many carcasses are missed, and no crossings of tagged animals "
+        "of a population of known size. "
+    )
+    if set(told) <= {ALIVE, CROSSINGS}:
+        return (
+            f"{text}No dead animal was counted either: places are ranked by "
+            f"{' and '.join(told)}, more where a crossing kills more often."
+        )
+    return f"{text}Places are ranked by where more die than elsewhere, as {' and '.join(told)} say."
+
+
+def _road(km: float, units: Units) -> str:
+    length, unit = road_km(1000 * km, units)
+    return f"{number(length)} {unit}"
 
 
 def source_table(sources: Sequence[Source], pieces: Pieces) -> pd.DataFrame:
