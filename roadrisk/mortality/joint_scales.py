@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
+from copy import copy
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -20,6 +23,8 @@ _SMALLEST, _LARGEST = np.cbrt(0.02), np.cbrt(4.0)
 _FREEDOM = 6.0
 # Sets of standard deviations that are weighed, for each of them; half in large networks.
 _POINTS, _MANY = 12, 20_000
+# With fewer effective points another round is drawn, from the shape that the first one shows.
+_ENOUGH = 25.0
 
 
 @dataclass(frozen=True)
@@ -103,28 +108,23 @@ def draw_unknowns(layout: Layout, priors: Priors, draws: int, rng: np.random.Gen
     -----
     The posterior of the cube roots of the standard deviations is climbed to its top, then
     importance sampled from a Student distribution with the curvature found there. Weights are the
-    lower bounds of the evidence (`Normal.bound`) times prior, over the sampling density.
+    lower bounds of the evidence (`Normal.bound`) times prior, over the sampling density. Where few
+    points bear most of the weight, as many again are drawn from the shape that the first ones
+    show, and all are weighed by the mixture of both.
     """
     fitter = Fitter(layout)
     points = _POINTS * (len(layout.scales) + 1)
     points = points if layout.size < _MANY else points // 2
     rates = np.array([priors.rate(name) for name in layout.scales])
     top, best = _climb(fitter, rates)
-    root = _root_of_curvature(fitter, rates, top, best)
-    theta = _student_points(top, root, points, rng)
-    fits: list[Normal] = []
-    log_weight = np.empty(points)
-    for k in range(points):
-        fitted = fitter.fit(theta[k] ** 3, best)
-        fits.append(fitted)
-        away = np.linalg.solve(root, theta[k] - top)
-        dimension = len(top)
-        density = -(_FREEDOM + dimension) / 2 * np.log1p(away @ away / _FREEDOM)
-        log_weight[k] = fitted.bound + _log_prior(theta[k], rates) - density
-    weight = np.exp(log_weight - special.logsumexp(log_weight))
+    sampled = _Sampled(fitter, rates, best)
+    sampled.add(top, _root_of_curvature(fitter, rates, top, best), points, rng)
+    if sampled.effective < _ENOUGH:
+        sampled.add(*sampled.shape(), points, rng)
+    theta, fits, weight = sampled.theta, sampled.fits, sampled.weight
     # Systematic resampling: as many draws from each point as its weight asks for.
     at = np.searchsorted(np.cumsum(weight), (np.arange(draws) + rng.random()) / draws)
-    often = np.bincount(np.minimum(at, points - 1), minlength=points)
+    often = np.bincount(np.minimum(at, len(fits) - 1), minlength=len(fits))
     inner, border, scales = [], [], []
     for k in np.flatnonzero(often).tolist():
         count = int(often[k])
@@ -138,8 +138,72 @@ def draw_unknowns(layout: Layout, priors: Priors, draws: int, rng: np.random.Gen
         np.concatenate(inner, axis=1)[:, mixed],
         np.concatenate(border, axis=1)[:, mixed],
         np.concatenate(scales, axis=1)[:, mixed],
-        float(1.0 / np.sum(weight**2)),
+        sampled.effective,
     )
+
+
+class _Sampled:
+    """Standard deviations (cube roots) that were tried, each with its fit and weight.
+
+    Parameters
+    ----------
+    fitter : Fitter
+    rates : ndarray, shape (scales,)
+    best : Normal
+        To start fits from.
+    """
+
+    def __init__(self, fitter: Fitter, rates: Floats, best: Normal) -> None:
+        self._fitter, self._rates, self._best = fitter, rates, best
+        self._shapes: list[tuple[Floats, Floats]] = []
+        self._height: list[float] = []
+        self.theta = np.empty((0, len(rates)))
+        self.fits: list[Normal] = []
+        self.weight = np.empty(0)
+
+    @property
+    def effective(self) -> float:
+        """Effective number of points."""
+        return float(1.0 / np.sum(self.weight**2))
+
+    def add(self, top: Floats, root: Floats, points: int, rng: np.random.Generator) -> None:
+        """Try more points, from a Student shape; all are weighed by the mixture of shapes."""
+        fresh = _student_points(top, root, points, rng)
+        with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+            fitted = list(pool.map(self._fit, fresh))
+        self.fits += fitted
+        self._height += [
+            f.bound + _log_prior(t, self._rates) for f, t in zip(fitted, fresh, strict=True)
+        ]
+        self.theta = np.concatenate([self.theta, fresh])
+        self._shapes.append((top, root))
+        density = [_log_student(self.theta, *shape) for shape in self._shapes]
+        log_weight = np.array(self._height) - special.logsumexp(density, axis=0)
+        self.weight = np.exp(log_weight - special.logsumexp(log_weight))
+
+    def _fit(self, theta: Floats) -> Normal:
+        # A fitter keeps what it works on: every thread has its own.
+        return copy(self._fitter).fit(theta**3, self._best)
+
+    def shape(self) -> tuple[Floats, Floats]:
+        """Middle and root of the covariance of what was tried, weights tempered to bear it."""
+        power, weight = 1.0, self.weight
+        while 1.0 / np.sum(weight**2) < _ENOUGH:
+            power *= 0.8
+            weight = self.weight**power
+            weight = weight / weight.sum()
+        middle = weight @ self.theta
+        away = self.theta - middle
+        spread = (away * weight[:, None]).T @ away
+        root = np.linalg.cholesky(spread + 1e-4 * np.eye(len(middle)))
+        return middle, np.asarray(root, dtype=np.float64)
+
+
+def _log_student(theta: Floats, top: Floats, root: Floats) -> Floats:
+    away = np.linalg.solve(root, (theta - top).T)
+    log_size = float(np.log(np.abs(np.linalg.det(root))))
+    power = (_FREEDOM + len(top)) / 2
+    return np.asarray(-power * np.log1p((away**2).sum(axis=0) / _FREEDOM) - log_size)
 
 
 def _log_prior(theta: Floats, rates: Floats) -> float:
