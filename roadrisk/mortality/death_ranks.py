@@ -17,14 +17,14 @@ class Interval:
 
     Attributes
     ----------
-    mean, median, low, high : ndarray, shape (places,)
-        The median is the estimate to print for a total: the mean is drawn up by the long
-        upper tail of 1 / chance. Where only a bound is known mean and median are NaN, `low`
-        is 0, and `high` is the one-sided 95 % bound.
+    mean, median, best, low, high : ndarray, shape (places,)
+        `best` is the estimate to print for a total (`best_number`). Where only a bound is known
+        mean, median and best are NaN, `low` is 0, and `high` is the one-sided 95 % bound.
     """
 
     mean: Floats
     median: Floats
+    best: Floats
     low: Floats
     high: Floats
 
@@ -69,8 +69,33 @@ def interval(draws: Floats, *, bound_only: bool = False) -> Interval:
     low, median, high = np.quantile(table, [0.05, 0.5, 0.95], axis=1)
     if bound_only:
         nothing = np.full(len(table), np.nan)
-        return Interval(nothing, nothing, np.zeros(len(table)), high)
-    return Interval(table.mean(axis=1), median, low, high)
+        return Interval(nothing, nothing, nothing, np.zeros(len(table)), high)
+    return Interval(table.mean(axis=1), median, best_number(table), low, high)
+
+
+def best_number(draws: Floats) -> Floats:
+    """Return single numbers for deaths that are counted over an uncertain chance.
+
+    Parameters
+    ----------
+    draws : ndarray, shape (..., draws)
+        Above zero.
+
+    Returns
+    -------
+    ndarray, shape (...)
+
+    Notes
+    -----
+    The harmonic mean, which is what was counted over the *mean* chance of counting it. Means of
+    the draws, and a little less their medians, lie too high on average over studies, since 1 over
+    a chance from few trials does (`DEVELOPERS.md`, deaths from all sources, has the figures). It
+    is kept above the 5 % point: for counts below one the harmonic mean may be anything near zero.
+    """
+    low = np.quantile(draws, 0.05, axis=-1)
+    with np.errstate(divide="ignore"):
+        harmonic = 1.0 / (1.0 / draws).mean(axis=-1)
+    return np.asarray(np.maximum(harmonic, low))
 
 
 def ranks(rate: Floats, k: int) -> Ranks:

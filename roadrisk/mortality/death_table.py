@@ -42,9 +42,10 @@ def death_table(
         deaths_per_year and excess_per_km_year, each with _low and _high (90 %); relative_rate
         (1 is the mean of all roads) with _low and _high; rank (1 the worst, by the mean rate),
         rank_low, rank_high; chance_among_worst; screened_per_km_year. Means are shown, times
-        `JointDeaths.typical`, so that deaths of places add up to the median of the total (medians
-        where such a mean lies above its interval). Columns of deaths are NaN where how many die
-        isn't known; where nothing was found only _low (0) and _high (one-sided 95 %) are numbers.
+        `JointDeaths.typical`, so that deaths of places add up to the best number of the total
+        (medians where such a mean lies above its interval). Columns of deaths are NaN where how
+        many die isn't known; where nothing was found only _low (0) and _high (one-sided 95 %) are
+        numbers.
     """
     relative, length = mean_rates(result.relative, result.length_km, place)
     table = pd.DataFrame({"length_km": length})

@@ -65,14 +65,14 @@ def total_words(
             "zero."
         )
     text = (
-        f"About {number(summed.median[0], 2)} animals die a year {on} (90 % interval "
+        f"About {number(summed.best[0], 2)} animals die a year {on} (90 % interval "
         f"{number(summed.low[0], 2)} to {number(summed.high[0], 2)}), as {' and '.join(known)} say."
     )
     if result.length_km[result.watched].sum() < 0.95 * result.length_km.sum():
         seen = interval(result.length_km[result.watched] @ result.rate[result.watched])
         text += (
             f" On the {watched} that these watched it is "
-            f"{span(seen.median[0], seen.low[0], seen.high[0], 2)}; the rest is judged from roads "
+            f"{span(seen.best[0], seen.low[0], seen.high[0], 2)}; the rest is judged from roads "
             "like them."
         )
     if any(not 1 / _FAR_APART < times < _FAR_APART for times in result.chance_moved.values()):

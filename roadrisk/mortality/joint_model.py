@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from roadrisk.base.seeds import generator
+from roadrisk.mortality.death_ranks import best_number
 from roadrisk.mortality.joint_covariates import Covariates, usable
 from roadrisk.mortality.joint_field import RoadField, road_field
 from roadrisk.mortality.joint_layout import Layout, lay_out
@@ -80,13 +81,13 @@ class JointDeaths:
 
     @property
     def typical(self) -> float:
-        """Median over mean of all deaths a year: brings means of places in line with the median.
+        """Best number over mean of all deaths a year: brings means of places in line with it.
 
         The mean is drawn up by the long upper tail of 1 / chance, in all places alike; means
-        times this add up to the median of the total.
+        times this add up to the best number of the total (`death_ranks.best_number`).
         """
         total = self.per_year
-        return 1.0 if total is None else float(np.median(total) / total.mean())
+        return 1.0 if total is None else float(best_number(total) / total.mean())
 
     @property
     def excess(self) -> Floats | None:

@@ -35,7 +35,7 @@ def test_surveyed_worlds_hold_the_truth() -> None:
     # 11 of 16 or fewer has a chance below 1 % if intervals hold nine in ten.
     assert sum(s.total_held for s in scores) >= 12
     assert 0.8 < np.mean([s.pieces_held for s in scores]) < 0.98
-    bias = np.mean([s.total_median for s in scores]) / np.mean([s.total_true for s in scores]) - 1
+    bias = np.mean([s.total_best for s in scores]) / np.mean([s.total_true for s in scores]) - 1
     assert abs(bias) < 0.2
 
 
