@@ -56,12 +56,13 @@ def both_routes(
         searched, if any was: crossings elsewhere have nothing beside them.
     """
     here = (roads != "").to_numpy(bool)
-    if found is not None:
-        here = here & (found.schedule >= 0)
+    searched = np.zeros(len(here), bool) if found is None else here & (found.schedule >= 0)
+    # Searches that watch no day of the season leave crossings with nothing beside them.
+    here = searched if searched.any() else here
     names = sorted(set(roads[here]))
     code = {name: k for k, name in enumerate(names)}
     place = np.array([code[r] if h else -1 for r, h in zip(roads, here, strict=True)], np.int64)
-    whole = ALL_ROADS if found is None else ALL_SEARCHED
+    whole = ALL_SEARCHED if searched.any() else ALL_ROADS
     crossed = deaths_where(route, study, frequencies, place, lixels, route.kill.draws, len(names))
     rows = [(whole, crossed.total_a_year, here)]
     if route.by_fates:

@@ -75,9 +75,9 @@ def usable(
     sites = int(np.logical_or.reduce([s.exposure > 0 for s in deciding]).sum())
     if names and (events < EVENTS_EACH * len(names) or sites < SITES_EACH * len(names)):
         words.append(
-            f"{events:.0f} deaths counted on {sites} pieces of road are too few to tell what "
-            f"{', '.join(names)} do ({EVENTS_EACH} deaths for each are needed): the simpler rate "
-            "was used, which only varies along the roads."
+            f"{events:.0f} carcasses and crossings counted on {sites} pieces of road are too few "
+            f"to tell what {', '.join(names)} do ({EVENTS_EACH} on {SITES_EACH} pieces for each "
+            "are needed): the simpler rate was used, which only varies along the roads."
         )
         return Covariates((), np.zeros((len(values), 0))), tuple(words)
     spread = np.where(values.std(axis=0) > 0, values.std(axis=0), 1.0)
