@@ -7,8 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 from roadrisk.base.crs import WGS84
 from roadrisk.reporting import palette
+from roadrisk.reporting.death_layer import DRAWN, death_breaks
+from roadrisk.reporting.death_words import RATE
+from roadrisk.reporting.deaths_page import DEATHS_PAGE
 from roadrisk.reporting.map_layers import map_layers, off_ground, rows_of, scale_breaks
-from roadrisk.reporting.map_page import page_html
+from roadrisk.reporting.map_page import DEATHS, page_html
 from roadrisk.reporting.place_sheets import row_words, scale_of, stretch_words
 from roadrisk.reporting.power_words import power_sentence
 from roadrisk.reporting.sheets import SHEETS, YEARS
@@ -33,17 +36,21 @@ from roadrisk.reporting.year_chart import NO_STRETCH, chart_notes
 
 if TYPE_CHECKING:
     from roadrisk.findings import Findings
+    from roadrisk.reporting.place_sheets import Scale
     from roadrisk.study import Study
 
 
 def map_html(study: Study, findings: Findings) -> bytes:
     """Return the map of a study's findings as one HTML page (UTF-8).
 
-    Roads are coloured per km (or mile) on one even scale that also gets wider and darker;
-    stretches that stand out are outlined, ranked windows numbered, reports and crossings have
-    shapes of their own. Nothing is fetched unless a person switches the background map on.
+    Roads are coloured by expected deaths per km (or mile), or by crossings and reports where
+    nothing tells of deaths, on one even scale that also gets wider and darker; stretches that
+    stand out are outlined, ranked windows numbered, reports and crossings have shapes of their
+    own. Nothing is fetched unless a person switches the background map on.
     """
-    return page_html(study.settings.study.name, _page(study, findings), map_layers(study, findings))
+    layers = map_layers(study, findings)
+    by = scale_of(study, findings).by
+    return page_html(study.settings.study.name, _page(study, findings), layers, by)
 
 
 def _page(study: Study, findings: Findings) -> dict[str, Any]:
@@ -58,6 +65,8 @@ def _page(study: Study, findings: Findings) -> dict[str, Any]:
         "species": species,
         "period": period,
         "invented": INVENTED_BANNER if settings.study.invented else "",
+        "deaths": findings.deaths.words,
+        "all_deaths": DEATHS_PAGE,
         "verdict": findings.chance.words,
         "power": power_sentence(findings),
         "credit": credit(study),
@@ -71,7 +80,8 @@ def _page(study: Study, findings: Findings) -> dict[str, Any]:
                 ("alive", "reports of live animals"),
                 ("dead", "reports of dead animals"),
             )
-        },
+        }
+        | {"deaths": _death_unit(scale)},
         "years": YEARS,
         "confidential": EXACT_PLACES,
         "basis": f"Ranked by {basis(units, findings.deaths)}.",
@@ -89,7 +99,7 @@ def _page(study: Study, findings: Findings) -> dict[str, Any]:
         "counts": counted(findings),
         "cautions": [*SAFETY, CONFIDENTIAL],
         "tiles": TILE_NOTE,
-        "legend": _legend(findings, study),
+        "legend": _legend(findings, study, scale),
         "off_ground": bool(off_ground(findings.segments).any()),
         "colours": palette.SCALE,
         "widths": palette.WIDTHS_PX,
@@ -98,29 +108,52 @@ def _page(study: Study, findings: Findings) -> dict[str, Any]:
         "unwatched": palette.UNWATCHED,
         "unwatched_width": palette.UNWATCHED_PX,
         "unwatched_dash": palette.UNWATCHED_DASH,
+        "judged_dash": palette.JUDGED_DASH,
+        "judged_width": palette.JUDGED_WIDTH,
         "ink": palette.INK,
         "accent": palette.ACCENT,
         "paper": palette.PAPER,
     }
 
 
-def _legend(findings: Findings, study: Study) -> dict[str, Any]:
-    units = study.settings.study.units
-    breaks = scale_breaks(findings, units)
+def _death_unit(scale: Scale) -> str:
+    """Return what numbers of the layer of deaths are given in."""
+    if DRAWN[scale.by] == RATE:
+        return f"per {length_unit(scale.units)} and year"
+    return "times the mean of all roads"
+
+
+def _classes(breaks: tuple[float, ...], unit: str, nothing: str) -> dict[str, Any]:
     ends = [number(b) for b in breaks]
     classes = [f"{a} to {b}" for a, b in pairwise(ends)]
     if ends:
         classes.append(f"{ends[-1]} and more")
+    plain = " or ".join(x for x in (f"less than {ends[0]}," if ends else "", nothing) if x)
+    return {"unit": unit, "classes": classes, "plain": plain.removesuffix(",")}
+
+
+def _legend(findings: Findings, study: Study, scale: Scale) -> dict[str, Any]:
+    units = study.settings.study.units
+    per = f"per {length_unit(units)} of road and year"
     return {
+        "scales": {
+            "deaths": _classes(
+                death_breaks(findings, scale),
+                per if DRAWN[scale.by] == RATE else "as a multiple",
+                "",
+            ),
+            "pieces": _classes(scale_breaks(findings, units), per, "nothing recorded"),
+        },
+        "judged": "thin, broken: not watched by a source that says how many; judged from roads "
+        "like it",
         "titles": {
+            "deaths": DEATHS.get(scale.by, ""),
             "pieces": "Crossing-days and reports",
             "tracked": "Crossing-days of tagged animals",
             "alive": "Reports of live animals",
             "dead": "Reports of dead animals",
         },
-        "unit": f"per {length_unit(units)} of road and year",
-        "classes": classes,
-        "plain": f"less than {ends[0]}, or nothing recorded" if ends else "nothing recorded",
+        "bare": "road",
         "off": OFF_GROUND,
         "unwatched": "not watched: no tagged animal within "
         f"{short_length(study.settings.crossings.reach_m, units)}",

@@ -10,14 +10,16 @@ from __future__ import annotations
 import base64
 from typing import TYPE_CHECKING, Any
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 
 from roadrisk.base.crs import WGS84
 from roadrisk.reporting.chance_words import place_chance
+from roadrisk.reporting.colour_runs import feature, layer, line, run_lines, runs_of
 from roadrisk.reporting.csv_text import plain_text
+from roadrisk.reporting.death_layer import death_layer
+from roadrisk.reporting.death_words import deaths_rate, kill_words
 from roadrisk.reporting.palette import class_breaks, classify
 from roadrisk.reporting.place_sheets import scale_of, stretch_lines, window_lines
 from roadrisk.reporting.ranked_list import lines_wgs84
@@ -46,18 +48,18 @@ from roadrisk.reporting.year_chart import has_chart, year_chart
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    import geopandas as gpd
+
     from roadrisk.base.units import Units
     from roadrisk.findings import Findings
+    from roadrisk.reporting.colour_runs import Layer
     from roadrisk.reporting.place_sheets import Scale
     from roadrisk.study import Study
 
-Layer = dict[str, Any]
 # Layers of one kind of evidence, and the column of `Findings.lixels` that each draws.
 EVIDENCE = {
     "tracked": "density_crossings", "alive": "density_alive", "dead": "density_dead",
 }  # fmt: skip
-# Coloured pieces keep their course to this many metres; more vertices than that are dropped.
-_COURSE_M = 0.2
 
 
 def map_layers(study: Study, findings: Findings) -> dict[str, Layer]:
@@ -66,18 +68,21 @@ def map_layers(study: Study, findings: Findings) -> dict[str, Layer]:
     Returns
     -------
     dict
-        ``roads`` (one feature a segment), ``stretches`` that stand out, ``pieces`` (runs of
-        lixels in one colour class, ``c``), ``tracked``, ``alive`` and ``dead`` (the same of one
-        kind of evidence, in the same classes), ``windows`` (the ranked list), ``crossings``,
-        ``reports``.
+        ``roads`` (one feature a segment), ``stretches`` that stand out, ``deaths`` (expected, or
+        where more die than elsewhere, in classes of its own; left out where nothing tells of
+        them), ``pieces`` (runs of lixels in one colour class, ``c``), ``tracked``, ``alive`` and
+        ``dead`` (the same of one kind of evidence, in the same classes), ``windows`` (the ranked
+        list), ``crossings``, ``reports``.
     """
     units = study.settings.study.units
     scale = scale_of(study, findings)
     zone = study.settings.study.zone
     roads = dict(zip(findings.segments["segment_id"], findings.segments["road"], strict=True))
+    deaths = death_layer(findings, scale, off_ground(findings.segments))
     return {
         "roads": _roads(findings.segments, scale),
         "stretches": _stretches(findings, scale),
+        **({"deaths": deaths} if deaths["features"] else {}),
         "pieces": _pieces(findings, units, "density_per_km_year"),
         **{name: _pieces(findings, units, column) for name, column in EVIDENCE.items()},
         "windows": _windows(findings.ranked, scale),
@@ -124,13 +129,15 @@ def _roads(segments: gpd.GeoDataFrame, scale: Scale) -> Layer:
             crossed(row),
             crossing_rate(row),
             reported(row),
+            deaths_rate(row, scale),
+            kill_words([row["segment_id"]], scale),
             number(per_length_unit(row["evidence_per_km_year"], units)),
             plain_text(row["segment_id"]),
         ]
         properties = {"t": road(row["road"]), "v": values} | ({"o": 1} if off else {})
         properties |= {"u": 1} if tagged and unwatched(row) else {}
-        features.append(_line(shape, properties))
-    return _layer(features)
+        features.append(line(shape, properties))
+    return layer(features)
 
 
 def _pieces(findings: Findings, units: Units, column: str) -> Layer:
@@ -139,7 +146,7 @@ def _pieces(findings: Findings, units: Units, column: str) -> Layer:
     breaks = scale_breaks(findings, units)
     of_all, draws = column == "density_per_km_year", findings.chance.draws
     if not breaks:
-        return _layer([])
+        return layer([])
     codes = pd.DataFrame(
         {
             "class": classify(density, breaks),
@@ -148,9 +155,8 @@ def _pieces(findings: Findings, units: Units, column: str) -> Layer:
             "stretch": pd.to_numeric(lixels["stretch"]).fillna(0).to_numpy(),
         }
     )
-    new_run = (codes.to_numpy()[1:] != codes.to_numpy()[:-1]).any(axis=1)
-    first = np.concatenate([[0], np.flatnonzero(new_run) + 1])
-    shapes = _joined(lixels, first)
+    first = runs_of(codes)
+    shapes = run_lines(lixels, first)
     highest = np.maximum.reduceat(np.nan_to_num(density), first)
     p_values = np.minimum.reduceat(
         lixels["p_value"].fillna(np.inf).to_numpy(dtype=np.float64), first
@@ -166,21 +172,8 @@ def _pieces(findings: Findings, units: Units, column: str) -> Layer:
         properties: dict[str, Any] = {"c": colour, "s": segment, "v": values}
         if segment >= 0 and off[segment]:
             properties["o"] = 1
-        features.append(_line(shapes[run], properties))
-    return _layer(features)
-
-
-def _joined(lixels: gpd.GeoDataFrame, first: np.ndarray[Any, Any]) -> list[list[list[float]]]:
-    points, owner = shapely.get_coordinates(lixels.geometry, return_index=True)
-    run_of_lixel = np.zeros(len(lixels), dtype=np.int64)
-    run_of_lixel[first[1:]] = 1
-    run_of_point = np.cumsum(run_of_lixel)[owner]
-    # A lixel begins where the one before it ends: that vertex is there twice.
-    twice = (points[1:] == points[:-1]).all(axis=1) & (run_of_point[1:] == run_of_point[:-1])
-    kept = np.concatenate([[True], ~twice])
-    lines = shapely.linestrings(points[kept], indices=run_of_point[kept])
-    simple = shapely.simplify(lines, _COURSE_M)
-    return lines_wgs84(gpd.GeoDataFrame(geometry=simple, crs=lixels.crs))
+        features.append(line(shapes[run], properties))
+    return layer(features)
 
 
 def _stretches(findings: Findings, scale: Scale) -> Layer:
@@ -200,8 +193,8 @@ def _stretches(findings: Findings, scale: Scale) -> Layer:
             # As a picture: nothing in it can run or fetch anything.
             svg = base64.b64encode(year_chart(mine, which).encode()).decode("ascii")
             properties |= {"y": f"data:image/svg+xml;base64,{svg}"}
-        features.append(_feature("MultiLineString", parts, properties))
-    return _layer(features)
+        features.append(feature("MultiLineString", parts, properties))
+    return layer(features)
 
 
 def _windows(ranked: gpd.GeoDataFrame, scale: Scale) -> Layer:
@@ -212,8 +205,8 @@ def _windows(ranked: gpd.GeoDataFrame, scale: Scale) -> Layer:
             "t": f"Rank {rank}: {name}", "v": window_lines(row, shape, scale), "r": rank, "n": name,
             "s": int(bool(row["metres_in_stretch"] >= row["length_m"] / 2)),
         }  # fmt: skip
-        features.append(_line(shape, properties))
-    return _layer(features)
+        features.append(line(shape, properties))
+    return layer(features)
 
 
 def _crossings(
@@ -227,8 +220,8 @@ def _crossings(
             number(row["step_days"]),
             road(roads.get(row["segment_id"])),
         ]
-        features.append(_feature("Point", shape, {"t": "Straight step across a road", "v": values}))
-    return _layer(features)
+        features.append(feature("Point", shape, {"t": "Straight step across a road", "v": values}))
+    return layer(features)
 
 
 def _reports(
@@ -254,8 +247,8 @@ def _reports(
         ]
         title = {"alive": "Report: alive", "dead": "Report: dead"}.get(state)
         properties = {"t": title or "Report: alive or dead not said", "v": values, "a": state[0]}
-        features.append(_feature("Point", shape, properties))
-    return _layer(features)
+        features.append(feature("Point", shape, properties))
+    return layer(features)
 
 
 def _counts_as(share: float) -> str:
@@ -275,19 +268,3 @@ def rows_of(table: pd.DataFrame) -> list[dict[str, Any]]:
     """Return a table's rows without geometry, as dictionaries."""
     plain = pd.DataFrame(table.drop(columns="geometry"))
     return [{str(k): v for k, v in row.items()} for row in plain.to_dict("records")]
-
-
-def _line(coordinates: list[list[float]], properties: dict[str, Any]) -> dict[str, Any]:
-    return _feature("LineString", coordinates, properties)
-
-
-def _feature(kind: str, coordinates: list[Any], properties: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "type": "Feature",
-        "properties": properties,
-        "geometry": {"type": kind, "coordinates": coordinates},
-    }
-
-
-def _layer(features: list[dict[str, Any]]) -> Layer:
-    return {"type": "FeatureCollection", "features": features}

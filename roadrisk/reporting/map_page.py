@@ -26,10 +26,17 @@ from roadrisk.reporting.wording import OSM_CREDIT, TILE_LAYER
 
 TILES = "https://tile.openstreetmap.org/{z}/{x}/{y}.png"
 TILE_HOST = "https://tile.openstreetmap.org"
+# What the layer of deaths is called, by `wording.ranked_by`.
+DEATHS = {
+    "deaths": "Expected road deaths",
+    "relative": "Road deaths beside the mean of all roads",
+    "bound": "Road deaths beside the mean of all roads",
+}
 # Names as the layer control shows them, and whether a layer is on at first; bottom first.
 LAYERS = {
     "roads": ("Roads", True),
     "stretches": ("Stretches that stand out", True),
+    "deaths": ("", True),
     "pieces": ("Crossings and reports, smoothed", True),
     "tracked": ("Tagged animals alone, smoothed", False),
     "alive": ("Live reports alone, smoothed", False),
@@ -41,7 +48,9 @@ LAYERS = {
 _POINTS = ("crossings", "reports")
 
 
-def page_html(title: str, page: dict[str, Any], layers: dict[str, dict[str, Any]]) -> bytes:
+def page_html(
+    title: str, page: dict[str, Any], layers: dict[str, dict[str, Any]], by: str = "evidence"
+) -> bytes:
     """Return the map as one HTML page.
 
     Parameters
@@ -51,7 +60,10 @@ def page_html(title: str, page: dict[str, Any], layers: dict[str, dict[str, Any]
     page : dict
         Texts, colours and breaks that ``templates/page.js`` shows.
     layers : dict
-        GeoJSON FeatureCollections by the names of `LAYERS`.
+        GeoJSON FeatureCollections by the names of `LAYERS`. With ``deaths``, these are shown at
+        first in place of ``pieces``.
+    by : str
+        What ranks go by: `wording.ranked_by`.
 
     Returns
     -------
@@ -63,7 +75,10 @@ def page_html(title: str, page: dict[str, Any], layers: dict[str, dict[str, Any]
     roads_map = _RoadsMap()
     frame.add_child(roads_map, name="map")
     for name, (label, shown) in LAYERS.items():
-        _FeatureLayer(name, label, shown=shown).add_to(roads_map, name=name)
+        if name in layers:
+            first = shown and not (name == "pieces" and "deaths" in layers)
+            told = DEATHS[by] if name == "deaths" else label
+            _FeatureLayer(name, told, shown=first).add_to(roads_map, name=name)
     _Tiles().add_to(roads_map, name="tiles")
     _Switches().add_to(roads_map, name="switches")
     text: str = frame.render()

@@ -22,6 +22,9 @@ ROAD_PX = 1.8
 UNWATCHED = "#96938a"
 UNWATCHED_PX = 1.6
 UNWATCHED_DASH = "0.5 4"
+# Of deaths that are judged from roads like it: thinner (a share of the width) and broken.
+JUDGED_DASH = "2 2"
+JUDGED_WIDTH = 0.6
 INK = "#1c1c1a"
 # Vermilion: apart from both ends of cividis for all common kinds of colour vision.
 ACCENT = "#d5470b"

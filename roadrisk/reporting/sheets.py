@@ -21,7 +21,13 @@ SHEETS: dict[str, tuple[str, ...]] = {
     "roads": (
         "Level", "Class", "Route and measure", "Owner", "Traffic", "Speed limit", "Length",
         "Crossing-days of tagged animals", "Crossing-days per animal and year", "Public reports",
+        "Whole segment: road deaths per {unit} and year", "Chance that a crossing kills",
         "Whole segment: crossing-days and reports per {unit} and year", "Segment",
+    ),
+    "deaths": (
+        "Road deaths, here at most", "Above similar roads, per {unit} and year",
+        "Is it among the worst", "Its rank may be", "Watched", "Counted here dead",
+        "Chance that a crossing kills here",
     ),
     "pieces": ("Smoothed, here at most", "Chance"),
     "tracked": ("Crossing-days of tagged animals, smoothed, here at most",),

@@ -84,7 +84,8 @@ def test_legend_layers_and_scale_are_there(made_map: Path, open_page: Opener) ->
     """By hand, from the made-up findings."""
     page = open_page(made_map).page
     legend = page.locator("#legend_inside")
-    for words in ("per km of road and year", "10 and more", "0.3 to 1", "less than 0.1",
+    for words in ("Expected road deaths", "per km of road and year", "1 and more", "0.3 to 1",
+                  "less than 0.01", "not watched by a source that says how many",
                   "bridge or tunnel: passing below or above is no road crossing",
                   "not watched: no tagged animal within 200 m",
                   "stretch that stands out, with its letter", "alive", "dead",
@@ -95,9 +96,10 @@ def test_legend_layers_and_scale_are_there(made_map: Path, open_page: Opener) ->
     expect(page.locator(".leaflet-control-attribution")).to_have_text("Invented roads")
     page.locator(".leaflet-control-layers").hover()
     assert layers(page) == {
-        "Roads": True, "Stretches that stand out": True, "Crossings and reports, smoothed": True,
-        "Tagged animals alone, smoothed": False, "Live reports alone, smoothed": False,
-        "Dead reports alone, smoothed": False, "Ranked list": True,
+        "Roads": True, "Stretches that stand out": True, "Expected road deaths": True,
+        "Crossings and reports, smoothed": False, "Tagged animals alone, smoothed": False,
+        "Live reports alone, smoothed": False, "Dead reports alone, smoothed": False,
+        "Ranked list": True,
         "Steps between fixes across a road": False, "Public reports": True,
         "Background map (asks openstreetmap.org)": False,
     }  # fmt: skip
@@ -200,11 +202,12 @@ def test_one_kind_of_evidence_at_a_time(made_map: Path, open_page: Opener) -> No
         ("Dead reports alone, smoothed", "Reports of dead animals"),
         ("Tagged animals alone, smoothed", "Crossing-days of tagged animals"),
         ("Crossings and reports, smoothed", "Crossing-days and reports"),
+        ("Expected road deaths", "Expected road deaths"),
     ):
         page.locator(".leaflet-control-layers").hover()
         page.get_by_label(label, exact=True).click()
-        on = [name for name, shown in layers(page).items() if shown and "smoothed" in name]
-        assert on == [label]
+        kinds = [name for name in layers(page) if "smoothed" in name or "deaths" in name]
+        assert [name for name in kinds if layers(page)[name]] == [label]
         expect(page.locator("#legend_title")).to_have_text(words)
         assert page.locator(".chip").count() == 7
 

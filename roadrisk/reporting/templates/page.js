@@ -68,6 +68,8 @@ const view = (() => {
   const dashed = (feature) => (feature.properties.o ? "7 5" : null);
   /* From afar lines get thinner, so that short hot stretches keep their shape. */
   const outline = 18;
+  /* What a thin line on the plain road must keep to be seen. */
+  const least = 2.4;
   const thin = () => (map.getZoom() < 14 ? 0.55 : far() ? 0.75 : 1);
   const style = {
     roads: (f) => ({
@@ -82,13 +84,20 @@ const view = (() => {
       color: page.colours[f.properties.c], weight: page.widths[f.properties.c] * thin(),
       opacity: 1, lineCap: "butt", dashArray: dashed(f),
     }),
+    deaths: (f) => {
+      const drawn = style.pieces(f);
+      if (!f.properties.u) return drawn;
+      const weight = Math.max(least, drawn.weight * page.judged_width);
+      return Object.assign(drawn, { weight, dashArray: drawn.dashArray || page.judged_dash });
+    },
     windows: () => ({ color: "#fff", weight: 2, opacity: far() ? 0 : 0.95, lineCap: "butt" }),
     reports: () => ({}),
     crossings: () => ({}),
   };
-  /* One kind of evidence at a time: their colours would lie on top of each other. */
-  const smooth = ["pieces", "tracked", "alive", "dead"];
-  for (const name of smooth) style[name] = style.pieces;
+  /* One kind of colour at a time: they would lie on top of each other, and the legend explains
+     the one that is shown. */
+  const smooth = ["deaths", "pieces", "tracked", "alive", "dead"].filter((name) => data[name]);
+  for (const name of smooth) style[name] = style[name] || style.pieces;
   const order = ["roads", "stretches", ...smooth, "windows", "crossings", "reports"];
 
   /* Sheets */
@@ -291,15 +300,13 @@ const view = (() => {
   }
   const stroke = (color, width, more) => ["line", Object.assign({
     x1: 2, x2: 34, y1: 10, y2: 10, stroke: color, "stroke-width": width }, more)];
-  function legend() {
+  /* Explains the kind of colour that is shown; "" for none. */
+  function legend(kind) {
     const words = page.legend;
     const inside = at("legend_inside");
-    put(inside, "p", words.titles.pieces, "legend_title").id = "legend_title";
-    put(inside, "p", words.unit, "legend_unit");
-    for (let i = words.classes.length - 1; i >= 0; i -= 1) {
-      swatch(inside, [stroke(page.colours[i], page.widths[i])], words.classes[i]);
-    }
-    swatch(inside, [stroke(page.road, page.road_width)], words.plain);
+    inside.replaceChildren();
+    if (kind) scale(inside, kind, words.scales[kind] || words.scales.pieces);
+    else swatch(inside, [stroke(page.road, page.road_width)], words.bare);
     if (data.roads.features.some((f) => f.properties.u)) {
       swatch(inside, [stroke(page.unwatched, page.unwatched_width, {
         "stroke-dasharray": page.unwatched_dash, "stroke-linecap": "round" })], words.unwatched);
@@ -335,7 +342,24 @@ const view = (() => {
     }
   }
 
+  function scale(inside, kind, words) {
+    put(inside, "p", page.legend.titles[kind], "legend_title").id = "legend_title";
+    put(inside, "p", words.unit, "legend_unit");
+    for (let i = words.classes.length - 1; i >= 0; i -= 1) {
+      swatch(inside, [stroke(page.colours[i], page.widths[i])], words.classes[i]);
+    }
+    if (kind === "deaths" && data.deaths.features.some((f) => f.properties.u)) {
+      const i = Math.floor(words.classes.length / 2);
+      swatch(inside, [stroke(page.colours[i], page.widths[i] * page.judged_width, {
+        "stroke-dasharray": page.judged_dash })], page.legend.judged);
+    }
+    swatch(inside, [stroke(page.road, page.road_width)], words.plain);
+  }
+
   function texts() {
+    at("deaths").textContent = page.deaths;
+    at("deaths_link").textContent = page.all_deaths;
+    at("deaths_link").href = page.all_deaths;
     at("study_name").textContent = page.name;
     at("species").textContent = page.species;
     at("period").textContent = page.period;
@@ -361,7 +385,7 @@ const view = (() => {
 
   function start() {
     texts();
-    legend();
+    legend(smooth[0]);
     at("panel").open = !small();
     at("legend").open = !small();
     map = L.map("roads_map", {
@@ -408,6 +432,7 @@ const view = (() => {
     resize();
     map.on("zoomend", () => { declutter(); resize(); });
     oneKind();
+    legend(shownKind());
     map.on("overlayadd overlayremove", (event) => {
       if (event.layer !== tile_layer) inOrder();
       else at("hint").hidden = event.type !== "overlayadd" || location.protocol !== "file:";
@@ -428,9 +453,10 @@ const view = (() => {
       for (const box of control.querySelectorAll("input")) {
         if (box !== event.target && kind.has(box.layerId)) box.checked = false;
       }
-      at("legend_title").textContent = page.legend.titles[mine];
     }, true);
+    map.on("overlayadd overlayremove", () => legend(shownKind()));
   }
+  const shownKind = () => smooth.find((name) => map.hasLayer(window[`${name}_layer`])) || "";
   /* On paper everything is unfolded and the map takes the sheet's width. */
   function forPrint() {
     const folds = [at("panel"), at("legend")];
