@@ -93,8 +93,7 @@ def added_mortality(
     AddedMortality
     """
     own = section.tolerable_percent_a_year
-    value = profile.population.tolerable_added_mortality
-    low, high = (100 * value.low, 100 * value.high) if own is None else (own, own)
+    low, high = tolerable_percent(profile, section)
     tails = [(1 - level) / 2, (1 + level) / 2]
     rows = []
     for group, share in shares.items():
@@ -119,6 +118,19 @@ def added_mortality(
                "above_upper_bound", "note"]  # fmt: skip
     table = pd.DataFrame(rows, columns=columns)
     return AddedMortality(table, (low, high), _words(table, (low, high), own is not None))
+
+
+def tolerable_percent(profile: Profile, section: KillSection) -> tuple[float, float]:
+    """Return the bounds that the share of adults killed a year is held against [%].
+
+    Parameters
+    ----------
+    profile : Profile
+    section : KillSection
+        Its own bound, if it sets one, is both.
+    """
+    own, value = section.tolerable_percent_a_year, profile.population.tolerable_added_mortality
+    return (100 * value.low, 100 * value.high) if own is None else (own, own)
 
 
 def share_of_adults(
