@@ -16,12 +16,12 @@ def trials(*rows):
 
 
 def test_binomial_with_its_interval():
-    # By hand: 14 of 20 in two batches: Beta(14.5, 6.5), whose quantiles scipy knows.
+    # By hand: 14 of 20 in two batches: Beta(15, 6.5), whose quantiles scipy knows.
     table = trials(("walk", "", 1, 12, 9), ("walk", "", 1, 8, 5))
     got = detection(table, [("walk", "")], seed=1, draws=20_000)
     row = got.table.iloc[0]
     assert (row["source"], row["carcasses"], row["found"]) == ("trials", 20, 14)
-    want = stats.beta(14.5, 6.5)
+    want = stats.beta(15, 6.5)
     assert row["detection"] == pytest.approx(want.mean(), abs=0.005)
     assert row["detection_low"] == pytest.approx(want.ppf(0.05), abs=0.01)
     assert row["detection_high"] == pytest.approx(want.ppf(0.95), abs=0.01)
@@ -32,11 +32,11 @@ def test_binomial_with_its_interval():
 
 
 def test_few_trials_stay_wide():
-    # By hand: none of 2 found leaves Beta(0.5, 2.5), up to 0.57; never exactly zero.
+    # By hand: none of 2 found leaves Beta(1, 2.5), up to 0.70; never exactly zero.
     got = detection(trials(("car", "", 1, 2, 0)), [("car", "")], seed=1, draws=4000)
     draws = got.first["car", ""]
     assert draws.min() > 0
-    assert np.quantile(draws, 0.95) == pytest.approx(stats.beta(0.5, 2.5).ppf(0.95), abs=0.03)
+    assert np.quantile(draws, 0.95) == pytest.approx(stats.beta(1, 2.5).ppf(0.95), abs=0.03)
 
 
 def test_later_looks_from_repeat_trials():
@@ -47,7 +47,7 @@ def test_later_looks_from_repeat_trials():
     nodes, weights = np.polynomial.legendre.leggauss(60)
     x, w = (nodes + 1) / 2, weights / 2
     p, k = x[:, None], x[None, :]
-    mass = stats.beta(12.5, 8.5).pdf(p) * (p * k) ** 2 * (1 - p * k) ** 6 * w[:, None] * w
+    mass = stats.beta(13, 8.5).pdf(p) * (p * k) ** 2 * (1 - p * k) ** 6 * w[:, None] * w
     mean, mean_p = (mass * k).sum() / mass.sum(), (mass * p).sum() / mass.sum()
     assert got.later.mean() == pytest.approx(mean, abs=0.01)
     assert got.first["walk", ""].mean() == pytest.approx(mean_p, abs=0.005)
