@@ -137,7 +137,8 @@ def estimate_deaths(
         (reach["animals_in_reach"] > 0).to_numpy(bool), network, lixels, pieces,
     )  # fmt: skip
     ordered = sum(s.counted for s in joined.sources) > 0
-    field = DeathField(pieces, np.where(leads, lixels.length_m, 0.0) / 1000, joined.result, ordered)
+    lixel_km = np.where(leads, lixels.length_m, 0.0) / 1000
+    field = DeathField(pieces, lixel_km, joined.result, ordered, joined.heard)
     toll = population_toll(study, route, frequencies, counted, found, lixels)
     places = _by_place(study, field, route, joined, network, lixels)
     nests, nest_words = nesting_table(study, counted, network, lixels, fixes)

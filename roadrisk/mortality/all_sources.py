@@ -88,6 +88,13 @@ class Joined:
     readings: pd.DataFrame
     notes: tuple[str, ...]
 
+    @property
+    def heard(self) -> Bools:
+        """Pieces that a source which counted anything watched, shape (pieces,)."""
+        watched = [s.exposure > 0 for s in self.sources if s.counted > 0]
+        nowhere = np.zeros(len(self.screened), bool)
+        return np.asarray(np.logical_or.reduce([nowhere, *watched]))
+
 
 def join_sources(
     study: Study,

@@ -13,6 +13,8 @@ from roadrisk.mortality.death_ranks import ranks
 from roadrisk.mortality.death_table import add_draws
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from roadrisk.mortality.joint_model import JointDeaths
     from roadrisk.roads.network import Floats, Ints
     from roadrisk.roads.pieces import Pieces
@@ -33,12 +35,16 @@ class DeathField:
     result : JointDeaths
     ordered : bool
         Whether any source counted anything, so that places have an order.
+    heard : ndarray of bool, shape (pieces,)
+        Whether a source that counted anything anywhere watched the piece: elsewhere all is taken
+        from other roads, and no place is known to be worse than another.
     """
 
     pieces: Pieces
     lixel_km: Floats
     result: JointDeaths
     ordered: bool
+    heard: NDArray[np.bool_]
 
     @property
     def draws(self) -> Floats:
@@ -57,8 +63,8 @@ class DeathField:
         return np.asarray(per_piece[self.pieces.of_lixel])
 
     def amount_on_lixels(self) -> Floats:
-        """Return expected deaths a year (or shares of them) on lixels, shape (lixels,)."""
-        return self.on_lixels(self.draws.mean(axis=1)) * self.lixel_km
+        """Return expected deaths a year, or shares of them, shape (lixels,): 0 where not heard."""
+        return self.on_lixels(np.where(self.heard, self.draws.mean(axis=1), 0.0)) * self.lixel_km
 
     def sums(self, place: Ints, lixel: Ints, places: int) -> sparse.csr_array:
         """Return the km that every piece gives to every place.

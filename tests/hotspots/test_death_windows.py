@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -28,7 +30,7 @@ def road() -> tuple[Lixels, DeathField]:
         rate, relative, np.tile(rate.mean(axis=0), (len(pieces), 1)), pieces.length_km,
         np.ones(len(pieces), bool), False, {}, 100.0, (), {}, (),
     )  # fmt: skip
-    return lixels, DeathField(pieces, lixels.length_m / 1000, result, True)
+    return lixels, DeathField(pieces, lixels.length_m / 1000, result, True, np.ones(20, bool))
 
 
 def test_worst_piece_is_the_first_window(road: tuple[Lixels, DeathField]) -> None:
@@ -57,10 +59,23 @@ def test_even_roads_fall_to_where_the_evidence_is(road: tuple[Lixels, DeathField
     )  # fmt: skip
     density = np.exp(-(((np.arange(len(lixels)) - 124.5) / 10) ** 2))
     windows, _ = windows_by_deaths(
-        lixels, DeathField(field.pieces, field.lixel_km, same, True), density, window_m=100.0,
-        rows=1, k=1,
+        lixels, DeathField(field.pieces, field.lixel_km, same, True, field.heard), density,
+        window_m=100.0, rows=1, k=1,
     )  # fmt: skip
     assert (windows.first[0], windows.last[0]) == (120, 130)
+
+
+def test_roads_that_nobody_watched_are_not_listed(road: tuple[Lixels, DeathField]) -> None:
+    """However many die there by what other roads lead to expect."""
+    lixels, field = road
+    watched = np.ones(20, bool)
+    watched[7] = False
+    windows, _ = windows_by_deaths(
+        lixels, replace(field, heard=watched), np.ones(len(lixels)), window_m=100.0, rows=30, k=2
+    )
+    assert (windows.first[0], windows.last[0]) == (30, 40)
+    held = [range(a, b) for a, b in zip(windows.first, windows.last, strict=True)]
+    assert not any(75 in one for one in held)
 
 
 def test_stretch_of_two_pieces(road: tuple[Lixels, DeathField]) -> None:

@@ -28,7 +28,7 @@ def field(*, known: bool = True, bound_only: bool = False, ordered: bool = True)
         RATE if known else None, relative, np.tile(mean, (2, 1)), length, np.array([True, True]),
         bound_only, {}, 100.0, (), {}, (),
     )  # fmt: skip
-    return DeathField(PIECES, LIXEL_KM, result, ordered)
+    return DeathField(PIECES, LIXEL_KM, result, ordered, np.array([True, True]))
 
 
 def test_a_place_across_two_pieces_takes_the_metres_of_each() -> None:
@@ -98,3 +98,6 @@ def test_amounts_lie_on_the_leading_carriageway() -> None:
     assert amounts[:3] == pytest.approx([0.04] * 3)
     assert amounts[3:] == pytest.approx([0.2, 0.2, 0.0])
     assert replace(field(), lixel_km=2 * LIXEL_KM).amount_on_lixels()[0] == pytest.approx(0.08)
+    deaf = replace(field(), heard=np.array([True, False])).amount_on_lixels()
+    assert deaf[3:].tolist() == [0.0] * 3
+    assert deaf[0] == pytest.approx(0.04)
