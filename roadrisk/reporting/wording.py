@@ -218,8 +218,8 @@ def _of_deaths(settings: Settings, deaths: DeathTables) -> list[str]:
     )
     return [
         f"{many}Deaths are judged for pieces of road of {piece}, each with its neighbours along "
-        "the road, so that a place without a record of its own may still rank high; a place on a "
-        "road that nobody watched is judged from roads like it.",
+        "the road, so that a place without a record of its own may still rank high. Roads that "
+        "nobody watched are judged from roads like them, and don't stand in the list.",
         *([above] if by == "deaths" else []),
         f"A rank's interval and the chance of being among the worst "
         f"{settings.mortality.worst_places} are among all windows that the roads are cut into: "
