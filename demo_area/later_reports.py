@@ -1,4 +1,4 @@
-"""Reports that came in after the others: tags that people read, sizes, surveys, more dirt.
+"""Reports that came in after the others: tags that people read, sizes, more dirt.
 
 They have random streams of their own and stand last in the table, so that all rows before them are
 what they are without them.
@@ -11,27 +11,30 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
+from dead_reports import of_dead
 from movement import ANIMALS, STRETCHES, ZONE, Walks, active, home_road
 from plane import Floats, along, nearest_chainage, stream, to_lonlat
 
 from reports import Report, background_report, written_degrees
 
 if TYPE_CHECKING:
+    from dead_reports import Reserved
+    from killed import Death
     from road_shapes import Road
 
-SURVEY = "carcass survey"
 DEFAULT_XY = (1000.0, -300.0)  # a pin in the open, 400 m from any road, that nobody moved
 _NEAR_ROAD_M = 8.0
 _LENGTHS = {"adult": (140, 201), "juvenile": (60, 111), "subadult": (110, 141)}
 
 
-def later_reports(roads: dict[str, Road], walks: Walks, rows_before: int) -> list[Report]:
+def later_reports(
+    roads: dict[str, Road], walks: Walks, rows_before: int, deaths: list[Death], dead: Reserved
+) -> list[Report]:
     """Return the later reports; `copy_of` counts rows of the whole table."""
     return [
         *_tags_read(roads, walks),
-        *_found_dead_later(roads, walks),
-        *_one_carcass(roads, rows_before + 7),
-        *_surveyed(roads, rows_before + 10),
+        *_found_dead_later(walks, deaths, dead, roads),
+        *_one_carcass(deaths, dead, rows_before + 7),
         *_dirt(roads),
     ]
 
@@ -115,84 +118,50 @@ def _of_animal(
     )
 
 
-def _found_dead_later(roads: dict[str, Road], walks: Walks) -> list[Report]:
+def _found_dead_later(
+    walks: Walks, deaths: list[Death], dead: Reserved, roads: dict[str, Road]
+) -> list[Report]:
     """One animal, no longer tracked, seen alive and found dead twelve days later."""
     rng = stream("found dead later")
-    alive = _of_animal("T08", 2025, "T08", "alive, found dead later", roads, walks, rng)
-    alive = replace(alive, iris="slate grey", plastron="flat")
-    when = alive.when + timedelta(days=12, hours=2)
-    dead = replace(
+    death = deaths[dead.of_t08]
+    found = of_dead(dead.of_t08, death, death.when + timedelta(hours=2), rng)
+    seen = background_report(roads, death.road, death.at_m, "observer-021", rng)
+    at = death.xy + rng.normal(size=2) * 2
+    alive = replace(
+        seen, when=found.when - timedelta(days=12, hours=2), has_time=True, true_xy=at,
+        lonlat=written_degrees(at), uncertainty_m=15, sex="", stage="adult", remarks="",
+        stretch=death.stretch, tag="T08", iris="slate grey", plastron="flat", condition="",
+        done="alive, found dead later",
+    )  # fmt: skip
+    return [
         alive,
-        when=when,
-        lonlat=written_degrees(alive.true_xy + rng.normal(size=2) * 5),
-        vitality="dead",
-        behavior="",
-        observer="observer-033",
-        remarks="shell cracked",
-        iris="",
-        tag="t 08",
-        done="found dead, seen alive before",
-    )
-    return [alive, dead]
+        replace(found, has_time=True, lonlat=written_degrees(at), uncertainty_m=15, sex="",
+                stage="adult", observer="observer-033", remarks="shell cracked", tag="t 08",
+                condition="", done="found dead, seen alive before"),
+    ]  # fmt: skip
 
 
-def _one_carcass(roads: dict[str, Road], first: int) -> list[Report]:
+def _one_carcass(deaths: list[Death], dead: Reserved, first: int) -> list[Report]:
     """Three people report one carcass within two days."""
     rng = stream("one carcass")
-    began = datetime(2024, 8, 20, 8, 15, tzinfo=ZONE)
+    death = deaths[dead.of_three]
     found: list[Report] = []
     for hours, observer, length in ((0, 12, 172), (7, 27, None), (31, 60, 168)):
-        name = f"observer-{observer:03d}"
-        report = background_report(roads, "quillbeck-north", 620.0, name, rng)
-        place = found[0].true_xy if found else report.true_xy
+        when = death.when + timedelta(hours=hours + 1, minutes=int(rng.integers(0, 50)))
         found.append(
             replace(
-                report,
-                when=began + timedelta(hours=hours, minutes=int(rng.integers(0, 50))),
+                of_dead(dead.of_three, death, when, rng),
                 has_time=True,
-                true_xy=place,
-                lonlat=written_degrees(place + rng.normal(size=2) * 7),
+                lonlat=written_degrees(death.xy + rng.normal(size=2) * 7),
                 uncertainty_m=20,
-                vitality="dead",
                 sex="",
                 stage="adult",
-                behavior="",
+                observer=f"observer-{observer:03d}",
                 remarks="shell cracked" if hours else "by the passing place, shell cracked",
                 length_mm=length,
+                condition="",
                 done="one carcass, three people",
                 copy_of=first if found else None,
-            )
-        )
-    return found
-
-
-def _surveyed(roads: dict[str, Road], first: int) -> list[Report]:
-    """Two carcasses of a walked survey; one is marked, and met again two days later."""
-    rng = stream("surveyed carcasses")
-    began = datetime(2024, 6, 11, 9, 30, tzinfo=ZONE)
-    met = ((0, 1510.0, "marked"), (0, 1930.0, "removed"), (2, 1510.0, "already marked"))
-    found: list[Report] = []
-    for days, at, action in met:
-        report = background_report(roads, "osterlow", at, "survey-crew", rng)
-        again = action == "already marked"
-        place = found[0].true_xy if again else report.true_xy
-        found.append(
-            replace(
-                report,
-                when=began + timedelta(days=days, minutes=int(at - 1500) // 12),
-                has_time=True,
-                true_xy=place,
-                lonlat=written_degrees(place + rng.normal(size=2) * 2),
-                uncertainty_m=10,
-                vitality="dead",
-                sex="",
-                stage="adult",
-                behavior="",
-                remarks="",
-                protocol=SURVEY,
-                carcass_action=action,
-                done="carcass met again by a survey" if again else "carcass of a survey",
-                copy_of=first if again else None,
             )
         )
     return found

@@ -82,21 +82,21 @@ class Animal:
     left_sd: float
 
 
-# Homes at the true stretches first, then those elsewhere.
+# Homes at the true stretches first, then those elsewhere. `residents.py` holds the others.
 ANIMALS = (
-    Animal("T01", "female", "adult", 640, 18.5, "CH01", (2023, 2024), 31, 0, -70, -1.2),
-    Animal("T02", "male", "adult", 585, 18.5, "CH02", (2023, 2024), 28, 0, -20, 1.3),
-    Animal("T03", "female", "adult", 610, 18.5, "CH03", (2024, 2025), 33, 0, 30, -1.4),
-    Animal("T04", "female", "juvenile", 290, 16.0, "CH04", (2025,), 25, 0, 75, -1.0),
-    Animal("T05", "male", "adult", 560, 18.5, "CH05", (2023, 2025), 29, 0, 5, 1.2),
-    Animal("T06", "female", "adult", 655, 18.5, "CH06", (2023, 2024), 26, 1, -45, 1.2),
+    Animal("T01", "female", "adult", 640, 18.5, "CH01", (2023, 2024), 31, 0, -70, -1.6),
+    Animal("T02", "male", "adult", 585, 18.5, "CH02", (2023, 2024), 28, 0, -20, 1.7),
+    Animal("T03", "female", "adult", 610, 18.5, "CH03", (2024, 2025), 33, 0, 30, -1.65),
+    Animal("T04", "female", "juvenile", 290, 16.0, "CH04", (2025,), 25, 0, 75, -1.5),
+    Animal("T05", "male", "adult", 560, 18.5, "CH05", (2023, 2025), 29, 0, 5, 1.6),
+    Animal("T06", "female", "adult", 655, 18.5, "CH06", (2023, 2024), 26, 1, -45, 1.3),
     Animal("T07", "male", "adult", 570, 18.5, "CH07", (2024, 2025), 30, 1, 0, -1.3),
-    Animal("T08", "female", "adult", 625, 18.5, "CH08", (2024,), 27, 1, 45, 1.1),
-    Animal("T09", "male", "adult", 540, 18.5, "CH09", (2023, 2025), 24, 1, 15, -1.2),
-    Animal("T10", "female", "adult", 600, 18.5, "CH10", (2023, 2024), 30, 2, -55, -1.3),
-    Animal("T11", "male", "adult", 575, 18.5, "CH11", (2024, 2025), 27, 2, -10, 1.2),
-    Animal("T12", "female", "adult", 645, 18.5, "CH12", (2025,), 29, 2, 20, 1.0),
-    Animal("T13", "female", "subadult", 410, 18.5, "CH13", (2023, 2024), 25, 2, 55, -1.2),
+    Animal("T08", "female", "adult", 625, 18.5, "CH08", (2024,), 27, 1, 45, 1.2),
+    Animal("T09", "male", "adult", 540, 18.5, "CH09", (2023, 2025), 24, 1, 15, -1.3),
+    Animal("T10", "female", "adult", 600, 18.5, "CH10", (2023, 2024), 30, 2, -55, -1.4),
+    Animal("T11", "male", "adult", 575, 18.5, "CH11", (2024, 2025), 27, 2, -10, 1.5),
+    Animal("T12", "female", "adult", 645, 18.5, "CH12", (2025,), 29, 2, 20, 1.4),
+    Animal("T13", "female", "subadult", 410, 18.5, "CH13", (2023, 2024), 25, 2, 55, -1.5),
     # Under the long bridge of Vellmark Road, by the creek: passes below, no crossing.
     Animal("T14", "male", "adult", 555, 18.5, "CH14", (2024, 2025), 22,
            ("main-west", -975, -28), 0, 0.2),
@@ -104,7 +104,7 @@ ANIMALS = (
     Animal("T15", "female", "adult", 630, 18.5, "CH15", (2023, 2024), 30,
            ("torvane-out", 2150, 690), 0, -2.3),
     Animal("T16", "male", "adult", 590, 18.5, "CH16", (2023, 2025), 32,
-           ("mirefield", -200, -1660), 0, 2.4),
+           ("mirefield", -200, -1660), 0, 2.7),
     Animal("T17", "female", "adult", 615, 18.5, "CH16", (2024, 2025), 35,
            ("fennick", -2450, -700), 0, 14.0),
     Animal("T18", "male", "adult", 580, 18.5, "CH18", (2023,), 28,
@@ -145,10 +145,10 @@ class Passage:
     on_ground: bool
 
 
-def homes(roads: dict[str, Road]) -> Floats:
+def homes(animals: tuple[Animal, ...], roads: dict[str, Road]) -> Floats:
     """Return the middle of each animal's home, shape (animals, 2)."""
     found = []
-    for a in ANIMALS:
+    for a in animals:
         road, at = home_road(a, roads)
         found.append(beside(roads[road].xy, at, a.left_sd * a.sd_m)[0])
     return np.array(found)
@@ -163,22 +163,23 @@ def home_road(animal: Animal, roads: dict[str, Road]) -> tuple[str, float]:
     return road, nearest_chainage(roads[road].xy, np.array(near)) + animal.along_m
 
 
-def walk(roads: dict[str, Road]) -> Walks:
-    """Simulate all animals through all seasons at steps of ten minutes."""
-    rng = stream("walks")
+def walk(animals: tuple[Animal, ...], roads: dict[str, Road], name: str) -> Walks:
+    """Simulate animals through all seasons at steps of ten minutes, by a stream of that name."""
+    rng = stream(name)
     days = [d for y in SEASONS for d in _days(date(y, 4, 1), date(y, 10, 31))]
-    sd = np.array([a.sd_m for a in ANIMALS])[:, None]
+    many = len(animals)
+    sd = np.array([a.sd_m for a in animals])[:, None]
     # The velocity's spread that gives places the wanted spread round the home.
     speed_sd = sd * np.sqrt((PULL_H + MEMORY_H) / MEMORY_H) / PULL_H
     keep = 1 - _STEP_H / MEMORY_H
     fresh = np.sqrt(1 - keep * keep) * speed_sd
-    x, v = rng.normal(size=(2, len(ANIMALS), 2)) * (sd, speed_sd)
-    resting = np.zeros(len(ANIMALS), dtype=bool)
-    places = np.empty((len(days) * _STEPS_A_DAY, len(ANIMALS), 2))
+    x, v = rng.normal(size=(2, many, 2)) * (sd, speed_sd)
+    resting = np.zeros(many, dtype=bool)
+    places = np.empty((len(days) * _STEPS_A_DAY, many, 2))
     when = []
     row = 0
     for day in days:
-        out = rng.random(len(ANIMALS)) > share_of_days_inside(day.month)
+        out = rng.random(many) > share_of_days_inside(day.month)
         for step in range(_STEPS_A_DAY):
             hour = _FIRST_HOUR + step * _STEP_H
             resting = np.where(
@@ -192,7 +193,7 @@ def walk(roads: dict[str, Road]) -> Walks:
             places[row] = x
             when.append(datetime(day.year, day.month, day.day, tzinfo=ZONE) + timedelta(hours=hour))
             row += 1
-    return Walks(tuple(when), places + homes(roads))
+    return Walks(tuple(when), places + homes(animals, roads))
 
 
 def _days(first: date, last: date) -> list[date]:
@@ -253,6 +254,8 @@ def passages(walks: Walks, fixes: list[Fix], roads: dict[str, Road]) -> list[Pas
     for i, animal in enumerate(ANIMALS):
         for year in animal.seasons:
             seen = [f.when.timestamp() for f in fixes if f.animal == i and f.when.year == year]
+            if not seen:
+                continue
             rows = np.flatnonzero((clock >= min(seen)) & (clock <= max(seen)))
             path = walks.xy[rows, i]
             for key, road in roads.items():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from math import pi, sqrt
 
+from killed import STOPS, WALKING_M_MIN
 from movement import (
     ACTIVE_HOURS,
     ANIMALS,
@@ -56,13 +57,12 @@ def _in_active_time(moving: float) -> tuple[float, float, float]:
 
 def profile_toml() -> str:
     """Return profile.toml."""
-    # 5 % and 95 % points of a Rayleigh distribution over its mean: sqrt(-2 ln(1 - p) / (pi / 2)).
-    usual, tails = _speed(_SPREAD[1]), (0.2556, 1.9530)
+    usual = _speed(_SPREAD[1])
     a_day = [_MOVING[m] * _HOURS[m] for m in SEASON_MONTHS]
     minutes = [60 * h for h in _in_active_time(MEMORY_H)]
     parts = (
-        _value("road.walking_speed_m_min", "m/min", tails[0] * usual, usual, tails[1] * usual),
-        _value("road.chance_to_stop", "share", 0.2, None, 0.8),
+        _value("road.walking_speed_m_min", "m/min", *WALKING_M_MIN),
+        _value("road.chance_to_stop", "share", STOPS[0], None, STOPS[1]),
         _value("body.length_mm", "mm", 140, 170, 200),
         _value("season.first_month", "month", SEASON_MONTHS[0], None, SEASON_MONTHS[0]),
         _value("season.last_month", "month", SEASON_MONTHS[-1], None, SEASON_MONTHS[-1]),
@@ -85,7 +85,8 @@ _HEAD = f"""\
 # A profile of an invented species. Written by make_demo.py from the numbers that the invented
 # animals walk by: in the hours and months below, pulled home over {PULL_H:g} h of moving, with a
 # velocity that remembers {60 * MEMORY_H:g} min of moving. They move in about {100 * _USUAL:.0f} %
-# of their active hours; the values under [movement] count all of those.
+# of their active hours; the values under [movement] count all of those. Over a road they go in
+# one go, much faster than that: a walk is stop and go, and what a path covers in an hour is little.
 
 scientific_name = "Testudo ficta"
 common_name = "marsh tortoise (invented)"

@@ -13,6 +13,7 @@ from plane import Floats, beside, chainage, stream, to_lonlat
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from numpy.typing import NDArray
     from road_shapes import Road
 
 SPECIES = "Testudo ficta"
@@ -29,7 +30,7 @@ _REMARKS_ALIVE = (
     "car in front braked", "after rain", "small one, about a hand long", "seen from the bus",
     'my daughter calls it "the old lady"', "near the ditch, café side", "two cars waited",
 )  # fmt: skip
-_REMARKS_DEAD = ("", "", "shell cracked", "on the white line", "verge freshly mown", "after rain")
+_GRAVID_MONTHS, _GRAVID = (5, 6), 0.4
 
 
 @dataclass(frozen=True)
@@ -62,12 +63,28 @@ class Report:
     plastron: str = ""
     protocol: str = ""
     carcass_action: str = ""
+    condition: str = ""  # reproductiveCondition
+    event: str = ""  # the survey that found it
+    death: int | None = None  # which of the true deaths it is about
 
 
-def make_reports(roads: dict[str, Road]) -> list[Report]:
-    """Return the reports of the seasons in the order in which they came in."""
-    clean = [*_on_stretches(roads), *_background(roads), *_from_one_place(roads)]
-    dirty = _with_dirt(clean, roads)
+def make_reports(roads: dict[str, Road], dead: list[Report], found: list[Report]) -> list[Report]:
+    """Return the reports of the seasons in the order in which they came in.
+
+    `dead` are what the public reported of true deaths, `found` what surveys did; there are fewer
+    reports of live animals the more there are of dead ones. `copy_of` of both counts their own
+    rows.
+    """
+    on = [r for r in dead if r.stretch]
+    off = [r for r in dead if not r.stretch]
+    clean = [*on, *_on_stretches(roads, on), *off, *_background(roads, len(off))]
+    gate = len(clean)
+    clean += _from_one_place(roads)
+    clean = _linked(clean, dead)
+    dirty = _with_dirt(clean, roads, gate)
+    dirty += [
+        replace(r, copy_of=None if r.copy_of is None else r.copy_of + len(dirty)) for r in found
+    ]
     order = sorted(range(len(dirty)), key=lambda i: (dirty[i].received, i))
     rank = {old: new for new, old in enumerate(order)}
     return [
@@ -76,21 +93,29 @@ def make_reports(roads: dict[str, Road]) -> list[Report]:
     ]
 
 
-def _on_stretches(roads: dict[str, Road]) -> list[Report]:
+def _linked(reports: list[Report], dead: list[Report]) -> list[Report]:
+    """Let `copy_of` count these reports, and no longer those of the dead alone."""
+    now = {id(r): k for k, r in enumerate(reports)}
+    return [
+        r if r.copy_of is None else replace(r, copy_of=now[id(dead[r.copy_of])]) for r in reports
+    ]
+
+
+def _on_stretches(roads: dict[str, Road], dead: list[Report]) -> list[Report]:
     rng = stream("reports on stretches")
     found = []
     for stretch in STRETCHES:
         begin, end = stretch.span(roads)
         # Fifty people pass each stretch; who reports is anybody of them.
         passers = rng.choice(np.arange(1, OBSERVERS + 1), 50, replace=False)
-        for _ in range(stretch.reports):
+        for _ in range(stretch.reports - sum(r.stretch == stretch.name for r in dead)):
             at = begin + (end - begin) * rng.beta(4, 4)
             observer = _observer(int(rng.choice(passers)), rng)
-            found.append(_report(roads, stretch.road, at, observer, 0.45, rng, stretch.name))
+            found.append(_report(roads, stretch.road, at, observer, rng, stretch.name))
     return found
 
 
-def _background(roads: dict[str, Road]) -> list[Report]:
+def _background(roads: dict[str, Road], dead: int) -> list[Report]:
     rng = stream("background reports")
     keys = [k for k, r in roads.items() if r.drivable and r.plan.aadt > 0]
     length = np.array([chainage(roads[k].xy)[-1] for k in keys])
@@ -98,13 +123,13 @@ def _background(roads: dict[str, Road]) -> list[Report]:
     weight = length * np.sqrt([roads[k].plan.aadt for k in keys])
     people = 1.0 / np.arange(1, OBSERVERS + 1) ** 0.35
     found: list[Report] = []
-    while len(found) < _BACKGROUND:
+    while len(found) < _BACKGROUND - dead:
         key = keys[rng.choice(len(keys), p=weight / weight.sum())]
         at = float(rng.uniform(0, chainage(roads[key].xy)[-1]))
         if any(s.road == key and _inside(at, s.span(roads), 30.0) for s in STRETCHES):
             continue
         who = _observer(int(rng.choice(OBSERVERS, p=people / people.sum())) + 1, rng)
-        found.append(_report(roads, key, at, who, 0.4, rng))
+        found.append(_report(roads, key, at, who, rng))
     return found
 
 
@@ -118,7 +143,7 @@ def _from_one_place(roads: dict[str, Road]) -> list[Report]:
     found = []
     for _ in range(_FROM_ONE_PLACE):
         here = at + float(rng.normal(0, 4))
-        report = _report(roads, _REPEATER_ROAD, here, REPEATER, 0.1, rng)
+        report = _report(roads, _REPEATER_ROAD, here, REPEATER, rng)
         found.append(replace(report, remarks="same one again at our gate"))
     return found
 
@@ -129,9 +154,10 @@ def _observer(number: int, rng: np.random.Generator) -> str:
 
 
 def _report(
-    roads: dict[str, Road], key: str, at: float, observer: str, dead_share: float,
-    rng: np.random.Generator, stretch: str = "",
+    roads: dict[str, Road], key: str, at: float, observer: str, rng: np.random.Generator,
+    stretch: str = "",
 ) -> Report:  # fmt: skip
+    """Return a report of a live animal, or of one that may be."""
     place = beside(roads[key].xy, at, float(rng.uniform(-4, 4)))[0]
     uncertainty = int(
         rng.choice([10, 15, 20, 25, 30, 50, 80], p=[0.25, 0.2, 0.2, 0.1, 0.12, 0.08, 0.05])
@@ -144,10 +170,10 @@ def _report(
         int(rng.integers(7, 20)), int(rng.integers(0, 60)), tzinfo=ZONE,
     )  # fmt: skip
     draw = rng.random()
-    vitality = "dead" if draw < dead_share else "uncertain" if draw > 0.94 else "alive"
-    behavior = {"dead": "", "uncertain": ""}.get(
-        vitality, str(rng.choice(["crossing road", "crossing road", "on verge", "basking"]))
-    )
+    vitality = "uncertain" if draw > 0.94 else "alive"
+    doing = str(rng.choice(["crossing road", "crossing road", "on verge", "basking"]))
+    sex = str(rng.choice(["female", "male", ""], p=[0.3, 0.15, 0.55]))
+    stage = str(rng.choice(["adult", "juvenile", ""], p=[0.6, 0.1, 0.3]))
     return Report(
         when=when,
         received=when,
@@ -156,24 +182,31 @@ def _report(
         lonlat=written_degrees(written),
         uncertainty_m=uncertainty,
         vitality=vitality,
-        sex=str(rng.choice(["female", "male", ""], p=[0.3, 0.15, 0.55])),
-        stage=str(rng.choice(["adult", "juvenile", ""], p=[0.6, 0.1, 0.3])),
-        behavior=behavior,
+        sex=sex,
+        stage=stage,
+        behavior=doing if vitality == "alive" else "",
         observer=observer,
-        remarks=str(rng.choice(_REMARKS_DEAD if vitality == "dead" else _REMARKS_ALIVE)),
+        remarks=str(rng.choice(_REMARKS_ALIVE)),
         media=bool(rng.random() < 0.35),
         status=str(rng.choice(["verified", "unverified", ""], p=[0.45, 0.4, 0.15])),
         road=key,
         at_m=at,
         stretch=stretch,
+        condition=gravid(sex, stage, month, rng),
     )
+
+
+def gravid(sex: str, stage: str, month: int, rng: np.random.Generator) -> str:
+    """Return "gravid" for some of the females that an observer looked at in early summer."""
+    may_be = sex == "female" and stage != "juvenile" and month in _GRAVID_MONTHS
+    return "gravid" if rng.random() < _GRAVID and may_be else ""
 
 
 def background_report(
     roads: dict[str, Road], key: str, at_m: float, observer: str, rng: np.random.Generator
 ) -> Report:
     """Return a report of a live animal on a road, to be changed by whoever asks."""
-    report = _report(roads, key, at_m, observer, 0.0, rng)
+    report = _report(roads, key, at_m, observer, rng)
     return replace(report, vitality="alive", behavior="crossing road")
 
 
@@ -183,14 +216,18 @@ def written_degrees(xy: Floats) -> tuple[str, str]:
     return f"{lon:.5f}", f"{lat:.5f}"
 
 
-def _with_dirt(clean: list[Report], roads: dict[str, Road]) -> list[Report]:
+def _with_dirt(clean: list[Report], roads: dict[str, Road], gate: int) -> list[Report]:
     """Spoil some reports and add copies; each report is spoilt in one way only."""
     rng = stream("dirt")
     out = list(clean)
+    said = {r.copy_of for r in clean}
     first_background = sum(s.reports for s in STRETCHES)
-    gate = first_background + _BACKGROUND
-    background = list(rng.permutation(np.arange(first_background, gate)))
-    stretches = list(rng.permutation(first_background))
+
+    def plain(numbers: NDArray[np.int64]) -> list[int]:
+        return [int(i) for i in numbers if clean[i].done == "clean" and i not in said]
+
+    background = plain(rng.permutation(np.arange(first_background, gate)))
+    stretches = plain(rng.permutation(first_background))
     at_gate = list(rng.permutation(np.arange(gate, len(clean))))
 
     def spoil(pool: list[int], many: int, change: Callable[[Report], Report]) -> None:
@@ -247,7 +284,7 @@ def _near_copy(
         n for n in range(1, OBSERVERS + 1) if f"observer-{n:03d}" not in (seen.observer, REPEATER)
     ]
     who = f"observer-{int(rng.choice(others)):03d}"
-    other = _report(roads, seen.road, seen.at_m, who, 0.0, rng, seen.stretch)
+    other = _report(roads, seen.road, seen.at_m, who, rng, seen.stretch)
     when = seen.when + timedelta(minutes=int(rng.integers(5, 50)))
     return replace(
         other,
@@ -261,6 +298,8 @@ def _near_copy(
         sex=seen.sex,
         stage=seen.stage,
         behavior=seen.behavior,
+        condition="",
+        death=seen.death,
         remarks="",
         done="near duplicate",
         copy_of=i,

@@ -38,15 +38,15 @@ class AgencyLine:
 
 
 AGENCY = (
-    AgencyLine("Q7", "Vellmark Road", ("main-west", "main-east"), 6, aadt=5150, speed=90),
-    AgencyLine("Q9", "Torvane Way", ("torvane-out",), 2, "+", aadt=3700, speed=100),
-    AgencyLine("Q9", "Torvane Way", ("torvane-in",), 2, "-", aadt=3650, speed=100),
-    AgencyLine("L21", "Osterlow Lane", ("osterlow",), 3, aadt=880, speed=70, owner="District"),
-    AgencyLine("L21", "Pellowmere Lane", ("pellow",), 2, aadt=760, speed=70, owner="District"),
-    AgencyLine("L34", "Mirefield Lane", ("mirefield",), 4, aadt=1080, speed=70, owner="District"),
+    AgencyLine("Q7", "Vellmark Road", ("main-west", "main-east"), 6, aadt=225, speed=90),
+    AgencyLine("Q9", "Torvane Way", ("torvane-out",), 2, "+", aadt=1210, speed=100),
+    AgencyLine("Q9", "Torvane Way", ("torvane-in",), 2, "-", aadt=1180, speed=100),
+    AgencyLine("L21", "Osterlow Lane", ("osterlow",), 3, aadt=115, speed=70, owner="District"),
+    AgencyLine("L21", "Pellowmere Lane", ("pellow",), 2, aadt=105, speed=70, owner="District"),
+    AgencyLine("L34", "Mirefield Lane", ("mirefield",), 4, aadt=135, speed=70, owner="District"),
     # The map says Quillbeck Lane.
     AgencyLine(
-        "L40", "Quillbeck Street", ("quillbeck-south",), 1, aadt=620, owner="District",
+        "L40", "Quillbeck Street", ("quillbeck-south",), 1, aadt=130, owner="District",
         aadt_year=2019,
     ),
 )  # fmt: skip
@@ -54,12 +54,12 @@ AGENCY = (
 PHANTOM = ("Q7R", "Vellmark Relief Road", [[-2300, 780], [-2050, 900], [-1800, 905], [-1620, 960]])
 
 TRAFFIC = (
-    ("Tarnholt Lane", "", 510, 2024, 60),
-    ("Dunsallow Drove", "", 330, 2023, 50),
-    ("Hollow Lane", "", 300, 2022, ""),
-    ("Sallowgate", "", 420, 2024, 50),
-    ("", "Q 9", 7400, 2024, 100),
-    ("Wheelwright Lane", "", 150, 2021, ""),  # no such road
+    ("Tarnholt Lane", "", 120, 2024, 60),
+    ("Dunsallow Drove", "", 95, 2023, 50),
+    ("Hollow Lane", "", 80, 2022, ""),
+    ("Sallowgate", "", 90, 2024, 50),
+    ("", "Q 9", 2400, 2024, 100),
+    ("Wheelwright Lane", "", 40, 2021, ""),  # no such road
 )
 
 

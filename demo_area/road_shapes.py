@@ -60,7 +60,7 @@ def _roundabout() -> Road:
     # Traffic keeps right, so it turns against the clock.
     angle = np.arange(20) * (2 * np.pi / 20)
     ring = np.column_stack([np.cos(angle), np.sin(angle)]) * ROUNDABOUT_RADIUS_M + ROUNDABOUT_XY
-    plan = Plan("roundabout", "", "primary", "", speed=40, aadt=7000)
+    plan = Plan("roundabout", "", "primary", "", speed=40, aadt=1400)
     return Road(plan, np.vstack([ring, ring[:1]]), oneway=True)
 
 

@@ -1,6 +1,11 @@
 """The demo's study.toml."""
 
+from killed import STOP_MIN, TRAFFIC_BY_HOUR
 from plane import SEED
+
+HOURS = (
+    ", ".join(map(str, TRAFFIC_BY_HOUR[:12])) + ",\n  " + ", ".join(map(str, TRAFFIC_BY_HOUR[12:]))
+)
 
 STUDY_TOML = f"""\
 # An invented study: the reserve, its roads, its animals and its observers are made up.
@@ -65,7 +70,20 @@ layer_date = "LYR_DATE"
 [traffic]
 file = "traffic.csv"
 
-[population]  # invented, like all here: adults that live in the area, with a 90 % interval
+[surveys]
+file = "surveys.csv"
+
+[trials]
+file = "trials.csv"
+
+[kill]  # counted on the invented roads, invented like all here
+traffic_by_hour = [
+  {HOURS}
+]
+stop_minutes_low = {STOP_MIN[0]}
+stop_minutes_high = {STOP_MIN[1]}
+
+[population]  # invented, like all here: adults that live in the area, with a 95 % interval
 adults = 140
 adults_low = 95
 adults_high = 210

@@ -55,7 +55,7 @@ def test_script_writes_the_committed_bytes(tmp_path):
     script = checks.DEMO / "make_demo.py"
     subprocess.run([sys.executable, "-B", str(script), str(tmp_path)], check=True)
     written = {p.relative_to(tmp_path): p for p in tmp_path.rglob("*") if p.is_file()}
-    assert len(written) == 13
+    assert len(written) == 17
     for name, path in written.items():
         assert path.read_bytes() == (checks.DEMO / name).read_bytes(), name
     assert sum(p.stat().st_size for p in written.values()) < 3_000_000
@@ -252,6 +252,8 @@ def test_home_ranges_are_100_to_250_m_across():
     fixes = checks.read("fixes.csv")
     at = checks.points(fixes, "decimalLongitude", "decimalLatitude")
     for _, own in at.groupby(fixes["organismID"]):
+        if len(own) < 50:  # T09 was killed in its first summer
+            continue
         # A circle that holds 95 % of a round normal cloud has a radius of 2.4477 sd.
         across = 2 * 2.4477 * np.sqrt((own.x.var() + own.y.var()) / 2)
         assert 100 < across < 250
@@ -327,8 +329,9 @@ def test_stretches_and_their_numbers(facts, roads, stretches, step_crossings):
         assert walked["animal"][here].nunique() == s.animals
         assert len(found) == s.expected_crossings
         assert len(on_it) == s.expected_reports
-        assert on_it["recordedBy"][on_it["recordedBy"] != ""].nunique() == s.observers >= 20
-        assert on_it["recordedBy"].value_counts().drop("").max() <= 6
+        public = on_it["recordedBy"][on_it["eventID"] == ""]
+        assert public[public != ""].nunique() == s.observers >= 20
+        assert public.value_counts().drop("").max() <= 6
         by_animal = step_crossings["animal"][step_crossings.intersects(beside)].value_counts()
         assert (by_animal >= 4).sum() == s.animals
         crossers += list(by_animal.index)
@@ -373,7 +376,7 @@ def test_promised_dirt_is_there(facts):
     done = Counter(both["done"])
     kinds = set(done) - {"clean"}
     assert kinds == {k for k in facts if k in done}
-    assert len(kinds) == 27
+    assert len(kinds) == 28
     for kind in kinds:
         assert done[kind] == facts[kind], kind
     lat, lon = both["decimalLatitude"].astype(float), both["decimalLongitude"].astype(float)
@@ -391,7 +394,7 @@ def test_promised_dirt_is_there(facts):
         "formula in remark": remark == "=1+1",
         "phone number in remark": remark.str.contains("555-01", regex=False),
         "another species": both["scientificName"] != "Testudo ficta",
-        "tag read": both["organismID"] == "T07",
+        "tag read": (both["organismID"] == "T07") & (both["eventID"] == ""),
         "tag misread": both["organismID"] == "TO2",
         "tag in remark": remark.str.contains("tag 11"),
         "tag of no animal": both["organismID"] == "T42",
@@ -399,7 +402,8 @@ def test_promised_dirt_is_there(facts):
         "alive, found dead later": both["organismID"] == "T08",
         "found dead, seen alive before": both["organismID"] == "t 08",
         "truncated coordinate": lat.between(2, 3),
-        "default position": both["decimalLatitude"].eq("52.19730"),
+        "default position": both["decimalLatitude"].eq("52.19730")
+        & both["decimalLongitude"].duplicated(keep=False),
         "sex and features disagree": both["iris_colour"].eq("amber") & both["sex"].eq("female"),
         "e-mail in remark": remark.str.contains("@example.org", regex=False),
         "carcass of a survey": both["carcass_action"].isin(["marked", "removed"]),
@@ -435,13 +439,17 @@ def test_reports_of_one_carcass_and_of_tagged_animals():
     both = checks.read("sightings.csv").merge(
         checks.read("truth/true_reports.csv"), on="occurrenceID"
     )
-    for kind in ("one carcass, three people", "carcass met again by a survey"):
+    for kind, days in (("one carcass, three people", 2), ("one carcass, another report", 12),
+                       ("carcass met again by a survey", 200)):  # fmt: skip
         copies = both[(both["done"] == kind) & (both["copy_of"] != "")]
+        assert len(copies)
         for copy in copies.itertuples():
             first = both.set_index("occurrenceID").loc[copy.copy_of]
+            assert copy.death == first["death"] != ""
             assert (copy.true_lon, copy.true_lat) == (first["true_lon"], first["true_lat"])
-            apart = pd.Timestamp(copy.eventDate) - pd.Timestamp(first["eventDate"])
-            assert pd.Timedelta(0) < apart <= pd.Timedelta(days=2)
+            # Some are dated to the day.
+            apart = pd.Timestamp(copy.eventDate[:10]) - pd.Timestamp(first["eventDate"][:10])
+            assert pd.Timedelta(0) <= apart <= pd.Timedelta(days=days)
     fixes = checks.read("fixes.csv")
     fixes["time"] = pd.to_datetime(fixes["eventDate"], utc=True, format="ISO8601")
     at = checks.points(both, "true_lon", "true_lat")
@@ -481,7 +489,7 @@ def test_true_stretches_stand_out_in_what_is_recorded(roads, stretches, step_cro
     events = pd.concat([step_crossings.geometry, at[~gate]])
     elsewhere = checks.densest_elsewhere(events, roads, near_m=30)
     from_gate = checks.densest_elsewhere(at[gate], roads, near_m=30)
-    assert from_gate > 3 * elsewhere  # dense enough to mislead
+    assert from_gate > 2 * elsewhere  # dense enough to mislead
     for line, length in zip(stretches.geometry, stretches["length_m"], strict=True):
         per_100_m = len(checks.inside(events, line, 30)) / length * 100
         assert per_100_m >= 4 * elsewhere
