@@ -34,6 +34,7 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
     """Write the map, the ranked list and the tables behind them into a folder.
 
     ``map.html``, ``stretches.html`` (a sheet for each stretch that stands out, to print),
+    ``deaths.html`` (how many die, when, where and how sure that is, to print),
     ``ranked_stretches.csv`` and ``.geojson``, ``stretches.csv`` (those that stand
     out, from start to end), ``stretch_years.csv`` (their reports by year), ``power.csv`` (what
     could be found), ``segments.csv`` (crossing frequencies), the tables of deaths
@@ -63,6 +64,7 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
     OutputError
         Nothing was changed: a file is open in another program, the disk is full, or the like.
     """
+    from roadrisk.reporting.deaths_page import DEATHS_PAGE, deaths_html
     from roadrisk.reporting.map import map_html
     from roadrisk.reporting.stretch_page import STRETCHES_PAGE, stretches_html
 
@@ -85,6 +87,7 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
     files = {
         "map.html": map_html(study, findings),
         STRETCHES_PAGE: stretches_html(study, findings),
+        DEATHS_PAGE: deaths_html(study, findings),
         "ranked_stretches.geojson": ranked_geojson(study, findings),
         **{name: csv_bytes(table) for name, table in tables.items()},
     }

@@ -1,7 +1,10 @@
 """All reports of a made-up study, read back from disk."""
 
 import hashlib
+import html
 import json
+import re
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,13 +13,16 @@ import pandas as pd
 import pytest
 
 from roadrisk.errors import OutputError
+from roadrisk.findings import Findings
 from roadrisk.hotspots.ranked_rows import with_reach
 from roadrisk.reporting.writing import write_reports
 from roadrisk.settings import settings_from
 from tests.reporting import made_up
+from tests.reporting.made_up_deaths import by_evidence, not_known, only_a_bound
 
 NAMES = [
-    "map.html", "stretches.html", "ranked_stretches.geojson", "ranked_stretches.csv",
+    "map.html", "stretches.html", "deaths.html", "ranked_stretches.geojson",
+    "ranked_stretches.csv",
     "stretches.csv", "stretch_years.csv", "power.csv", "segments.csv", "deaths_pieces.csv",
     "deaths_roads.csv", "deaths_units.csv", "deaths_carcasses.csv", "deaths_12_months.csv",
     "two_routes.csv", "death_sources.csv", "traffic_readings.csv", "kill_chance_assumptions.csv",
@@ -187,6 +193,22 @@ def test_nothing_recorded_is_written_too(tmp_path: Path) -> None:
     content = json.loads((tmp_path / "provenance.json").read_text("utf-8"))
     assert content["chance"]["p_value"] is None
     assert "Too few animals" in (tmp_path / "map.html").read_text("utf-8")
+
+
+@pytest.mark.parametrize("poorer", [not_known, only_a_bound, by_evidence])
+def test_where_less_is_known_all_is_written(
+    tmp_path: Path, poorer: Callable[[Findings], Findings]
+) -> None:  # fmt: skip
+    """The same files; no page or list shows a number that isn't one."""
+    findings = poorer(made_up.findings())
+    written = write_reports(made_up.study(), findings, tmp_path)
+    assert [path.name for path in written] == NAMES
+    for name in ("stretches.html", "deaths.html", "ranked_stretches.csv", "deaths_roads.csv"):
+        text = (tmp_path / name).read_text("utf-8-sig")
+        assert not re.search(r"\b(?:nan|NaN|None|<NA>)\b", text)
+    for name in ("map.html", "stretches.html", "deaths.html", "provenance.json"):
+        text = html.unescape((tmp_path / name).read_text("utf-8"))
+        assert findings.deaths.words in text
 
 
 def test_a_study_without_tagged_animals_is_written(tmp_path: Path) -> None:
