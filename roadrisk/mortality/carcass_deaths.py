@@ -244,7 +244,7 @@ def deaths_from(
     counted[:, schedule < 0] = 0.0
     if out_of_season > 0 and within is None:
         words = (
-            f"{out_of_season:g} carcasses lie where no search watches an active day: not counted."
+            f"{out_of_season:.3g} carcasses lie where no search watches an active day: not counted."
         )
         notes = (*notes, words)
     return CarcassDeaths(

@@ -42,10 +42,10 @@ def death_table(
         deaths_per_year and excess_per_km_year, each with _low and _high (90 %); relative_rate
         (1 is the mean of all roads) with _low and _high; rank (1 the worst, by the mean rate),
         rank_low, rank_high; chance_among_worst; screened_per_km_year. Means are shown, times
-        `JointDeaths.typical`, so that deaths of places add up to the best number of the total
-        (medians where such a mean lies above its interval). Columns of deaths are NaN where how
-        many die isn't known; where nothing was found only _low (0) and _high (one-sided 95 %) are
-        numbers.
+        `JointDeaths.typical`, so that deaths of watched places add up to the best number
+        of all that was watched (medians where such a mean lies outside its interval). Columns of
+        deaths are NaN where how many die isn't known; where nothing was found only _low (0) and
+        _high (one-sided 95 %) are numbers.
     """
     relative, length = mean_rates(result.relative, result.length_km, place)
     table = pd.DataFrame({"length_km": length})
@@ -96,8 +96,11 @@ def add_draws(
         Of the mean: `JointDeaths.typical`.
     """
     summed = interval(draws, bound_only=bound_only)
-    # A chance that may be nil has draws without end: the mean then says nothing.
-    table[name] = np.where(summed.mean * times > summed.high, summed.median, summed.mean * times)
+    # A chance that may be nil has draws without end, and so have roads that nobody watched: the
+    # mean then says nothing.
+    value = summed.mean * times
+    far = (value > summed.high) | (value < summed.low)
+    table[name] = np.where(far, summed.median, value)
     table[f"{name}_low"], table[f"{name}_high"] = summed.low, summed.high
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 from roadrisk.base.plain_numbers import number, span
 from roadrisk.base.units import road_km
 from roadrisk.mortality.crossing_source import NAME as CROSSINGS
-from roadrisk.mortality.death_ranks import interval
+from roadrisk.mortality.death_table import add_draws
 from roadrisk.mortality.report_sources import ALIVE
 
 if TYPE_CHECKING:
@@ -52,7 +52,14 @@ def total_words(
     total = result.per_year
     if result.rate is None or total is None:
         return _not_known(field, sources)
-    summed = interval(total, bound_only=result.bound_only)
+    summed = pd.DataFrame(index=range(2))
+    seen = result.length_km[result.watched] @ result.rate[result.watched]
+    # As in the tables of roads.
+    add_draws(summed, "deaths", np.stack([total, seen]), bound_only=result.bound_only,
+              times=result.typical)  # fmt: skip
+    best, low, high = (float(v) for v in summed.iloc[0])
+    of_watched = [float(v) for v in summed.iloc[1]]
+    there = span(of_watched[0], of_watched[1], of_watched[2], 2)
     watched, whole = (
         _road(float(km), units) for km in (result.length_km[result.watched].sum(),
                                            result.length_km.sum())
@@ -61,18 +68,16 @@ def total_words(
     if result.bound_only:
         return (
             f"No death was counted by {' or '.join(known)}: {on} at most "
-            f"{number(summed.high[0], 2)} animals die a year (one-sided 95 % bound), which is not "
+            f"{number(high, 2)} animals die a year (one-sided 95 % bound), which is not "
             "zero."
         )
     text = (
-        f"About {number(summed.best[0], 2)} animals die a year {on} (90 % interval "
-        f"{number(summed.low[0], 2)} to {number(summed.high[0], 2)}), as {' and '.join(known)} say."
+        f"About {number(best, 2)} animals die a year {on} (90 % interval {number(low, 2)} to "
+        f"{number(high, 2)}), as {' and '.join(known)} say."
     )
     if result.length_km[result.watched].sum() < 0.95 * result.length_km.sum():
-        seen = interval(result.length_km[result.watched] @ result.rate[result.watched])
         text += (
-            f" On the {watched} that these watched it is "
-            f"{span(seen.best[0], seen.low[0], seen.high[0], 2)}; the rest is judged from roads "
+            f" On the {watched} that these watched it is {there}; the rest is judged from roads "
             "like them."
         )
     if any(not 1 / _FAR_APART < times < _FAR_APART for times in result.chance_moved.values()):

@@ -81,13 +81,16 @@ class JointDeaths:
 
     @property
     def typical(self) -> float:
-        """Best number over mean of all deaths a year: brings means of places in line with it.
+        """Best number over mean of the watched roads' deaths a year, to bring means in line.
 
         The mean is drawn up by the long upper tail of 1 / chance, in all places alike; means
-        times this add up to the best number of the total (`death_ranks.best_number`).
+        times this add up to the best number of what was watched (`death_ranks.best_number`).
+        Roads that nobody watched may have tails of their own, which say nothing of the others.
         """
-        total = self.per_year
-        return 1.0 if total is None else float(best_number(total) / total.mean())
+        if self.rate is None:
+            return 1.0
+        total = self.length_km[self.watched] @ self.rate[self.watched]
+        return float(best_number(total) / total.mean())
 
     @property
     def excess(self) -> Floats | None:
