@@ -32,7 +32,7 @@ def interval_cell(
 ) -> str:
     """Return a number with its interval, a bound, or why there is neither.
 
-    Two digits, as many as such intervals bear; kept together in one line.
+    Two digits, as many as such intervals bear; kept together in one line; a bound may take two.
 
     Parameters
     ----------
@@ -50,7 +50,8 @@ def interval_cell(
     elif np.isfinite(value):
         said = f"{_short(value)} (no interval)"
     elif np.isfinite(high):
-        said = f"at most {_short(high)} (95 % bound)"
+        parts = (f"at most {_short(high)}", "(95 % bound)")
+        return " ".join(part.replace(" ", _NO_BREAK) for part in parts)
     else:
         return note
     return said.replace(" ", _NO_BREAK)

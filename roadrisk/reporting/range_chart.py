@@ -65,7 +65,7 @@ def range_chart(
     base = _TOP + _ROW * len(rows)
     parts = [words(2, 14, title, "start", bold=True)]
     if zone is not None:
-        what = "broken line" if zone[0] == zone[1] else "grey, between broken lines"
+        what = "broken line" if zone[0] == zone[1] else "grey"
         parts.append(words(2, 29, f"{what}: {mark}", "start"))
     for k, row in enumerate(rows):
         y = _TOP + k * _ROW
