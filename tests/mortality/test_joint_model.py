@@ -165,7 +165,9 @@ def test_too_few_deaths_for_covariates() -> None:
     )
     found = fit(replace(few, y=few.y * 0 + (np.arange(60) < 12)), covariates=x)
     assert found.covariates == ()
-    assert "12 carcasses and crossings counted on 60 pieces of road are too few" in " ".join(found.words)
+    assert "12 carcasses and crossings counted on 60 pieces of road are too few" in " ".join(
+        found.words
+    )
     assert "flat is the same on all roads" in " ".join(found.words)
 
 

@@ -9,6 +9,7 @@ from roadrisk.mortality.two_routes import (
     AGREE,
     MORE_BY_CARCASSES,
     MORE_BY_CROSSINGS,
+    NO_CARCASS,
     ONE_ONLY,
     SAYS_LITTLE,
     compare_routes,
@@ -64,3 +65,25 @@ def test_different_numbers_of_draws_and_no_places() -> None:
     found = compare_routes(["a"], np.full((1, 40), 2.0), np.full((1, 300), 1.0), 1)
     assert found.table["ratio"].tolist() == [2.0]
     assert len(compare_routes([], np.zeros((0, 40)), np.zeros((0, 40)), 1).table) == 0
+
+
+def test_no_carcass_found_leaves_a_bound_and_the_least_ratio() -> None:
+    """By hand: of 0 to 10 deaths in even steps the 95 % point is 9.5; 30 over 10 is the least."""
+    crossings, carcasses = np.full((2, 1001), 30.0), np.tile(np.linspace(0, 10, 1001), (2, 1))
+    found = compare_routes(["a", "b"], crossings, carcasses, 1, none_found=[True, False])
+    none, some = found.table.iloc[0], found.table.iloc[1]
+    assert none[["deaths_by_carcasses", "ratio", "ratio_high", "ratio_below_one"]].isna().all()
+    assert none["deaths_by_carcasses_low"] == 0
+    assert none["deaths_by_carcasses_high"] == pytest.approx(9.5)
+    assert none["ratio_low"] == pytest.approx(30 / 9.5, rel=0.01)
+    assert none["verdict"] == MORE_BY_CROSSINGS
+    assert (
+        "by carcasses at most 9.5 (none found, one-sided 95 % bound); at least 3.2 times"
+        in (found.notes[1])
+    )
+    assert some["deaths_by_carcasses"] == pytest.approx(5.0)
+    few = compare_routes(["a"], crossings[:1] / 10, carcasses[:1], 1, none_found=[True])
+    assert few.table["verdict"].tolist() == [NO_CARCASS]
+    blind = compare_routes(["a"], crossings[:1], carcasses[:1] * np.nan, 1, none_found=[True])
+    assert blind.table["verdict"].tolist() == [ONE_ONLY]
+    assert blind.table["deaths_by_carcasses_high"].isna().all()
