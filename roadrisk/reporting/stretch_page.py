@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import html
-from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from roadrisk.reporting.map_layers import rows_of
 from roadrisk.reporting.place_sheets import scale_of, stretch_lines, stretch_words
 from roadrisk.reporting.power_words import power_heads, power_rows, power_sentence
+from roadrisk.reporting.printed_page import escaped, printed_page
 from roadrisk.reporting.sheets import SHEETS
 from roadrisk.reporting.stretch_letters import stretch_letter
 from roadrisk.reporting.wording import (
@@ -57,12 +56,12 @@ def stretches_html(study: Study, findings: Findings) -> bytes:
     species, period = study_line(settings)
     banners = [INVENTED_BANNER] if settings.study.invented else []
     head = [
-        *(f'<p class="banner">{_text(words)}</p>' for words in (*banners, EXACT_PLACES)),
-        f"<h1>{_text(settings.study.name)}</h1>",
-        f'<p class="small">{_text(species)}; {_text(period)}</p>',
-        f'<p class="verdict">{_text(findings.deaths.words)}</p>',
-        f'<p class="verdict">{_text(findings.chance.words)}</p>',
-        f'<p class="small">{_text(power_sentence(findings))}</p>',
+        *(f'<p class="banner">{escaped(words)}</p>' for words in (*banners, EXACT_PLACES)),
+        f"<h1>{escaped(settings.study.name)}</h1>",
+        f'<p class="small">{escaped(species)}; {escaped(period)}</p>',
+        f'<p class="verdict">{escaped(findings.deaths.words)}</p>',
+        f'<p class="verdict">{escaped(findings.chance.words)}</p>',
+        f'<p class="small">{escaped(power_sentence(findings))}</p>',
         *(_summary(row, scale) for row in rows_of(findings.stretches)),
     ]
     articles = [
@@ -73,32 +72,22 @@ def stretches_html(study: Study, findings: Findings) -> bytes:
              credit(study)]  # fmt: skip
     foot = [
         "<h2>What could be found at all</h2>",
-        f'<p class="small">{_text(findings.chance.power)}</p>',
+        f'<p class="small">{escaped(findings.chance.power)}</p>',
         *_power(findings, settings.study.units),
         "<h2>How to read this</h2>",
-        *(f'<p class="small">{_text(sentence)}</p>' for sentence in words if sentence),
+        *(f'<p class="small">{escaped(sentence)}</p>' for sentence in words if sentence),
     ]
     title = f"Stretches that stand out: {settings.study.name}"
     body = "\n".join([
-        "<header>", *head, "</header>", *(articles or [f"<p>{_text(NO_STRETCH)}</p>",
-        f"<p>{_text(NO_PROOF)}</p>"]), "<footer>", *foot, "</footer>",
+        "<header>", *head, "</header>", *(articles or [f"<p>{escaped(NO_STRETCH)}</p>",
+        f"<p>{escaped(NO_PROOF)}</p>"]), "<footer>", *foot, "</footer>",
     ])  # fmt: skip
-    style = (resources.files("roadrisk.reporting") / "templates" / "stretches.css").read_text(
-        "utf-8"
-    )
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
-        "style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'\">\n"
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{_text(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n{body}\n"
-        "</body>\n</html>\n"
-    ).encode()
+    return printed_page(title, body, ["stretches.css"])
 
 
 def _summary(row: dict[str, Any], scale: Scale) -> str:
     letter, words = stretch_letter(row["stretch"]), "; ".join(stretch_words(row, scale))
-    return f"<p><b>{letter}</b> {_text(words)}</p>"
+    return f"<p><b>{letter}</b> {escaped(words)}</p>"
 
 
 def _article(row: dict[str, Any], findings: Findings, scale: Scale, notes: list[str]) -> str:
@@ -109,13 +98,13 @@ def _article(row: dict[str, Any], findings: Findings, scale: Scale, notes: list[
     labels = [label.format(unit=length_unit(scale.units)) for label in SHEETS["stretches"]]
     lines = zip(labels, stretch_lines(row, years, ranked, scale), strict=True)
     out = ["<article>", f"<h2>Stretch {stretch_letter(which)}</h2>", "<dl>"]
-    out += [f"<dt>{_text(label)}</dt><dd>{_text(value)}</dd>" for label, value in lines if value]
+    out += [f"<dt>{escaped(a)}</dt><dd>{escaped(b)}</dd>" for a, b in lines if b]
     out.append("</dl>")
     chart = year_chart(years, which)
     if chart:
         captions = [undated(row, years), *notes]
         said = " ".join(caption for caption in captions if caption)
-        out += ["<figure>", chart, f"<figcaption>{_text(said)}</figcaption>", "</figure>",
+        out += ["<figure>", chart, f"<figcaption>{escaped(said)}</figcaption>", "</figure>",
                 _table(years)]  # fmt: skip
     out.append("</article>")
     return "\n".join(out)
@@ -138,12 +127,8 @@ def _power(findings: Findings, units: Units) -> list[str]:
 
 
 def _rows(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    head = "".join(f'<th scope="col">{_text(words)}</th>' for words in heads)
+    head = "".join(f'<th scope="col">{escaped(words)}</th>' for words in heads)
     body = "\n".join(
-        "<tr>" + "".join(f"<td>{_text(cell)}</td>" for cell in row) + "</tr>" for row in rows
+        "<tr>" + "".join(f"<td>{escaped(cell)}</td>" for cell in row) + "</tr>" for row in rows
     )
     return f"<table>\n<thead><tr>{head}</tr></thead>\n<tbody>\n{body}\n</tbody>\n</table>"
-
-
-def _text(words: str) -> str:
-    return html.escape(words, quote=True)
