@@ -13,6 +13,7 @@ from roadrisk.mortality.joint_covariates import Covariates, usable
 from roadrisk.mortality.joint_field import RoadField, road_field
 from roadrisk.mortality.joint_layout import Layout, lay_out
 from roadrisk.mortality.joint_level import chances_moved, deaths_on_watched
+from roadrisk.mortality.joint_reports import keep_what_is_told, weighed_reports
 from roadrisk.mortality.joint_scales import Draws, Priors, draw_unknowns
 from roadrisk.mortality.joint_words import words_of
 from roadrisk.mortality.known_chances import known_chances
@@ -146,8 +147,10 @@ def joint_deaths(
     *How many* comes from the sources with a known q alone, *where* from all sources: the deaths
     on watched pieces are drawn from a fit of the known sources (`joint_level`), and shared out
     over the pieces by the fit of all sources. So ten times the public reports, or reports of
-    one place only, change where and never how many on the watched roads. Deaths on roads that
-    only the public watched follow from the public's reports there and on watched roads.
+    one place only, change where and never how many on the watched roads. Nor do they change
+    places whose rank known sources tell alone, and on a watched road they weigh no more than
+    what was counted there (`joint_reports`). Deaths on roads that only the public watched follow
+    from the public's reports there and on watched roads.
     """
     check_sources(sources, len(pieces))
     field = road_field(pieces)
@@ -157,6 +160,7 @@ def joint_deaths(
     # A free source that counted nothing says nothing; known sources that counted nothing bound
     # the level, and say next to nothing about where.
     for_shape = [s for s in heard if (scale_counted > 0 if s.known else s.counted > 0)]
+    for_shape, weighed = weighed_reports(for_shape, roads)
     used, why = usable(covariates, for_shape)
     used_effort, why_effort = usable(effort, [s for s in for_shape if not s.known])
     roads = roads if roads is not None and len(np.unique(roads)) > 2 else None
@@ -167,9 +171,12 @@ def joint_deaths(
     relative = _over_mean(shape.log_rate, length)
     similar = _over_mean(shape.log_similar, length)
     watched = np.logical_or.reduce([s.exposure > 0 for s in known] or [np.zeros(len(pieces), bool)])
-    rate, agreed = None, {}
+    rate, agreed, kept = None, {}, ""
     if known:
         alone = shape if for_shape == known else made.known_shape(known, scale_counted)
+        if alone is not shape and scale_counted > 0:
+            by_known = _over_mean(alone.log_rate, length)
+            relative, kept = keep_what_is_told(relative, by_known, watched, length)
         agreed = chances_moved(known, known_chances(known), alone.layout, alone.drawn)
         deaths = made.deaths(known, watched, length, alone)
         level = deaths / (length[watched] @ relative[watched])
@@ -188,6 +195,7 @@ def joint_deaths(
         (),
     )
     remarks = [*why, *(f"Reporting effort: {sentence}" for sentence in why_effort)]
+    remarks += [sentence for sentence in (weighed, kept) if sentence]
     return replace(result, words=words_of(result, sources, remarks))
 
 

@@ -5,11 +5,20 @@ Full figures: `python -m tests.truth.death_coverage`, `death_planted`, `long_cha
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.truth.death_coverage import fit, run, score
-from tests.truth.death_planted import moved, planted, quiet_road, tenfold
+from tests.truth.death_planted import (
+    deadly_road,
+    identified,
+    moved,
+    planted,
+    quiet_road,
+    tenfold,
+)
 from tests.truth.death_worlds import SCENARIOS, lay_place, make_world
 from tests.truth.long_chain import fast, run_chain, small_road
 
@@ -50,5 +59,12 @@ def test_reports_move_only_where() -> None:
     road = quiet_road(world, before.watched)
     lied = moved(before, fit(planted(world, road, 200), 1), world.place.road == road)
     assert lied.watched_total < 1e-9
-    assert lied.ranks_out < 0.02
+    assert lied.ranks_out < 0.02 * lied.ranks
+    # Of pieces whose rank carcasses tell without reports none leaves its interval.
+    alone = fit(replace(world, sources=[s for s in world.sources if s.known]), 1)
+    deadly = deadly_road(world)
+    there = world.place.road == deadly
+    lied = moved(before, fit(planted(world, deadly, 200), 1), there, identified(alone))
+    assert lied.identified > 0
+    assert lied.identified_out == 0
     assert 0 <= score(world, before).top_model <= score(world, before).top_best
