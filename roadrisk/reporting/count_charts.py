@@ -110,8 +110,8 @@ def bars(
             wide = min(0.7 * step, 34.0)
             parts.append(box(left - wide / 2, base - high, wide, high))
         if labels[k]:
-            parts.append(words(left, base + 15, labels[k]))
-    return chart(width, base + 20, spoken, parts)
+            parts.append(words(left, base + 17, labels[k]))
+    return chart(width, base + 22, spoken, parts)
 
 
 def _standing(kind: Kind, counted_by: str, names: list[str], values: np.ndarray) -> str:

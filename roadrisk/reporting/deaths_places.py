@@ -19,7 +19,7 @@ from roadrisk.reporting.deaths_cells import (
 from roadrisk.reporting.place_sheets import row_words
 from roadrisk.reporting.printed_page import paragraph, table
 from roadrisk.reporting.sheets import road
-from roadrisk.reporting.wording import count, length_unit, per_length_unit, short_length
+from roadrisk.reporting.wording import count, day, length_unit, per_length_unit, short_length
 
 if TYPE_CHECKING:
     from roadrisk.findings import DeathTables, Findings
@@ -111,7 +111,7 @@ def by_unit(deaths: DeathTables, scale: Scale) -> list[str]:
         return [*out, paragraph("By 12 months: not identified, since there are no surveys.")]
     cells = [
         (
-            f"{plain_text(row['first_day'])} to {plain_text(row['last_day'])}",
+            " to ".join(day(pd.Timestamp(row[end])) for end in ("first_day", "last_day")),
             plain_text(row["group"]),
             length_cell(row["searched_km"], scale.units),
             count(row["carcasses"]),

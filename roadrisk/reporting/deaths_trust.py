@@ -82,7 +82,7 @@ def _assumptions(deaths: DeathTables) -> list[str]:
     cells = [
         (
             plain_text(row["assumption"]),
-            chance_cell(row["kill_chance"]),
+            number(float(row["kill_chance"]), 2) or "–",
             number(float(row["times"]), 2) or "–",
         )
         for row in rows(deaths.kill_compared)

@@ -10,6 +10,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 
+# Rows of a table that isn't torn between two sheets of paper.
+_SHORT = 14
+
+
 def printed_page(title: str, body: str, styles: Sequence[str]) -> bytes:
     """Return a page that may fetch and run nothing.
 
@@ -73,17 +77,20 @@ def table(
         f'<th scope="col"{kind}>{escaped(words)}</th>'
         for words, kind in zip(heads, look, strict=True)
     )
-    body = "\n".join(
+    lines = [
         f'<tr><th scope="row">{escaped(first)}</th>'
         + "".join(
             f"<td{kind}>{escaped(cell)}</td>" for cell, kind in zip(rest, look[1:], strict=True)
         )
         + "</tr>"
         for first, *rest in rows
-    )
+    ]
+    body = "\n".join(lines)
+    # Short tables stay on one sheet of paper.
+    kind = ' class="short"' if len(lines) <= _SHORT else ""
     return (
-        f'<div class="wide" role="region" tabindex="0" aria-label="{escaped(caption)}">\n<table>\n'
-        f"<caption>{escaped(caption)}</caption>\n<thead><tr>{head}</tr></thead>\n"
+        f'<div class="wide" role="region" tabindex="0" aria-label="{escaped(caption)}">\n'
+        f"<table{kind}>\n<caption>{escaped(caption)}</caption>\n<thead><tr>{head}</tr></thead>\n"
         f"<tbody>\n{body}\n</tbody>\n</table>\n</div>"
     )
 
