@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from roadrisk.reporting.map import map_html
@@ -140,3 +141,13 @@ def test_nothing_tells_of_deaths_then_there_is_no_such_layer(
     page.locator(".leaflet-control-layers").hover()
     expect(page.locator(".leaflet-control-layers")).not_to_contain_text("deaths")
     expect(page.locator("#deaths")).to_contain_text("isn't known")
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_the_map_has_no_barriers(tmp_path: Path, open_page: Opener, width: int) -> None:
+    """axe-core finds nothing serious, with the list open too."""
+    page = opened(made_up.findings(), tmp_path, open_page, width)
+    page.locator("#panel").evaluate("e => { e.open = true; }")
+    found = Axe().run(page).response["violations"]
+    serious = [v for v in found if v["impact"] in ("serious", "critical")]
+    assert [(v["id"], v["nodes"][0]["html"][:120]) for v in serious] == []
