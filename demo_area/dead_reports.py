@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 SURVEY = "carcass survey"
 # Reports a day of a carcass where 100 vehicles pass; more traffic, more reports, less than in
 # proportion. Nobody reports one that has lain there for longer than the days below.
-_A_DAY, _FRESH_DAYS = 0.25, 12.0
+_A_DAY, _FRESH_DAYS = 0.2, 12.0
 _FIRST_HOUR, _LAST_HOUR = 7, 19
 _REMARKS = ("", "", "shell cracked", "on the white line", "verge freshly mown", "after rain")
 

@@ -7,8 +7,7 @@ stop for a while. It is hit if a tyre passes where it is.
 
 from __future__ import annotations
 
-from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, exp, log, radians
 from typing import TYPE_CHECKING
 
@@ -56,10 +55,10 @@ class Death:
 
 @dataclass(frozen=True)
 class Kills:
-    """All deaths in order of time, and how often all animals crossed each line of the plan."""
+    """All deaths in order of time, and all crossings by all animals."""
 
     deaths: list[Death]
-    crossed: dict[str, int]
+    crossings: list[Over]
 
 
 def kills(
@@ -67,6 +66,7 @@ def kills(
     fixes: list[Fix],
     ends: dict[str, datetime],
     others: tuple[tuple[Animal, ...], Walks],
+    wandered: list[Over],
     roads: dict[str, Road],
 ) -> Kills:
     """Play all crossings of all animals through, in order of time.
@@ -77,19 +77,26 @@ def kills(
     year = np.array([w.year for w in tagged.when])
     seasons = [np.flatnonzero(year == y) for y in SEASONS]
     found: list[Death] = []
-    crossed: Counter[str] = Counter()
+    everybody: list[Over] = []
     for i, animal in enumerate(ANIMALS):
         spans = [_span(fixes, i, y) for y in animal.seasons]
         end = ends.get(animal.number, spans[-1][1])
         spans = [(a, min(b, end)) for a, b in spans]
         walked = [over for rows in seasons for over in crossings(tagged, rows, i, roads)]
-        crossed.update(over.road for over in walked)
-        found += _of_one(walked, animal, f"traffic and tortoise {animal.number}", spans, roads)
+        everybody += walked
+        found += _of_one(walked, animal, f"wheels and animal {animal.number}", spans, roads)
     for i, animal in enumerate(others[0]):
         walked = [over for rows in seasons for over in crossings(others[1], rows, i, roads)]
-        crossed.update(over.road for over in walked)
-        found += _of_one(walked, animal, f"traffic and resident {i}", [], roads)
-    return Kills(sorted(found, key=lambda d: (d.when, d.road, d.at_m)), dict(crossed))
+        everybody += walked
+        found += _of_one(walked, animal, f"wheels and resident {i}", [], roads)
+    rng = stream("sex of wanderers")
+    for k, over in enumerate(wandered):
+        sex = str(rng.choice(["female", "male"]))
+        found += _of_one(
+            [over], replace(ANIMALS[0], number="", sex=sex), f"wandering {k}", [], roads
+        )
+    everybody += wandered
+    return Kills(sorted(found, key=lambda d: (d.when, d.road, d.at_m)), everybody)
 
 
 def _span(fixes: list[Fix], animal: int, year: int) -> tuple[datetime, datetime]:

@@ -15,11 +15,12 @@ from dead_reports import public_reports, reserved, survey_reports
 from fates import fates, other_ends, until_the_end
 from fieldwork import bursts, captures
 from full_crossings import full_crossings
+from habitat import habitat_geojson, nests_csv
 from killed import Death, Kills, kills
 from later_reports import later_reports, with_lengths
 from movement import ANIMALS, Fix, Walks, locate, passages, walk
 from profile_text import profile_toml
-from residents import residents
+from residents import residents, wanderings
 from road_files import agency_geojson, osm_xml, traffic_csv
 from road_shapes import Road, build
 from study_tables import animals_csv, fixes_csv, sightings_csv, surveys_csv
@@ -38,7 +39,7 @@ def write(folder: Path) -> None:
     caught = captures(walks, planned, roads)
     killed = _killed(walks, planned, roads)
     lying = searched(killed.deaths, roads)
-    deaths, reports = _reports(killed.deaths, lying, walks, roads)
+    deaths, reports = _reports(killed, lying, walks, roads)
     fixes = until_the_end(planned + bursts(walks, planned), deaths)
     fixes.sort(key=lambda f: (f.when, f.animal))
     passed = passages(walks, fixes, roads)
@@ -54,13 +55,15 @@ def write(folder: Path) -> None:
         "sightings.csv": sightings_csv(reports),
         "surveys.csv": surveys_csv(lying.surveys, roads),
         "trials.csv": trials_csv(),
+        "nests.csv": nests_csv(roads, fixes),
+        "habitat.geojson": habitat_geojson(roads),
         "truth/true_stretches.geojson": true_stretches(roads, fixes, passed, reports, deaths),
         "truth/true_crossings.csv": passages_csv(on, roads),
         "truth/true_full_crossings.csv": passages_csv(full_crossings(walks, fixes, roads), roads),
         "truth/passes_off_ground.csv": passages_csv(off, roads),
         "truth/true_reports.csv": true_reports(reports, roads),
         "truth/true_deaths.csv": true_deaths(deaths, lying, reports, roads),
-        "truth/true_kills_by_road.csv": true_kills(killed.crossed, deaths, roads),
+        "truth/true_kills_by_road.csv": true_kills(killed.crossings, deaths, roads),
     }
     for name, text in files.items():
         path = folder / name
@@ -71,19 +74,20 @@ def write(folder: Path) -> None:
 def _killed(walks: Walks, planned: list[Fix], roads: dict[str, Road]) -> Kills:
     others = residents(roads)
     walked = walk(others, roads, "walks of residents")
-    return kills(walks, planned, other_ends(), (others, walked), roads)
+    return kills(walks, planned, other_ends(), (others, walked), wanderings(roads), roads)
 
 
 def _reports(
-    deaths: list[Death], lying: Searched, walks: Walks, roads: dict[str, Road]
+    killed: Kills, lying: Searched, walks: Walks, roads: dict[str, Road]
 ) -> tuple[list[Death], list[Report]]:
     """Return all reports, and the deaths with T08's among them."""
+    deaths = killed.deaths
     dead = reserved(deaths, lying)
     public = public_reports(deaths, lying, {k: r.plan.aadt for k, r in roads.items()}, dead)
     by_survey = survey_reports(deaths, lying)
     named = list(deaths)
     named[dead.of_t08] = replace(named[dead.of_t08], animal="T08", sex="female")
-    reports = with_lengths(make_reports(roads, public, by_survey))
+    reports = with_lengths(make_reports(roads, killed.crossings, public, by_survey))
     reports += later_reports(roads, walks, len(reports), named, dead)
     return named, reports
 

@@ -54,9 +54,9 @@ class Stretch:
 
 
 STRETCHES = (
-    Stretch("Vellmark Road by the pond", "main-west", (-1990, -35), 300, 46),
-    Stretch("Tarnholt Lane at the alders", "tarnholt-north", (-420, 1180), 250, 40),
-    Stretch("Dunsallow Drove in the dip", "drove", (40, -930), 280, 42),
+    Stretch("Vellmark Road by the pond", "main-west", (-1990, -35), 300, 60),
+    Stretch("Tarnholt Lane at the alders", "tarnholt-north", (-420, 1180), 250, 50),
+    Stretch("Dunsallow Drove in the dip", "drove", (40, -930), 280, 52),
 )
 
 
@@ -102,7 +102,7 @@ ANIMALS = (
            ("main-west", -975, -28), 0, 0.2),
     # Beside the dual carriageway, beside a lane, and far from any road.
     Animal("T15", "female", "adult", 630, 18.5, "CH15", (2023, 2024), 30,
-           ("torvane-out", 2150, 690), 0, -2.3),
+           ("torvane-out", 2150, 690), 0, -3.3),
     Animal("T16", "male", "adult", 590, 18.5, "CH16", (2023, 2025), 32,
            ("mirefield", -200, -1660), 0, 2.7),
     Animal("T17", "female", "adult", 615, 18.5, "CH16", (2024, 2025), 35,

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
+from full_crossings import Over
 from movement import RADIUS_95_PER_SD, SEASONS, STRETCHES, ZONE
 from plane import Floats, beside, chainage, stream, to_lonlat
 
@@ -21,7 +22,7 @@ OTHER_SPECIES = "Rana ficta"
 OBSERVERS = 78
 REPEATER = "observer-041"
 
-_BACKGROUND = 95
+_BACKGROUND = 62
 _FROM_ONE_PLACE = 15
 _REPEATER_ROAD, _REPEATER_SHARE = "end-2", 0.6  # a garden gate on Heron Close
 _MONTH_WEIGHTS = {4: 0.12, 5: 0.24, 6: 0.24, 7: 0.12, 8: 0.09, 9: 0.13, 10: 0.06}
@@ -68,16 +69,23 @@ class Report:
     death: int | None = None  # which of the true deaths it is about
 
 
-def make_reports(roads: dict[str, Road], dead: list[Report], found: list[Report]) -> list[Report]:
+def make_reports(
+    roads: dict[str, Road], crossings: list[Over], dead: list[Report], found: list[Report]
+) -> list[Report]:
     """Return the reports of the seasons in the order in which they came in.
 
-    `dead` are what the public reported of true deaths, `found` what surveys did; there are fewer
-    reports of live animals the more there are of dead ones. `copy_of` of both counts their own
-    rows.
+    Live animals are seen where and when some animal crossed. `dead` are what the public reported
+    of true deaths, `found` what surveys did; there are fewer reports of live animals the more
+    there are of dead ones. `copy_of` of both counts their own rows.
     """
     on = [r for r in dead if r.stretch]
     off = [r for r in dead if not r.stretch]
-    clean = [*on, *_on_stretches(roads, on), *off, *_background(roads, len(off))]
+    clean = [
+        *on,
+        *_on_stretches(roads, crossings, on),
+        *off,
+        *_background(roads, crossings, len(off)),
+    ]
     gate = len(clean)
     clean += _from_one_place(roads)
     clean = _linked(clean, dead)
@@ -101,39 +109,41 @@ def _linked(reports: list[Report], dead: list[Report]) -> list[Report]:
     ]
 
 
-def _on_stretches(roads: dict[str, Road], dead: list[Report]) -> list[Report]:
+def _on_stretches(
+    roads: dict[str, Road], crossings: list[Over], dead: list[Report]
+) -> list[Report]:
     rng = stream("reports on stretches")
     found = []
     for stretch in STRETCHES:
-        begin, end = stretch.span(roads)
+        here = [
+            o for o in crossings if o.road == stretch.road and _inside(o.at_m, stretch.span(roads))
+        ]
         # Fifty people pass each stretch; who reports is anybody of them.
         passers = rng.choice(np.arange(1, OBSERVERS + 1), 50, replace=False)
         for _ in range(stretch.reports - sum(r.stretch == stretch.name for r in dead)):
-            at = begin + (end - begin) * rng.beta(4, 4)
+            over = here[int(rng.integers(len(here)))]
             observer = _observer(int(rng.choice(passers)), rng)
-            found.append(_report(roads, stretch.road, at, observer, rng, stretch.name))
+            found.append(_report(roads, over, observer, rng, stretch.name))
     return found
 
 
-def _background(roads: dict[str, Road], dead: int) -> list[Report]:
+def _background(roads: dict[str, Road], crossings: list[Over], dead: int) -> list[Report]:
     rng = stream("background reports")
-    keys = [k for k, r in roads.items() if r.drivable and r.plan.aadt > 0]
-    length = np.array([chainage(roads[k].xy)[-1] for k in keys])
     # Who is there to see it: grows with traffic, less than in proportion.
-    weight = length * np.sqrt([roads[k].plan.aadt for k in keys])
+    weight = np.sqrt([roads[o.road].plan.aadt for o in crossings])
     people = 1.0 / np.arange(1, OBSERVERS + 1) ** 0.35
     found: list[Report] = []
     while len(found) < _BACKGROUND - dead:
-        key = keys[rng.choice(len(keys), p=weight / weight.sum())]
-        at = float(rng.uniform(0, chainage(roads[key].xy)[-1]))
-        if any(s.road == key and _inside(at, s.span(roads), 30.0) for s in STRETCHES):
+        over = crossings[int(rng.choice(len(crossings), p=weight / weight.sum()))]
+        near = (s.span(roads) for s in STRETCHES if s.road == over.road)
+        if any(_inside(over.at_m, span, 30.0) for span in near):
             continue
         who = _observer(int(rng.choice(OBSERVERS, p=people / people.sum())) + 1, rng)
-        found.append(_report(roads, key, at, who, rng))
+        found.append(_report(roads, over, who, rng))
     return found
 
 
-def _inside(at: float, span: tuple[float, float], margin: float) -> bool:
+def _inside(at: float, span: tuple[float, float], margin: float = 0.0) -> bool:
     return span[0] - margin <= at <= span[1] + margin
 
 
@@ -143,7 +153,7 @@ def _from_one_place(roads: dict[str, Road]) -> list[Report]:
     found = []
     for _ in range(_FROM_ONE_PLACE):
         here = at + float(rng.normal(0, 4))
-        report = _report(roads, _REPEATER_ROAD, here, REPEATER, rng)
+        report = _report(roads, _any_time(_REPEATER_ROAD, here, rng), REPEATER, rng)
         found.append(replace(report, remarks="same one again at our gate"))
     return found
 
@@ -153,22 +163,27 @@ def _observer(number: int, rng: np.random.Generator) -> str:
     return "" if rng.random() < 0.06 or name == REPEATER else name
 
 
-def _report(
-    roads: dict[str, Road], key: str, at: float, observer: str, rng: np.random.Generator,
-    stretch: str = "",
-) -> Report:  # fmt: skip
-    """Return a report of a live animal, or of one that may be."""
-    place = beside(roads[key].xy, at, float(rng.uniform(-4, 4)))[0]
-    uncertainty = int(
-        rng.choice([10, 15, 20, 25, 30, 50, 80], p=[0.25, 0.2, 0.2, 0.1, 0.12, 0.08, 0.05])
-    )
-    written = place + rng.normal(size=2) * uncertainty / RADIUS_95_PER_SD
+def _any_time(key: str, at_m: float, rng: np.random.Generator) -> Over:
+    """Return a crossing of a place on a road at any time of the seasons."""
     months = list(_MONTH_WEIGHTS)
     month = int(rng.choice(months, p=list(_MONTH_WEIGHTS.values())))
     when = datetime(
         int(rng.choice(SEASONS)), month, int(rng.integers(1, 31)),
         int(rng.integers(7, 20)), int(rng.integers(0, 60)), tzinfo=ZONE,
     )  # fmt: skip
+    return Over(key, at_m, np.zeros(2), when, 0)
+
+
+def _report(
+    roads: dict[str, Road], over: Over, observer: str, rng: np.random.Generator, stretch: str = ""
+) -> Report:
+    """Return a report of a live animal, or of one that may be, on a road."""
+    when, key, at = over.met.replace(second=0), over.road, over.at_m
+    place = beside(roads[key].xy, at, float(rng.uniform(-4, 4)))[0]
+    uncertainty = int(
+        rng.choice([10, 15, 20, 25, 30, 50, 80], p=[0.25, 0.2, 0.2, 0.1, 0.12, 0.08, 0.05])
+    )
+    written = place + rng.normal(size=2) * uncertainty / RADIUS_95_PER_SD
     draw = rng.random()
     vitality = "uncertain" if draw > 0.94 else "alive"
     doing = str(rng.choice(["crossing road", "crossing road", "on verge", "basking"]))
@@ -192,7 +207,7 @@ def _report(
         road=key,
         at_m=at,
         stretch=stretch,
-        condition=gravid(sex, stage, month, rng),
+        condition=gravid(sex, stage, when.month, rng),
     )
 
 
@@ -206,7 +221,7 @@ def background_report(
     roads: dict[str, Road], key: str, at_m: float, observer: str, rng: np.random.Generator
 ) -> Report:
     """Return a report of a live animal on a road, to be changed by whoever asks."""
-    report = _report(roads, key, at_m, observer, rng)
+    report = _report(roads, _any_time(key, at_m, rng), observer, rng)
     return replace(report, vitality="alive", behavior="crossing road")
 
 
@@ -284,7 +299,7 @@ def _near_copy(
         n for n in range(1, OBSERVERS + 1) if f"observer-{n:03d}" not in (seen.observer, REPEATER)
     ]
     who = f"observer-{int(rng.choice(others)):03d}"
-    other = _report(roads, seen.road, seen.at_m, who, rng, seen.stretch)
+    other = _report(roads, _any_time(seen.road, seen.at_m, rng), who, rng, seen.stretch)
     when = seen.when + timedelta(minutes=int(rng.integers(5, 50)))
     return replace(
         other,

@@ -1,15 +1,26 @@
-"""The rest of the invented population: animals without a transmitter, and where they live.
+"""The rest of the invented population: animals without a transmitter, where they live and wander.
 
 Together with the tagged adults they are the 140 adults of study.toml. They walk as the tagged ones
-do, and most of them live where those live: beside the true stretches.
+do, and most of them live where those live: beside the true stretches. Now and then one of them
+wanders far from its home and crosses a road anywhere.
 """
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
-from movement import ANIMALS, STRETCHES, Animal
+from full_crossings import Over
+from movement import (
+    ANIMALS,
+    SEASONS,
+    STRETCHES,
+    ZONE,
+    Animal,
+    active,
+    share_of_days_inside,
+)
 from plane import along, chainage, stream
 
 if TYPE_CHECKING:
@@ -20,6 +31,7 @@ _AT_A_STRETCH = (31, 26, 25)
 _BY_THE_CREEK = 6
 _BESIDE_OTHER_ROADS = 30
 _BUSY = 1000  # vehicles a day: nobody lives beside such a road
+_WANDERINGS_A_YEAR, _ON_BUSY = 330, 0.2
 _HALF_HOME_M = 20.0
 
 
@@ -44,6 +56,26 @@ def residents(roads: dict[str, Road]) -> tuple[Animal, ...]:
                float(rng.integers(24, 34)), *home)
         for home in [*homes, *away]
     )  # fmt: skip
+
+
+def wanderings(roads: dict[str, Road]) -> list[Over]:
+    """Return crossings far from any home: anywhere on the ground, seldom on busy roads."""
+    rng = stream("wanderings")
+    keys = [k for k, r in roads.items() if r.drivable and k != "roundabout"]
+    length = [float(chainage(roads[k].xy)[-1]) for k in keys]
+    busy = [_ON_BUSY if roads[k].plan.aadt > _BUSY else 1.0 for k in keys]
+    weight = np.array([m * b for m, b in zip(length, busy, strict=True)])
+    found: list[Over] = []
+    while len(found) < _WANDERINGS_A_YEAR * len(SEASONS):
+        k = int(rng.choice(len(keys), p=weight / weight.sum()))
+        at = float(rng.uniform(0, length[k]))
+        when = datetime(int(rng.choice(SEASONS)), 4, 1, tzinfo=ZONE) + timedelta(
+            minutes=int(rng.integers(0, 214 * 1440))
+        )
+        out = active(when.hour, when.month) and rng.random() > share_of_days_inside(when.month)
+        if out and bool(roads[keys[k]].on_ground(np.array([at]))[0]):
+            found.append(Over(keys[k], at, along(roads[keys[k]].xy, at)[0], when, 0))
+    return found
 
 
 def _side(rng: np.random.Generator, near: float, far: float) -> float:

@@ -38,7 +38,7 @@ class AgencyLine:
 
 
 AGENCY = (
-    AgencyLine("Q7", "Vellmark Road", ("main-west", "main-east"), 6, aadt=225, speed=90),
+    AgencyLine("Q7", "Vellmark Road", ("main-west", "main-east"), 6, aadt=205, speed=90),
     AgencyLine("Q9", "Torvane Way", ("torvane-out",), 2, "+", aadt=1210, speed=100),
     AgencyLine("Q9", "Torvane Way", ("torvane-in",), 2, "-", aadt=1180, speed=100),
     AgencyLine("L21", "Osterlow Lane", ("osterlow",), 3, aadt=115, speed=70, owner="District"),

@@ -67,7 +67,7 @@ PLANS = (
         ref="Q 7",
         speed=90,
         lanes=2,
-        aadt=230,
+        aadt=200,
         spans=(("bridge", "creek", 110),),
     ),
     Plan(

@@ -76,6 +76,14 @@ file = "surveys.csv"
 [trials]
 file = "trials.csv"
 
+[nests]  # secret, as nests are: only counts by road are written
+file = "nests.csv"
+
+[habitat]
+file = "habitat.geojson"
+column = "kind"
+within_m = 150.0
+
 [kill]  # counted on the invented roads, invented like all here
 traffic_by_hour = [
   {HOURS}
@@ -87,6 +95,30 @@ stop_minutes_high = {STOP_MIN[1]}
 adults = 140
 adults_low = 95
 adults_high = 210
+
+[stages]
+survival_includes_road_deaths = false
+source = "invented for the demo"
+
+[[stages.stage]]
+name = "first year"
+years = 1
+survival_low = 0.35
+survival_high = 0.55
+
+[[stages.stage]]
+name = "juvenile"
+years = 7
+survival_low = 0.76
+survival_high = 0.84
+
+[[stages.stage]]
+name = "adult"
+survival_low = 0.93
+survival_high = 0.97
+young_low = 0.6
+young_high = 1.1
+road_deaths = true
 
 [crossings]
 longest_step_days = 7.0  # longer steps between fixes don't count

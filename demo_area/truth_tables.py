@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import TYPE_CHECKING
 
 import numpy as np
-from full_crossings import width_m
+from full_crossings import Over, width_m
 from killed import Death, lanes_of
 from movement import STRETCHES, Fix, Passage, Stretch, steps_across
 from plane import cut, to_lonlat
@@ -63,12 +64,13 @@ def true_deaths(
     return table(head, rows)
 
 
-def true_kills(crossed: dict[str, int], deaths: list[Death], roads: dict[str, Road]) -> str:
+def true_kills(crossings: list[Over], deaths: list[Death], roads: dict[str, Road]) -> str:
     """Return true_kills_by_road.csv: vehicles, crossings of all animals, and deaths of a line."""
+    crossed = Counter(over.road for over in crossings)
     head = ("line", "road", "vehicles_a_day", "lanes", "width_m", "crossings", "deaths")
     rows = [
         (key, _label(road), f"{road.plan.aadt:g}", lanes_of(road), f"{width_m(road.plan):g}",
-         crossed.get(key, 0), sum(d.road == key for d in deaths))
+         crossed[key], sum(d.road == key for d in deaths))
         for key, road in roads.items()
         if road.drivable
     ]  # fmt: skip

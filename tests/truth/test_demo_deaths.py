@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
 from scipy import stats
 
 from tests.truth import demo_checks as checks
@@ -150,3 +152,38 @@ def test_trials_show_the_chances_behind_them(facts):
     after_a_week = ((last - laid) >= pd.Timedelta(days=7)).mean()
     true = np.exp(-((7 / 11) ** 0.7))
     assert abs(after_a_week - true) < 3 * np.sqrt(true * (1 - true) / len(stay))
+
+
+def test_habitat_is_sound_and_the_stretches_lie_in_wetland(facts):
+    habitat = gpd.read_file(checks.DEMO / "habitat.geojson").to_crs(checks.UTM)
+    assert habitat.is_valid.all()
+    assert len(habitat) == facts["polygons of habitat"]
+    assert set(habitat["kind"]) == {"water", "wetland", "forest"}
+    wet = shapely.union_all(habitat.geometry[habitat["kind"] == "wetland"].to_numpy())
+    stretches = checks.stretches()
+    assert stretches.interpolate(0.5, normalized=True).within(wet).all()
+    # Wetland isn't a give-away: most of the road in it is no true stretch.
+    roads = shapely.union_all(checks.ways().geometry.to_numpy())
+    assert shapely.intersection(roads, wet).length > 2 * stretches.length.sum()
+
+
+def test_nests_are_of_females_that_were_there(facts):
+    nests, animals = checks.read("nests.csv"), checks.read("animals.csv").set_index("organismID")
+    assert len(nests) == facts["nests"]
+    known = nests[nests["organismID"] != ""]
+    assert len(known) >= 4
+    assert (animals.loc[known["organismID"], "sex"] == "female").all()
+    assert (
+        not known.assign(year=known["eventDate"].str[:4]).duplicated(["organismID", "year"]).any()
+    )
+    fixes = checks.read("fixes.csv")
+    day = pd.to_datetime(fixes["eventDate"].str[:10])
+    for nest in known.itertuples():
+        apart = (day[fixes["organismID"] == nest.organismID] - pd.Timestamp(nest.eventDate)).dt.days
+        assert apart.between(-10, 0).any()
+        assert apart.between(0, 10).any()
+    away = checks.points(nests, "decimalLongitude", "decimalLatitude").distance(
+        shapely.union_all(checks.ways().geometry.to_numpy())
+    )
+    assert (away < 30).sum() >= 4
+    assert away.min() > 5
