@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 # An overdispersion below this can't be told from none.
 _NONE = 1e-6
+_FARTHEST = 500.0  # logarithm of a mean that no sum of these overflows at
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,7 +166,8 @@ def _log_likelihood(
     y: Floats, design: Floats, offset: Floats, theta: Floats
 ) -> tuple[float, Floats]:
     """Log likelihood of the form with variance mean + k · mean², and its slope by theta."""
-    mean = np.exp(offset + design @ theta[:-1])
+    # A search that steps far out stays with numbers.
+    mean = np.exp(np.minimum(offset + design @ theta[:-1], _FARTHEST))
     size = np.exp(-theta[-1])  # 1 / k
     value = special.gammaln(y + size) - special.gammaln(size) - special.gammaln(y + 1.0)
     value += size * np.log(size / (size + mean)) + special.xlogy(y, mean / (size + mean))
