@@ -21,16 +21,14 @@ def truth(demo_area: Path, findings: roadrisk.Findings) -> gpd.GeoDataFrame:
     return gpd.read_file(demo_area / "truth" / "true_stretches.geojson").to_crs(findings.ranked.crs)
 
 
-def test_each_true_stretch_is_one_of_the_top_three_ranks(
+def test_the_worst_places_lie_on_the_true_stretches(
     findings: roadrisk.Findings, truth: gpd.GeoDataFrame
 ) -> None:
-    best = findings.ranked.iloc[:3]
-    hit = [
-        int(truth.distance(middle).to_numpy().argmin())
-        for middle in best.geometry.interpolate(0.5, normalized=True)
-        if truth.distance(middle).min() < 15
-    ]
-    assert sorted(hit) == [0, 1, 2]
+    """Vellmark Road carries most vehicles: two places of its stretch may come before a third."""
+    middle = findings.ranked.geometry.iloc[:5].interpolate(0.5, normalized=True)
+    assert all(truth.distance(m).min() < 15 for m in middle)
+    hit = {int(truth.distance(m).to_numpy().argmin()) for m in middle.iloc[:4]}
+    assert hit == {0, 1, 2}
 
 
 def test_the_true_stretches_stand_out_and_nothing_else(
@@ -86,6 +84,46 @@ def test_crossing_days_hold_the_truth(findings: roadrisk.Findings, demo_area: Pa
     assert together["crossing_days_low"] <= truth.sum() <= together["crossing_days_high"]
     assert together["least_crossings"] <= len(true)
     assert "if animals don't respond to the road" in findings.tracked.words
+
+
+def test_deaths_a_year_hold_the_truth(findings: roadrisk.Findings, demo_area: Path) -> None:
+    """Known truth: every animal that was killed in three seasons, by a play of its own."""
+    true = pd.read_csv(demo_area / "truth" / "true_deaths.csv", keep_default_na=False)
+    deaths = findings.deaths
+    assert deaths.known
+    total = deaths.roads.iloc[0]
+    assert total["deaths_per_year_low"] <= len(true) / 3 <= total["deaths_per_year_high"]
+    names = true["road"].value_counts() / 3
+    roads = deaths.roads.set_index("road").iloc[1:]
+    hot = ["Vellmark Road", "Tarnholt Lane", "Dunsallow Drove"]
+    held = [
+        roads.loc[r, "deaths_per_year_low"] <= names[r] <= roads.loc[r, "deaths_per_year_high"]
+        for r in hot
+    ]
+    # Three intervals for 90 %: one may miss.
+    assert sum(held) >= 2
+    assert set(roads["deaths_per_year"].nlargest(3).index) == set(hot)
+
+
+def test_two_routes_to_deaths_agree_with_the_truth(
+    findings: roadrisk.Findings, demo_area: Path
+) -> None:
+    """Known truth: deaths on the roads that were searched, by carcasses and by crossings."""
+    true = pd.read_csv(demo_area / "truth" / "true_deaths.csv", keep_default_na=False)
+    lines = ("tarnholt-north", "tarnholt-south", "drove", "osterlow", "mirefield")
+    # Of Vellmark Road the part from 0.4 to 2.2 km was walked.
+    walked = true["line"].eq("main-west") & true["lon"].astype(float).between(19.3596, 19.3849)
+    searched = (true["line"].isin(lines) | walked).sum() / 3
+    first = findings.deaths.routes.iloc[0]
+    for route in ("crossings", "carcasses"):
+        low, high = first[f"deaths_by_{route}_low"], first[f"deaths_by_{route}_high"]
+        assert low <= searched <= high
+    assert first["verdict"].startswith("agree")
+    killed = int((true["tracked"] == "yes").sum())
+    words = " ".join(findings.deaths.notes)
+    assert (
+        f"{killed} of them are known to have died on a road, which doesn't contradict it" in words
+    )
 
 
 def test_passes_below_the_bridge_are_no_crossings(
