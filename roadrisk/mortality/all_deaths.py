@@ -253,13 +253,14 @@ def _by_segment(
 
 
 def _by_lixel(field: DeathField) -> pd.DataFrame:
-    rate, relative = field.result.rate, field.result.relative
-    nothing = np.full(len(relative), np.nan)
-    known = rate is not None and not field.result.bound_only
-    per_km = rate.mean(axis=1) * field.result.typical if known and rate is not None else nothing
+    points = field.result.points
+    nothing = np.full(len(field.pieces), np.nan)
+    known = points is not None and not field.result.bound_only
     return pd.DataFrame({
-        "deaths_per_km_year": field.on_lixels(per_km),
-        "relative_rate": field.on_lixels(relative.mean(axis=1) if field.ordered else nothing),
+        "deaths_per_km_year": field.on_lixels(nothing if points is None or not known else points),
+        "relative_rate": field.on_lixels(
+            field.result.relative_points if field.ordered else nothing
+        ),
     })  # fmt: skip
 
 

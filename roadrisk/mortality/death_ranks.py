@@ -10,6 +10,8 @@ import numpy as np
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
 
+_NO_LESS_THAN = 0.40
+
 
 @dataclass(frozen=True, eq=False)
 class Interval:
@@ -90,9 +92,10 @@ def best_number(draws: Floats) -> Floats:
     The harmonic mean, which is what was counted over the *mean* chance of counting it. Means of
     the draws, and a little less their medians, lie too high on average over studies, since 1 over
     a chance from few trials does (`DEVELOPERS.md`, deaths from all sources, has the figures). It
-    is kept above the 5 % point: for counts below one the harmonic mean may be anything near zero.
+    is kept above the 40 % point: where a chance is hardly known, as with crossings, and for counts
+    below one, the harmonic mean may be anything near zero.
     """
-    low = np.quantile(draws, 0.05, axis=-1)
+    low = np.quantile(draws, _NO_LESS_THAN, axis=-1)
     with np.errstate(divide="ignore"):
         harmonic = 1.0 / (1.0 / draws).mean(axis=-1)
     return np.asarray(np.maximum(harmonic, low))

@@ -106,7 +106,7 @@ def deaths_by_piece(
         "segment_id": segments["segment_id"].to_numpy(object)[segment],
         "length_m": pieces.length_m,
         "watched": field.result.watched,
-        "carcasses": np.zeros(len(pieces)) if carcasses is None else carcasses.y,
+        "carcasses": np.full(len(pieces), np.nan) if carcasses is None else carcasses.y,
         "reports_dead": reports_dead,
         "kill_chance": kill_chance,
     }
@@ -144,7 +144,7 @@ def deaths_by_group(
         by chance besides what isn't known.
     """
     result, length = field.result, field.pieces.length_km
-    found = np.zeros(len(length)) if carcasses is None else carcasses.y
+    found = np.full(len(length), np.nan) if carcasses is None else carcasses.y
     labels, code = np.unique(group.to_numpy(str), return_inverse=True)
     parts = [(labels.astype(object), code.astype(np.int64))]
     if whole:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -80,18 +81,37 @@ class JointDeaths:
         """Deaths a year on all pieces together, shape (draws,), or None."""
         return None if self.rate is None else self.length_km @ self.rate
 
-    @property
-    def typical(self) -> float:
-        """Best number over mean of the watched roads' deaths a year, to bring means in line.
+    @cached_property
+    def points(self) -> Floats | None:
+        """Single numbers of deaths per km and year, shape (pieces,), or None.
 
-        The mean is drawn up by the long upper tail of 1 / chance, in all places alike; means
-        times this add up to the best number of what was watched (`death_ranks.best_number`).
-        Roads that nobody watched may have tails of their own, which say nothing of the others.
+        Medians, times one factor that makes those of the watched roads add up to the best number
+        of what was watched (`death_ranks.best_number`). Means would be drawn up by long tails,
+        most where least is known.
         """
         if self.rate is None:
-            return 1.0
+            return None
+        return np.asarray(np.median(self.rate, axis=1) * self._factor(self.rate))
+
+    @cached_property
+    def similar_points(self) -> Floats | None:
+        """Single numbers of `similar`, shape (pieces,), or None."""
+        if self.rate is None:
+            return None
         total = self.length_km[self.watched] @ self.rate[self.watched]
-        return float(best_number(total) / total.mean())
+        times = float(best_number(total) / np.median(total))
+        return np.asarray(np.median(self.similar, axis=1) * times)
+
+    @cached_property
+    def relative_points(self) -> Floats:
+        """Single numbers of `relative`, shape (pieces,): medians whose mean over all roads is 1."""
+        middle = np.median(self.relative, axis=1)
+        return np.asarray(middle * (self.length_km.sum() / (self.length_km @ middle)))
+
+    def _factor(self, rate: Floats) -> float:
+        length = self.length_km[self.watched]
+        total = length @ rate[self.watched]
+        return float(best_number(total) / (length @ np.median(rate[self.watched], axis=1)))
 
     @property
     def excess(self) -> Floats | None:

@@ -15,7 +15,7 @@ from roadrisk.mortality.sparse_factor import Factor, factorise
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
 
-_ROUNDS, _LARGEST_STEP, _SETTLED, _SETTLED_VARIANCE = 60, 2.0, 3e-3, 2e-2
+_ROUNDS, _LARGEST_STEP, _SETTLED, _SETTLED_VARIANCE = 60, 2.0, 1e-2, 5e-2
 _LARGEST_VARIANCE = 16.0  # on the way only: bounds are of the variances as they are
 
 

@@ -20,9 +20,10 @@ if TYPE_CHECKING:
 
 # Standard deviations are worked on as cube roots, in which an exponential prior is near normal.
 _SMALLEST, _LARGEST = np.cbrt(0.02), np.cbrt(4.0)
+_FIRST_STEP = 0.2
 _FREEDOM = 6.0
 # Sets of standard deviations that are weighed, for each of them; half in large networks.
-_POINTS, _MANY = 12, 20_000
+_POINTS, _MANY = 8, 20_000
 # With fewer effective points another round is drawn, from the shape that the first one shows.
 _ENOUGH = 25.0
 
@@ -119,7 +120,7 @@ def draw_unknowns(layout: Layout, priors: Priors, draws: int, rng: np.random.Gen
     top, best = _climb(fitter, rates)
     sampled = _Sampled(fitter, rates, best)
     sampled.add(top, _root_of_curvature(fitter, rates, top, best), points, rng)
-    if sampled.effective < _ENOUGH:
+    if sampled.effective < min(_ENOUGH, points / 3):
         sampled.add(*sampled.shape(), points, rng)
     theta, fits, weight = sampled.theta, sampled.fits, sampled.weight
     # Systematic resampling: as many draws from each point as its weight asks for.
@@ -188,7 +189,8 @@ class _Sampled:
     def shape(self) -> tuple[Floats, Floats]:
         """Middle and root of the covariance of what was tried, weights tempered to bear it."""
         power, weight = 1.0, self.weight
-        while 1.0 / np.sum(weight**2) < _ENOUGH:
+        enough = min(_ENOUGH, len(weight) / 3)
+        while 1.0 / np.sum(weight**2) < enough:
             power *= 0.8
             weight = self.weight**power
             weight = weight / weight.sum()
@@ -215,15 +217,20 @@ def _slope(theta: Floats, fitted: Normal, rates: Floats) -> Floats:
 
 
 def _climb(fitter: Fitter, rates: Floats) -> tuple[Floats, Normal]:
-    latest: list[Normal] = []
+    start = np.full(len(rates), np.cbrt(0.5))
+    best = fitter.fit(start**3)
+    height = best.bound + _log_prior(start, rates)
+    # The first step goes so far in the steepest direction; farther out fits may not settle.
+    scale = _FIRST_STEP / np.abs(_slope(start, best, rates)).max()
 
     def down(theta: Floats) -> tuple[float, Floats]:
-        fitted = fitter.fit(theta**3, latest[-1] if latest else None)
-        latest[:] = [fitted]
-        slope = _slope(theta, fitted, rates)
-        return -(fitted.bound + _log_prior(theta, rates)), -slope
+        nonlocal best, height
+        fitted = fitter.fit(theta**3, best)
+        here = fitted.bound + _log_prior(theta, rates)
+        if here > height:
+            best, height = fitted, here
+        return -here * scale, -_slope(theta, fitted, rates) * scale
 
-    start = np.full(len(rates), np.cbrt(0.5))
     bounds = [(_SMALLEST, _LARGEST)] * len(rates)
     found = optimize.minimize(
         down,
@@ -233,7 +240,7 @@ def _climb(fitter: Fitter, rates: Floats) -> tuple[Floats, Normal]:
         bounds=bounds,
         options={"maxiter": 40, "ftol": 1e-6},
     )
-    return found.x, fitter.fit(found.x**3, latest[-1])
+    return found.x, fitter.fit(found.x**3, best)
 
 
 def _root_of_curvature(fitter: Fitter, rates: Floats, top: Floats, best: Normal) -> Floats:

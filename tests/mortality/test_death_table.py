@@ -28,8 +28,8 @@ def test_stretches_of_half_a_kilometre() -> None:
     assert (table["rank_low"] <= table["rank"]).all()
     assert (table["rank"] <= table["rank_high"]).all()
     assert table["chance_among_worst"].sum() == pytest.approx(2.0)
-    inside = found.rate[:50].mean(axis=1).sum() * 0.1 if found.rate is not None else 0.0
-    assert table["deaths_per_year"].sum() == pytest.approx(inside * found.typical)
+    inside = found.points[:50].sum() * 0.1 if found.points is not None else 0.0
+    assert table["deaths_per_year"].sum() == pytest.approx(inside)
     assert (table["deaths_per_km_year_low"] < table["deaths_per_km_year"]).all()
     assert table["screened_per_km_year"].idxmax() in {3, 4}
     assert "weighs" in words

@@ -52,7 +52,7 @@ def test_unwatched_roads_are_judged_from_others() -> None:
     """The first piece alone was watched: 0.03 km with 2, 4 and 6 deaths a km."""
     watched = np.array([True, False])
     said = total_words(with_result(field(), watched=watched), [SURVEYS])
-    assert "On the 0.03 km that these watched it is 0.098 (0.066 to 0.17)" in said
+    assert "On the 0.03 km that these watched it is 0.11 (0.066 to 0.17)" in said
     assert "the rest is judged from roads like them" in said
     assert "the rest" not in total_words(field(), [SURVEYS])
 
