@@ -50,7 +50,7 @@ def test_check_lists_doubts_and_writes_nothing(study: Path, tmp_path: Path) -> N
     before = sorted(tmp_path.rglob("*"))
     done = call("check", study, cwd=tmp_path)
     assert done.returncode == 0
-    assert "sightings.csv, row 143, column decimalLatitude: " in done.stdout
+    assert "sightings.csv, row 103, column decimalLatitude: " in done.stdout
     assert "Mend: " in done.stdout
     assert sorted(tmp_path.rglob("*")) == before
 

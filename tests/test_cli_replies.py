@@ -29,8 +29,8 @@ def test_replies_go_to_those_whose_reports_were_decided_on(
     }
     DecisionStore(folder).append(
         [
-            Draft("verdict", *marks["demo-0251"], verdict="accept"),
-            Draft("verdict", *marks["demo-0264"], verdict="ask back", reason="in my own words"),
+            Draft("verdict", *marks["demo-0284"], verdict="accept"),
+            Draft("verdict", *marks["demo-0294"], verdict="ask back", reason="in my own words"),
         ],
         who="Reviewer Quill",
     )
@@ -43,10 +43,10 @@ def test_replies_go_to_those_whose_reports_were_decided_on(
     text = (tmp_path / "out" / "replies.csv").read_text("utf-8-sig")
     rows = {r["occurrenceID"]: r for r in csv.DictReader(io.StringIO(text, newline=""))}
     assert {k: r["verdict"] for k, r in rows.items()} == {
-        "demo-0251": "accept", "demo-0264": "ask back",
+        "demo-0284": "accept", "demo-0294": "ask back",
     }  # fmt: skip
-    assert rows["demo-0251"]["recordedBy"] == "observer-005"
-    assert "where exactly it was" in rows["demo-0264"]["text"]
+    assert rows["demo-0284"]["recordedBy"] == "observer-005"
+    assert "where exactly it was" in rows["demo-0294"]["text"]
     for secret in ("T07", "Tarnholt", "Brackwell", "Quill", "own words", "52.1"):
         assert secret not in text
     page = (tmp_path / "out" / "replies.html").read_text("utf-8")
