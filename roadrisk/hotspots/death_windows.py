@@ -59,9 +59,11 @@ def windows_by_deaths(
     table = deaths[COLUMNS].join(order[["chance_among_worst"]])
     table["deaths_note"] = field.note
     table = table.join(order[["rank_low", "rank_high"]])
-    keep = slice(0, rows)
-    windows = Windows(whole.first[keep], whole.last[keep], whole.counted_m[keep])
-    return windows, table.iloc[keep].reset_index(drop=True)
+    # In the order of what is shown; a window of two pieces may change places with its neighbour.
+    shown = table["deaths_per_km_year"].fillna(table["relative_rate"]).to_numpy(np.float64)
+    best = np.argsort(-shown, kind="stable")[:rows]
+    windows = Windows(whole.first[best], whole.last[best], whole.counted_m[best])
+    return windows, table.iloc[best].reset_index(drop=True)
 
 
 def without_deaths(windows: int) -> pd.DataFrame:

@@ -253,14 +253,12 @@ def _by_segment(
 
 
 def _by_lixel(field: DeathField) -> pd.DataFrame:
-    points = field.result.points
-    nothing = np.full(len(field.pieces), np.nan)
-    known = points is not None and not field.result.bound_only
+    result, nothing = field.result, np.full(len(field.pieces), np.nan)
+    known = result.rate is not None and not result.bound_only
+    times = np.median(result.relative, axis=1) if field.ordered else nothing
     return pd.DataFrame({
-        "deaths_per_km_year": field.on_lixels(nothing if points is None or not known else points),
-        "relative_rate": field.on_lixels(
-            field.result.relative_points if field.ordered else nothing
-        ),
+        "deaths_per_km_year": field.on_lixels(result.points if known else nothing),
+        "relative_rate": field.on_lixels(times),
     })  # fmt: skip
 
 

@@ -217,8 +217,8 @@ def _readings(twice: BothReadings | None) -> pd.DataFrame:
     for name, fit in zip(_READINGS, (twice.of_deaths, twice.of_reports), strict=True):
         ends = (np.nan,) * 3
         if fit.per_year is not None:
-            low, high = np.quantile(fit.per_year, [0.05, 0.95])
-            best = fit.per_year if fit.points is None else fit.length_km @ fit.points
-            ends = (float(np.clip(best, low, high)), float(low), float(high))
+            low, middle, high = np.quantile(fit.per_year, [0.05, 0.5, 0.95])
+            best = float(np.clip(middle * fit.to_best, low, high))
+            ends = (best, float(low), float(high))
         rows.append((name, *ends, twice.shared_worst, twice.k))
     return pd.DataFrame(rows, columns=READING_COLUMNS)

@@ -64,9 +64,7 @@ class DeathField:
 
     def amount_on_lixels(self) -> Floats:
         """Return expected deaths a year, or shares of them, shape (lixels,): 0 where not heard."""
-        points = self.result.points
-        by = self.result.relative_points if points is None or self.result.bound_only else points
-        return self.on_lixels(np.where(self.heard, by, 0.0)) * self.lixel_km
+        return self.on_lixels(np.where(self.heard, self.result.points, 0.0)) * self.lixel_km
 
     def sums(self, place: Ints, lixel: Ints, places: int) -> sparse.csr_array:
         """Return the km that every piece gives to every place.
@@ -111,18 +109,13 @@ class DeathField:
         table = pd.DataFrame(index=range(places))
         result, nothing = self.result, np.full((places, 1), np.nan)
         rate, excess, bound = result.rate, result.excess, result.bound_only
-        points, similar = result.points, result.similar_points
         year = nothing if rate is None else np.where(own[:, None] > 0, cells @ rate, np.nan)
         above = nothing if excess is None or bound else cells @ excess / km
         relative = (cells @ result.relative) / own[:, None].clip(1e-12) if self.ordered else nothing
-        none = np.full(places, np.nan)
-        point = none if points is None else cells @ points
-        more = none if points is None or similar is None else cells @ (points - similar)
-        times = cells @ result.relative_points / own.clip(1e-12)
-        add_draws(table, "deaths_per_year", year, point, bound_only=bound)
-        add_draws(table, "deaths_per_km_year", year / km, point / km[:, 0], bound_only=bound)
-        add_draws(table, "excess_per_km_year", above, more / km[:, 0])
-        add_draws(table, "relative_rate", relative, times)
+        add_draws(table, "deaths_per_year", year, times=result.to_best, bound_only=bound)
+        add_draws(table, "deaths_per_km_year", year / km, times=result.to_best, bound_only=bound)
+        add_draws(table, "excess_per_km_year", above, times=result.to_best)
+        add_draws(table, "relative_rate", relative)
         if rate is None:
             table[[f"deaths_per{unit}_year_low" for unit in ("", "_km")]] = np.nan
         return table

@@ -41,15 +41,14 @@ def death_table(
         One row a place, in the order of their numbers. Columns length_km; deaths_per_km_year,
         deaths_per_year and excess_per_km_year, each with _low and _high (90 %); relative_rate
         (1 is the mean of all roads) with _low and _high; rank (1 the worst, by the number shown),
-        rank_low, rank_high; chance_among_worst; screened_per_km_year. Numbers are those of
-        `JointDeaths.points`, so that deaths of watched places add up to the best number of all
-        that was watched. Columns of deaths are NaN where how many die isn't known; where nothing
-        was found only _low (0) and _high (one-sided 95 %) are numbers.
+        rank_low, rank_high; chance_among_worst; screened_per_km_year. Numbers are medians,
+        those of deaths times `JointDeaths.to_best`; so they don't add up to that of all places
+        together. Columns of deaths are NaN where how many die isn't known; where nothing was
+        found only _low (0) and _high (one-sided 95 %) are numbers.
     """
     relative, length = mean_rates(result.relative, result.length_km, place)
     table = pd.DataFrame({"length_km": length})
-    points, similar = result.points, result.similar_points
-    if result.rate is None or result.excess is None or points is None or similar is None:
+    if result.rate is None or result.excess is None:
         for name in ("deaths_per_km_year", "deaths_per_year", "excess_per_km_year"):
             for end in ("", "_low", "_high"):
                 table[name + end] = np.nan
@@ -57,18 +56,16 @@ def death_table(
     else:
         rate, _ = mean_rates(result.rate, result.length_km, place)
         excess, _ = mean_rates(result.excess, result.length_km, place)
-        year, bound = rate * length[:, None], result.bound_only
-        point, above = (_at(v, result, place) for v in (points, points - similar))
-        add_draws(table, "deaths_per_km_year", rate, point, bound_only=bound)
-        add_draws(table, "deaths_per_year", year, point * length, bound_only=bound)
-        add_draws(table, "excess_per_km_year", excess, above)
+        year, bound, times = rate * length[:, None], result.bound_only, result.to_best
+        add_draws(table, "deaths_per_km_year", rate, times=times, bound_only=bound)
+        add_draws(table, "deaths_per_year", year, times=times, bound_only=bound)
+        add_draws(table, "excess_per_km_year", excess, times=times)
         if bound:
             for end in ("", "_low", "_high"):
                 table[f"excess_per_km_year{end}"] = np.nan
-    shown = _at(result.relative_points, result, place)
-    add_draws(table, "relative_rate", relative, shown)
+    add_draws(table, "relative_rate", relative)
     ranked = ranks(rate, k)
-    by = shown if points is None or result.bound_only else _at(points, result, place)
+    by = table["deaths_per_km_year"].fillna(table["relative_rate"]).to_numpy(np.float64)
     table["rank"] = 0
     table.loc[np.argsort(-by, kind="stable"), "rank"] = np.arange(1, len(table) + 1)
     table["rank_low"], table["rank_high"] = ranked.low, ranked.high
@@ -83,15 +80,10 @@ def death_table(
     return table
 
 
-def _at(values: Floats, result: JointDeaths, place: Ints) -> Floats:
-    """Mean per km of single numbers, shape (places,)."""
-    return mean_rates(values[:, None], result.length_km, place)[0][:, 0]
-
-
 def add_draws(
-    table: pd.DataFrame, name: str, draws: Floats, value: Floats, *, bound_only: bool = False
+    table: pd.DataFrame, name: str, draws: Floats, *, times: float = 1.0, bound_only: bool = False
 ) -> None:
-    """Put single numbers and the ends of the interval of their draws into a table.
+    """Put the medians of draws and the ends of their interval into a table.
 
     Parameters
     ----------
@@ -99,14 +91,13 @@ def add_draws(
         Gets columns `name`, with _low and _high (90 %).
     name : str
     draws : ndarray, shape (rows, draws)
-    value : ndarray, shape (rows,)
-        Drawn to the nearer end where it lies outside.
+    times : float
+        Of the medians: `JointDeaths.to_best`. They stay within the interval.
     bound_only : bool
         Whether nothing was found (`JointDeaths.bound_only`).
     """
     summed = interval(draws, bound_only=bound_only)
-    inside = np.clip(value, summed.low, summed.high)
-    table[name] = np.nan if bound_only else inside
+    table[name] = np.clip(summed.median * times, summed.low, summed.high)
     table[f"{name}_low"], table[f"{name}_high"] = summed.low, summed.high
 
 

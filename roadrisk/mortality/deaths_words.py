@@ -53,13 +53,10 @@ def total_words(
     if result.rate is None or total is None:
         return _not_known(field, sources)
     summed = pd.DataFrame(index=range(2))
-    seen, km, points = result.watched, result.length_km, result.points
+    seen, km = result.watched, result.length_km
     both = np.stack([total, km[seen] @ result.rate[seen]])
-    value = np.full(2, np.nan)
-    if points is not None:
-        value = np.array([km @ points, km[seen] @ points[seen]])
     # As in the tables of roads.
-    add_draws(summed, "deaths", both, value, bound_only=result.bound_only)
+    add_draws(summed, "deaths", both, times=result.to_best, bound_only=result.bound_only)
     best, low, high = (float(v) for v in summed.iloc[0])
     of_watched = [float(v) for v in summed.iloc[1]]
     there = span(of_watched[0], of_watched[1], of_watched[2], 2)

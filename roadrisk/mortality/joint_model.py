@@ -82,36 +82,23 @@ class JointDeaths:
         return None if self.rate is None else self.length_km @ self.rate
 
     @cached_property
-    def points(self) -> Floats | None:
-        """Single numbers of deaths per km and year, shape (pieces,), or None.
+    def to_best(self) -> float:
+        """Best number over median of what was watched: what medians of deaths are multiplied by.
 
-        Medians, times one factor that makes those of the watched roads add up to the best number
-        of what was watched (`death_ranks.best_number`). Means would be drawn up by long tails,
-        most where least is known.
+        Places are told by medians: means are drawn up by long tails, most where least is known.
+        The factor brings them in line with the best number of a total (`death_ranks.best_number`).
         """
         if self.rate is None:
-            return None
-        return np.asarray(np.median(self.rate, axis=1) * self._factor(self.rate))
-
-    @cached_property
-    def similar_points(self) -> Floats | None:
-        """Single numbers of `similar`, shape (pieces,), or None."""
-        if self.rate is None:
-            return None
+            return 1.0
         total = self.length_km[self.watched] @ self.rate[self.watched]
-        times = float(best_number(total) / np.median(total))
-        return np.asarray(np.median(self.similar, axis=1) * times)
+        return float(best_number(total) / np.median(total))
 
     @cached_property
-    def relative_points(self) -> Floats:
-        """Single numbers of `relative`, shape (pieces,): medians whose mean over all roads is 1."""
-        middle = np.median(self.relative, axis=1)
-        return np.asarray(middle * (self.length_km.sum() / (self.length_km @ middle)))
-
-    def _factor(self, rate: Floats) -> float:
-        length = self.length_km[self.watched]
-        total = length @ rate[self.watched]
-        return float(best_number(total) / (length @ np.median(rate[self.watched], axis=1)))
+    def points(self) -> Floats:
+        """Single numbers that pieces are ranked by, shape (pieces,): deaths, or relative rates."""
+        if self.rate is None or self.bound_only:
+            return np.asarray(np.median(self.relative, axis=1))
+        return np.asarray(np.median(self.rate, axis=1) * self.to_best)
 
     @property
     def excess(self) -> Floats | None:
