@@ -16,7 +16,7 @@ STRETCH = np.where(np.arange(60) < 50, np.arange(60) // 5, -1)
 
 
 def test_stretches_of_half_a_kilometre() -> None:
-    """By hand: numbers lie inside, ranks follow rates, the hump's stretch (pieces 20 to 24) leads."""
+    """By hand: numbers inside, ranks follow rates, the hump's stretch (pieces 20 to 24) leads."""
     source = surveys(3 * hump())
     found = joint_deaths(ROAD, [source], seed=2)
     screened, words = screened_rates([source], found.length_km, np.zeros((60, 0)))
