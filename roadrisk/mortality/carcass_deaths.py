@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from roadrisk.mortality.active_season import active_days_a_year
 from roadrisk.mortality.carcass_trials import Trials, carcass_trials
+from roadrisk.mortality.carcass_words import MOSTLY, out_of_season, survey_words, window_words
 from roadrisk.mortality.counted_chance import chance_counted, days_watched
 from roadrisk.mortality.survey_carcasses import SurveyCarcasses, survey_carcasses
 from roadrisk.mortality.survey_passes import Looks, Searched, days_since_1970, searched_places
@@ -164,13 +164,14 @@ def carcass_deaths(
         small_below_mm=section.small_below_mm if section else None, sizes=sized,
     )  # fmt: skip
     months = settings.active_months or study.profile.months()
+    late, doubted = out_of_season(study, found, months)
+    notes = (*dropped, *learned.notes, *survey_words(study, counted, searched, found), *doubted)
+    if late > MOSTLY:
+        # Trials say nothing of when animals die.
+        learned = replace(learned, persistence=None)
     return deaths_from(
-        searched, found, learned, lixels.length_m / 1000, sizes, months, settings,
-        notes=(
-            *dropped, *learned.notes, *_said(study, counted, searched, found),
-            *_out_of_season(study, found, months),
-        ),
-    )  # fmt: skip
+        searched, found, learned, lixels.length_m / 1000, sizes, months, settings, notes=notes
+    )
 
 
 def no_surveys_words(study: Study) -> str:
@@ -250,50 +251,8 @@ def deaths_from(
     return CarcassDeaths(
         sizes, counted, schedule, years, identified, chance, point, lixel_km, tuple(months), trials,
         searched,
-        found, (*notes, _window_words(months, settings)),
+        found, (*notes, window_words(months, settings)),
     )  # fmt: skip
-
-
-def _said(
-    study: Study, counted: CountedReports, searched: Searched, found: SurveyCarcasses
-) -> list[str]:
-    """Say which carcasses count in no survey, and how wide a strip was searched."""
-    table = counted.placed.table
-    protocols = {*searched.surveys["samplingProtocol"]}
-    if study.settings.sightings is not None:
-        protocols |= {p.strip().casefold() for p in study.settings.sightings.surveys}
-    by_survey = table["samplingProtocol"].str.strip().str.casefold().isin(protocols)
-    loose = (table["vitality"] == "dead") & by_survey & (table["eventID"] == "")
-    out = []
-    if loose.any():
-        out.append(
-            f"{int(loose.sum())} carcasses have the protocol of a survey and no eventID: they "
-            "don't count as found by one, and deaths come out too low if they were."
-        )
-    if len(found.not_counted):
-        out.append(
-            f"{len(found.not_counted)} carcasses don't lie on the road that their survey searched: "
-            "they don't count."
-        )
-    width = searched.surveys["searched_width_m"].dropna()
-    if len(width):
-        low, high = float(width.min()), float(width.max())
-        strip = f"{low:g} m" if low == high else f"{low:g} to {high:g} m"
-        out.append(f"The strip searched, both sides and the road together, was {strip} wide.")
-    return out
-
-
-def _out_of_season(study: Study, found: SurveyCarcasses, months: Sequence[int]) -> tuple[str, ...]:
-    """Warn of carcasses that were found in months in which no animal is taken to die."""
-    when = pd.to_datetime(found.table["time"], utc=True).dt.tz_convert(study.settings.study.zone)
-    late = int((~when.dt.month.isin(months)).sum())
-    if not late:
-        return ()
-    return (
-        f"{late} of {len(when)} carcasses were found outside the active months. Their deaths are "
-        "taken to have come within these, so the number comes out too high if animals die in other "
-        "months too: name those in [mortality] active_months.",
-    )
 
 
 def _chances(
@@ -337,11 +296,3 @@ def _only_known(
         "deaths: nothing is known of what they miss."
     )
     return searched.only(keep), (words,)
-
-
-def _window_words(months: Sequence[int], settings: MortalitySection) -> str:
-    ordered = ", ".join(map(str, months))
-    return (
-        f"Deaths are taken to come evenly through the active months ({ordered}), and are sought "
-        f"from {settings.before_first_days:g} days before a place's first search to its last."
-    )

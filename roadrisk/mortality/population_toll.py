@@ -119,7 +119,7 @@ def _why_not(
     if carcasses is None:
         why = "no surveys"
     elif not carcasses.identified:
-        why = "no trials say how many carcasses are missed"
+        why = "carcasses don't say how many die (the notes say why)"
     elif study.settings.population is None:
         why = "how many animals there are isn't known ([population])"
     else:
