@@ -210,7 +210,8 @@ def _check_sums(deaths: roadrisk.Findings) -> None:
         # Missing without surveys, in every row.
         parts = roads[column].iloc[1:].sum(skipna=False)
         np.testing.assert_allclose(parts, roads[column].iloc[0])
-        np.testing.assert_allclose(deaths.units[column].sum(), roads[column].iloc[0])
+        units = deaths.units[column].sum(skipna=False)
+        np.testing.assert_allclose(units, roads[column].iloc[0])
     if deaths.known:
         low, high = roads["coming_year_low"], roads["coming_year_high"]
         assert (low <= high).all()
