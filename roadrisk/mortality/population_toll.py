@@ -118,12 +118,12 @@ def _why_not(
 ) -> dict[str, str]:
     if carcasses is None:
         why = "no surveys"
-    elif not carcasses.identified:
-        why = "carcasses don't say how many die (the notes say why)"
-    elif study.settings.population is None:
-        why = "how many animals there are isn't known ([population])"
-    else:
+    elif not (carcasses.schedule >= 0).any():
         why = "no search watches a day of the active season"
+    elif not carcasses.identified:
+        why = "no trials say how many carcasses are missed, or most lie out of season"
+    else:
+        why = "how many animals there are isn't known ([population])"
     out = {f"{ALL}, {BY_CARCASSES}": why}
     if not len(frequencies.found.animals):
         groups = (ALL, "females", "males")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -95,7 +96,10 @@ def test_why_a_share_is_not_known(three, none) -> None:
     assert _why_not(study(), None, watched) == {CARCASSES: "no surveys"}
     assert "how many animals there are" in _why_not(study(), three, watched)[CARCASSES]
     many = study(population=object())
-    assert "no search watches a day" in _why_not(many, none, watched)[CARCASSES]
+    unseen = replace(none, schedule=np.full_like(none.schedule, -1))
+    assert "no search watches a day" in _why_not(many, unseen, watched)[CARCASSES]
+    blind = replace(none, identified=False)
+    assert "no trials" in _why_not(many, blind, watched)[CARCASSES]
     assert _why_not(many, none, nobody)["males, by crossings"] == "no tagged animal was watched"
     assert CROSSINGS not in _why_not(many, none, watched)
 
