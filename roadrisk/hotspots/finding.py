@@ -35,6 +35,8 @@ from roadrisk.hotspots.watching import Watching
 from roadrisk.roads.lixels import lixel_geometry
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import pandas as pd
     import shapely
 
@@ -47,6 +49,7 @@ if TYPE_CHECKING:
     from roadrisk.hotspots.points import Points
     from roadrisk.hotspots.power import Power
     from roadrisk.hotspots.ranking import Windows
+    from roadrisk.hotspots.scan import Run
     from roadrisk.hotspots.strands import Strands
     from roadrisk.mortality.death_field import DeathField
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
@@ -174,10 +177,8 @@ def find_hotspots(
         network, lixels, partner, lines, windows, counted, crossed, chance, stretch, places,
         settings,
     )  # fmt: skip
-    hot = [np.flatnonzero(stretch == number) for number in range(1, len(runs) + 1)]
-    spans = [
-        h if run is None else from_low_to_high(run.lixel) for h, run in zip(hot, runs, strict=True)
-    ]
+    spans = _spans(stretch, runs)
+    stretches = put_beside(stretches, deaths_in_stretches(deaths, spans), "crossing_days_high")
     stable = how_stable(
         network, lixels, tested, strands, mass, points.event_year, kernel, windows, spans,
         [run is not None for run in runs], scanned.ways, window_m=settings.rank_window_m,
@@ -186,11 +187,7 @@ def find_hotspots(
     )  # fmt: skip
     return Hotspots(
         table,
-        put_beside(
-            put_beside(stretches, stable.stretches, "ends_p_value"),
-            deaths_in_stretches(deaths, spans),
-            "crossing_days_high",
-        ),
+        put_beside(stretches, stable.stretches, "ends_p_value"),
         _with_deaths(ranked, stable.windows, dead),
         reports_by_year(events, points.event_year, spans, len(lixels)),
         _verdict(tested, chance, stretches, found.against.power, found.null, settings),
@@ -205,6 +202,14 @@ def find_hotspots(
         ),
         (*found.notes, stable.words),
     )  # fmt: skip
+
+
+def _spans(stretch: Ints, runs: Sequence[Run | None]) -> list[Ints]:
+    """Lixels of each stretch: between its ends, or all that stand out where there are none."""
+    return [
+        np.flatnonzero(stretch == number) if run is None else from_low_to_high(run.lixel)
+        for number, run in enumerate(runs, start=1)
+    ]
 
 
 @dataclass(frozen=True, eq=False)

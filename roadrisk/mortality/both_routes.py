@@ -53,7 +53,8 @@ def both_routes(
     TwoRoutes
         All roads together, the same with the chances that fates leave (where any is known), and
         every road of which one of both routes says a number. Both are of the road that was
-        searched, if any was: crossings elsewhere have nothing beside them.
+        searched, if any was: crossings elsewhere have nothing beside them. Only all roads
+        together are put into sentences too.
     """
     here = (roads != "").to_numpy(bool)
     searched = np.zeros(len(here), bool) if found is None else here & (found.schedule >= 0)
@@ -73,14 +74,14 @@ def both_routes(
         (name, draws, _carcasses(study, found, name, where), _none_found(found, where))
         for name, draws, where in rows
     ]
-    told = [
+    kept = [
         row for n, row in enumerate(both)
         if n == 0 or np.isfinite(row[1]).all() or np.isfinite(row[2]).all()
     ]  # fmt: skip
-    labels, crossings, carcasses, none = zip(*told, strict=True)
+    labels, crossings, carcasses, none = zip(*kept, strict=True)
     return compare_routes(
         labels, np.array(crossings), np.array(carcasses), study.settings.study.seed,
-        level=study.settings.hotspots.interval, none_found=none,
+        level=study.settings.hotspots.interval, none_found=none, told=1 + route.by_fates,
     )  # fmt: skip
 
 

@@ -71,6 +71,7 @@ def compare_routes(
     *,
     level: float = 0.90,
     none_found: Sequence[bool] | None = None,
+    told: int | None = None,
 ) -> TwoRoutes:
     """Lay deaths a year by crossings and by carcasses beside each other.
 
@@ -88,6 +89,8 @@ def compare_routes(
     none_found : sequence of bool, length places, optional
         Where searches found no carcass: draws of deaths by carcasses are then those of a bound,
         and only their upper end means anything.
+    told : int, optional
+        Only the first so many places get a sentence; all of them unless given.
 
     Returns
     -------
@@ -108,7 +111,7 @@ def compare_routes(
     names = ["place", *_three("deaths_by_crossings"), *_three("deaths_by_carcasses"),
              *_three("ratio"), "ratio_below_one", "verdict"]  # fmt: skip
     table = pd.DataFrame(rows, columns=names)
-    return TwoRoutes(table, _words(table, level))
+    return TwoRoutes(table, _words(table, level, told))
 
 
 def _three(name: str) -> tuple[str, str, str]:
@@ -161,14 +164,13 @@ def _verdict(low: float, high: float) -> str:
     return SAYS_LITTLE if low <= 0 or high / low > _WIDE else AGREE
 
 
-def _words(table: pd.DataFrame, level: float) -> tuple[str, ...]:
+def _words(table: pd.DataFrame, level: float, told: int | None) -> tuple[str, ...]:
     out = [
         "Two routes to the same number of deaths: how often tagged animals cross times the chance "
         "that a crossing kills, and carcasses found divided by the chance to find one. They share "
         "no data, so each is a test of the other.",
     ]
-    for _, row in table.iterrows():
-        out.append(_row_words(row, level))
+    out += [_row_words(row, level) for _, row in table.iloc[:told].iterrows()]
     verdicts = set(table["verdict"])
     if MORE_BY_CROSSINGS in verdicts:
         out.append(_CROSSINGS_MORE)

@@ -118,3 +118,36 @@ def _places(rows: pd.DataFrame, record: str) -> list[tuple[str, int, str]]:
         (str(file), int(row), str(name))
         for file, row, name in rows[["source_file", "source_row", record]].itertuples(index=False)
     ]
+
+
+def unplaceable(rows: pd.DataFrame, kind: str, system: str, *, every_one: bool) -> list[Remark]:
+    """Say which rows have a position that the working system can't express.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Those rows of a table of points.
+    kind : str
+        Of table.
+    system : str
+        Name of the working system.
+    every_one : bool
+        Whether the table holds no other row.
+
+    Returns
+    -------
+    list of Remark
+        One "left out" a row; and an error where no row is left.
+    """
+    animals = kind in ("fixes", "bearings", "bearing_tests")
+    names = rows["organismID" if animals else "occurrenceID"]
+    reason = f"a position that {system} can't express"
+    out = [
+        Remark(file, int(number), "", reason, "", "left out", name)
+        for file, number, name in zip(rows["source_file"], rows["source_row"], names, strict=True)
+    ]
+    if every_one:
+        mend = "follow the doubts about this file, or correct crs in study.toml"
+        file = str(rows["source_file"].iloc[0])
+        out.append(Remark(file, None, "", f"every row has {reason}.", mend))
+    return out

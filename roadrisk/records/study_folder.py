@@ -17,7 +17,12 @@ from roadrisk.records.decision_store import read_decisions
 from roadrisk.records.effort_tables import read_effort
 from roadrisk.records.folder_in_reading import FolderInReading
 from roadrisk.records.habitat_layer import in_system, study_habitat
-from roadrisk.records.joined_tables import join_animals, join_sightings, strangers
+from roadrisk.records.joined_tables import (
+    join_animals,
+    join_sightings,
+    strangers,
+    unplaceable,
+)
 from roadrisk.records.nest_tables import join_nests, read_nests
 from roadrisk.records.photos import read_photos
 from roadrisk.records.point_tables import Placed, place, read_point_table, read_points
@@ -298,17 +303,7 @@ class _Work(FolderInReading):
         table, lost = place(kind, tables, crs)
         if lost.any():
             rows = pd.concat(tables, ignore_index=True)[lost]
-            animals = kind in ("fixes", "bearings", "bearing_tests")
-            record = "organismID" if animals else "occurrenceID"
-            reason = f"a position that {crs.name} can't express"
-            for file, number, name in rows[["source_file", "source_row", record]].itertuples(
-                index=False
-            ):
-                self.remarks.append(Remark(file, int(number), "", reason, "", "left out", name))
-            if table.empty:
-                file = str(rows["source_file"].iloc[0])
-                mend = "follow the doubts about this file, or correct crs in study.toml"
-                self.remarks.append(Remark(file, None, "", f"every row has {reason}.", mend))
+            self.remarks += unplaceable(rows, kind, crs.name, every_one=table.empty)
         return table
 
     def study(self, *, with_roads: bool) -> Study | None:

@@ -76,6 +76,7 @@ _FATE_CAUSES = {
 PRESENT = frozenset({"", "present", "detected"})
 ABSENT = frozenset({"absent", "notdetected", "not detected"})
 
+_SPACES, _JOINTS = r"\s+", r"[\s_-]+"
 _MONTH = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
 _SPOILED = re.compile(
     rf"\d{{1,2}}-(?:{_MONTH})(?:-\d{{2,4}})?|(?:{_MONTH})-\d{{1,4}}"
@@ -100,10 +101,7 @@ def vitality(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
         "notAssessed" where the word is not understood.
     unknown : list of str
     """
-    folded = text.str.strip().str.strip(".").str.casefold().str.replace(r"\s+", " ", regex=True)
-    found = folded.map(VITALITY_WORDS)
-    unknown = sorted(set(text[found.isna()]))
-    return found.fillna("notAssessed").astype(str), unknown
+    return _understood(text, VITALITY_WORDS, "notAssessed", _SPACES)
 
 
 def sex(text: pd.Series[str]) -> pd.Series[str]:
@@ -124,9 +122,7 @@ def carcass_action(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
         Of `schemas.CARCASS_ACTIONS`; "" where the word is not understood.
     unknown : list of str
     """
-    folded = text.str.strip().str.strip(".").str.casefold().str.replace(r"[\s-]+", " ", regex=True)
-    found = folded.map(_CARCASS_ACTIONS)
-    return found.fillna("").astype(str), sorted(set(text[found.isna()]))
+    return _understood(text, _CARCASS_ACTIONS, "", r"[\s-]+")
 
 
 def fate(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
@@ -142,15 +138,12 @@ def fate(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
         Of `schemas.FATES`; "" where the word is not understood.
     unknown : list of str
     """
-    folded = text.str.strip().str.strip(".").str.casefold().str.replace(r"[\s_-]+", " ", regex=True)
-    found = folded.map(_FATES)
-    return found.fillna("").astype(str), sorted(set(text[found.isna()]))
+    return _understood(text, _FATES, "", _JOINTS)
 
 
 def fate_cause(text: pd.Series[str]) -> pd.Series[str]:
     """Return "road" for vehicles in the usual words, "unknown" where nothing is known, "other"."""
-    folded = text.str.strip().str.strip(".").str.casefold().str.replace(r"[\s_-]+", " ", regex=True)
-    return folded.map(_FATE_CAUSES).fillna("other").astype(str)
+    return _folded(text, _JOINTS).map(_FATE_CAUSES).fillna("other").astype(str)
 
 
 def nest_outcome(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
@@ -166,15 +159,27 @@ def nest_outcome(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
         Of `schemas.NEST_OUTCOMES`; "not known" where the word is not understood.
     unknown : list of str
     """
-    folded = text.str.strip().str.strip(".").str.casefold().str.replace(r"[\s_-]+", " ", regex=True)
-    found = folded.map(_NEST_OUTCOMES)
-    return found.fillna("not known").astype(str), sorted(set(text[found.isna()]))
+    return _understood(text, _NEST_OUTCOMES, "not known", _JOINTS)
 
 
 def protocol(text: pd.Series[str]) -> pd.Series[str]:
     """Return walk, bicycle, scooter or car for the usual words, others in small letters."""
     folded = text.str.strip().str.casefold().str.replace(r"\s+", " ", regex=True)
     return folded.map(_PROTOCOLS).fillna(folded).astype(str)
+
+
+def _understood(
+    text: pd.Series[str], words: dict[str, str], otherwise: str, joints: str
+) -> tuple[pd.Series[str], list[str]]:
+    """Return what words mean, `otherwise` where they aren't understood, and those that aren't."""
+    found = _folded(text, joints).map(words)
+    return found.fillna(otherwise).astype(str), sorted(set(text[found.isna()]))
+
+
+def _folded(text: pd.Series[str], joints: str) -> pd.Series[str]:
+    """Return words in small letters, without a last full stop, joined by single spaces."""
+    bare = text.str.strip().str.strip(".").str.casefold()
+    return bare.str.replace(joints, " ", regex=True)
 
 
 def spoiled_id(text: str) -> bool:

@@ -5,12 +5,10 @@ By recovery of what is not there: the same small invented study, a source less e
 
 from __future__ import annotations
 
-import functools
-
 import numpy as np
 import pytest
 
-from tests.truth.worlds_without import Ran, check, run
+from tests.truth.worlds_without import check, remembered
 
 NAMES = (
     "everything", "no carcass", "no trials", "no surveys", "no population", "no traffic",
@@ -20,13 +18,7 @@ NAMES = (
 
 @pytest.fixture(scope="module")
 def world(tmp_path_factory):
-    """Return the run of a world, made once."""
-
-    @functools.cache
-    def ran(name: str) -> Ran:
-        return run(name, tmp_path_factory.mktemp("world"))
-
-    return ran
+    return remembered(tmp_path_factory)
 
 
 @pytest.mark.parametrize("name", NAMES)

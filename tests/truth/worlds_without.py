@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,8 @@ from tests.truth.small_worlds import World, one_road, public, whole_world
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
+
+    import pytest
 
 YEAR = ["deaths_per_year", "deaths_per_year_low", "deaths_per_year_high"]
 PER_KM = ["deaths_per_km_year", "deaths_per_km_year_low", "deaths_per_km_year_high"]
@@ -134,6 +137,16 @@ def run(name: str, folder: Path) -> Ran:
     findings = roadrisk.analyse(study)
     roadrisk.write_reports(study, findings, folder / "out")
     return Ran(findings, folder / "out")
+
+
+def remembered(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Ran]:
+    """Return what runs a world by its name, once."""
+
+    @functools.cache
+    def ran(name: str) -> Ran:
+        return run(name, tmp_path_factory.mktemp("world"))
+
+    return ran
 
 
 def check(ran: Ran) -> None:
