@@ -24,13 +24,14 @@ def demo_area() -> Path:
 
 
 def with_few_draws(folder: Path, *, animals: int = 6, paths: int = 40, draws: int = 199) -> Path:
-    """Make a copy of the demo small: few animals, paths, draws and power worlds."""
+    """Make a copy of the demo small: few animals, paths, draws, power worlds; long pieces."""
     file = folder / "study.toml"
     text = file.read_text(encoding="utf-8")
     assert text.count("[crossings]\n") == text.count("[hotspots]\n") == 1
+    assert "[mortality]" not in text
     text = text.replace("[crossings]\n", f"[crossings]\ndraws = {paths}\n")
     text = text.replace("[hotspots]\n", f"[hotspots]\npower_worlds = 20\ndraws = {draws}\n")
-    file.write_text(text, encoding="utf-8")
+    file.write_text(text + "\n[mortality]\npiece_m = 400.0\n", encoding="utf-8")
     fixes = folder / "fixes.csv"
     head, *rows = fixes.read_text(encoding="utf-8").splitlines(keepends=True)
     kept = [row for row in rows if row[:3] in {f"T{k:02}" for k in range(1, animals + 1)}]

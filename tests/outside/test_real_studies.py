@@ -28,6 +28,7 @@ def study_toml(folder: Path, body: str, **study: object) -> None:
     lines = [f"{k} = {v}" if k in ("start", "end") else f'{k} = "{v}"' for k, v in usual.items()]
     # Fewer draws than in earnest: what is looked at does not hang on them.
     few = "[crossings]\ndraws = 20\n[hotspots]\ndraws = 99\npower_worlds = 20\n"
+    few += "[mortality]\npiece_m = 500\n"
     text = "[study]\n" + "\n".join(lines) + "\n" + body + few
     (folder / "study.toml").write_text(text, encoding="utf-8")
 
