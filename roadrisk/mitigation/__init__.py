@@ -1,0 +1,1 @@
+"""Mitigation: what to do where, what it costs, what it averts, and whether it helped."""

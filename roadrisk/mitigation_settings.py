@@ -1,0 +1,3 @@
+"""``[mitigation]``: budget or target, horizon, what may be built."""
+
+from __future__ import annotations
