@@ -23,9 +23,13 @@ from roadrisk.table_settings import (
     EffortSection,
     FixesSection,
     HabitatSection,
+    LandSection,
     NestsSection,
+    PricesSection,
     Section,
     SightingsSection,
+    SiteSection,
+    StructuresSection,
     SurveysSection,
     TableSection,
     TrialsSection,
@@ -186,7 +190,15 @@ class Settings(Section):
     surveys: SurveysSection | None = None
     trials: TrialsSection | None = None
     nests: NestsSection | None = None
+    prices: PricesSection | None = None
     habitat: HabitatSection | None = None
+    structures: StructuresSection | None = None
+    fences: SiteSection | None = None
+    openings: SiteSection | None = None
+    parcels: LandSection | None = None
+    wetlands: LandSection | None = None
+    crashes: SiteSection | None = None
+    works: SiteSection | None = None
     background: BackgroundSection | None = None
     population: PopulationSection | None = None
     crossings: CrossingsSection = CrossingsSection()

@@ -69,6 +69,9 @@ class Study:
         Columns of `records.schemas.NESTS`: secret places.
     habitat : geopandas.GeoDataFrame or None
         Columns kind and geometry (polygons).
+    structures, fences, openings, parcels, wetlands, crashes, works : geopandas.GeoDataFrame or None
+        What is there at or along roads; columns of `records.site_schemas.site_schema`. Rows by
+        route have no geometry.
     background : geopandas.GeoDataFrame or None
         Columns of `records.schemas.BACKGROUND`.
     profile : Profile
@@ -110,3 +113,11 @@ class Study:
     trials: pd.DataFrame | None = None
     nests: gpd.GeoDataFrame | None = None
     habitat: gpd.GeoDataFrame | None = None
+    prices: pd.DataFrame | None = None
+    structures: gpd.GeoDataFrame | None = None
+    fences: gpd.GeoDataFrame | None = None
+    openings: gpd.GeoDataFrame | None = None
+    parcels: gpd.GeoDataFrame | None = None
+    wetlands: gpd.GeoDataFrame | None = None
+    crashes: gpd.GeoDataFrame | None = None
+    works: gpd.GeoDataFrame | None = None

@@ -103,6 +103,10 @@ class NestsSection(TableSection):
     default_uncertainty_m: float = Field(default=10.0, gt=0)
 
 
+class PricesSection(TableSection):
+    """``[prices]``: unit costs of pay items, confirmed by those who will pay them."""
+
+
 class HabitatSection(Section):
     """``[habitat]``: a layer of polygons, each with its kind, within `within_m` of the roads."""
 
@@ -110,6 +114,28 @@ class HabitatSection(Section):
     layer: str | None = None
     column: str = Field(default="kind", min_length=1)
     within_m: float = Field(default=200.0, gt=0, le=5000)
+
+
+class SiteSection(TableSection):
+    """``[fences]``, ``[openings]``, ``[crashes]``, ``[works]``: what is at or along roads."""
+
+    match_within_m: float = Field(default=30.0, gt=0, le=1000)
+
+
+class StructuresSection(SiteSection):
+    """``[structures]``: culverts, bridges and underpasses that an animal may pass through.
+
+    None lower than `least_rise_m` counts as a passage: painted turtles took tunnels wider than
+    0.5 m (Woltz et al. 2008).
+    """
+
+    least_rise_m: float = Field(default=0.5, gt=0, le=10)
+
+
+class LandSection(TableSection):
+    """``[parcels]``, ``[wetlands]``: polygons that matter within `within_m` of a road's middle."""
+
+    within_m: float = Field(default=15.0, gt=0, le=1000)
 
 
 class BackgroundSection(TableSection):

@@ -19,6 +19,12 @@ if TYPE_CHECKING:
 PLACE_TERMS = ("decimalLatitude", "decimalLongitude", "x", "y", "easting", "northing")
 POSITION_TERMS = (*PLACE_TERMS, "route", "route_measure", "side", "coordinateUncertaintyInMeters")
 
+_ENDS_TERMS = (
+    "footprintWKT", "beginLatitude", "beginLongitude", "endLatitude", "endLongitude", "begin_x",
+    "begin_y", "end_x", "end_y",
+)  # fmt: skip
+_PIECE_TERMS = ("route", "begin_measure", "end_measure", *_ENDS_TERMS)
+
 TERMS: dict[str, tuple[str, ...]] = {
     "animals": (
         "organismID", "sex", "lifeStage", "mass_g", "transmitter_mass_g", "tag_channel",
@@ -63,9 +69,25 @@ TERMS: dict[str, tuple[str, ...]] = {
         "trialID", "trial", "samplingProtocol", "size_class", "length_mm", "look", "carcasses",
         "found", "eventDate", "last_seen", "first_gone", "last_seen_days", "first_gone_days",
     ),
+    "prices": (
+        "item", "unit", "low", "likely", "high", "price_year", "source", "confirmed", "paid_by",
+        "life_years",
+    ),
     "traffic": (
         "name", "ref", "route", "begin_measure", "end_measure", "aadt", "aadt_year",
         "speed_limit_kmh",
+    ),
+    "structures": (
+        "id", "type", "span_m", "rise_m", "length_m", "material", "perched", "water", "grate",
+        "condition", "owner", "inspected", *PLACE_TERMS, "route", "route_measure",
+    ),
+    "fences": ("id", "height_m", "condition", "built", "side", *_PIECE_TERMS),
+    "openings": ("id", "kind", "owner", *PLACE_TERMS, "route", "route_measure"),
+    "parcels": ("id", "kind", "owner"),
+    "wetlands": ("id", "kind"),
+    "crashes": ("id", "eventDate", "severity", "animal", *PLACE_TERMS, "route", "route_measure"),
+    "works": (
+        "id", "kind", "year", "owner", *PLACE_TERMS, "route_measure", *_PIECE_TERMS,
     ),
     "roads.agency": (
         "route", "begin_measure", "end_measure", "direction", "aadt", "aadt_year", "speed_limit",
