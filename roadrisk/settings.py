@@ -13,6 +13,7 @@ from roadrisk.base.strict_model import model_remark
 from roadrisk.errors import InputError
 from roadrisk.hotspot_settings import HotspotsSection
 from roadrisk.kill_settings import KillSection
+from roadrisk.mitigation_settings import MitigationSection
 from roadrisk.mortality_settings import MortalitySection
 from roadrisk.stage_settings import StagesSection  # noqa: TC001  pydantic reads it at run time
 from roadrisk.table_settings import (
@@ -206,6 +207,7 @@ class Settings(Section):
     hotspots: HotspotsSection = HotspotsSection()
     mortality: MortalitySection = MortalitySection()
     kill: KillSection = KillSection()
+    mitigation: MitigationSection = MitigationSection()
     stages: StagesSection | None = None
     replies: RepliesSection = RepliesSection()
 

@@ -72,6 +72,8 @@ class Study:
     structures, fences, openings, parcels, wetlands, crashes, works : geopandas.GeoDataFrame or None
         What is there at or along roads; columns of `records.site_schemas.site_schema`. Rows by
         route have no geometry.
+    prices : pandas.DataFrame or None
+        Columns of `records.schemas.PRICES`: unit costs of pay items.
     background : geopandas.GeoDataFrame or None
         Columns of `records.schemas.BACKGROUND`.
     profile : Profile

@@ -316,6 +316,29 @@ searched width. persistence: days after it was laid out on which it was last see
 gone; NaN in first_gone_days: there at the last check. size "": not said.
 """
 
+PRICES = pa.DataFrameSchema(
+    {
+        **_where(),
+        "item": _text(unique=True),
+        "unit": _text(),
+        "low": _number(checks=pa.Check.ge(0)),
+        "likely": _number(checks=pa.Check.ge(0)),
+        "high": _number(checks=pa.Check.ge(0)),
+        "price_year": _number(checks=pa.Check.gt(0)),
+        "source": _text(),
+        "confirmed": pa.Column(bool, coerce=True),
+        "paid_by": _text(),
+        "life_years": _number(checks=pa.Check.gt(0)),
+    },
+    strict=True,
+    ordered=True,
+)
+"""Unit costs by pay item (keys and units: `pay_items`), in the study's currency.
+
+A price that isn't filled in is NaN, and never confirmed. life_years: how long what it buys lasts,
+NaN where nobody says.
+"""
+
 TRAFFIC = pa.DataFrameSchema(
     {
         **_where(),
