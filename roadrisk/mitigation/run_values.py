@@ -80,8 +80,11 @@ def moved_draws(
 
     Parameters
     ----------
-    deaths, length_m, first, last, effect, displaced, end_m
-        Of `run_value_draws`.
+    deaths : ndarray, shape (places, draws)
+    length_m : ndarray, shape (places,)
+    first, last : ndarray of int64, shape (runs,)
+    effect, displaced, end_m : ndarray, shape (draws,)
+        As in `run_value_draws`.
 
     Returns
     -------
@@ -106,8 +109,13 @@ def mean_run_values(
 
     Parameters
     ----------
-    deaths, length_m, first, last, effect, displaced, end_m, barrier
-        Of `run_value_draws`.
+    deaths : ndarray, shape (places, draws)
+    length_m : ndarray, shape (places,)
+    first, last : ndarray of int64, shape (runs,)
+    effect : ndarray, shape (draws,)
+    displaced, end_m : ndarray, shape (draws,), or None
+    barrier : bool
+        As in `run_value_draws`.
 
     Returns
     -------

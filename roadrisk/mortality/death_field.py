@@ -52,6 +52,11 @@ class DeathField:
         return self.result.relative if self.result.rate is None else self.result.rate
 
     @property
+    def expected_draws(self) -> Floats | None:
+        """Deaths a year on each piece, whose sums and means are best (`JointDeaths`), or None."""
+        return self.result.expected_draws
+
+    @property
     def note(self) -> str:
         """Why a number of deaths is missing; "" where it isn't."""
         if self.result.rate is None:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from roadrisk.roads.pieces import Pieces
 
 DRAWS = 400
+_MOST_TIMES_BEST = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +100,24 @@ class JointDeaths:
         if self.rate is None or self.bound_only:
             return np.asarray(np.median(self.relative, axis=1))
         return np.asarray(np.median(self.rate, axis=1) * self.to_best)
+
+    @cached_property
+    def expected_draws(self) -> Floats | None:
+        """Deaths a year on each piece, to be added up and averaged, shape (pieces, draws), or None.
+
+        Draws scaled so that the mean of what was watched is its best number: what is averted is a
+        sum over places, and sums need means, while means of draws of a total lie too high
+        (`death_ranks.best_number`). A draw's total counts for at most three times the best number
+        (the project's own choice), or a chance that may be nil would leave a few draws alone to
+        say where. None where how many die isn't known, or only its bound.
+        """
+        if self.rate is None or self.bound_only:
+            return None
+        deaths = self.rate * self.length_km[:, None]
+        total = deaths[self.watched].sum(axis=0)
+        best = best_number(total)
+        kept = np.minimum(total, _MOST_TIMES_BEST * best)
+        return np.asarray(deaths * (kept / total * (best / kept.mean())))
 
     @property
     def excess(self) -> Floats | None:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from roadrisk.errors import InputError
+from roadrisk.mortality.death_ranks import best_number
 from roadrisk.mortality.joint_covariates import Covariates
 from roadrisk.mortality.joint_model import JointDeaths, joint_deaths
 from roadrisk.mortality.sources import Source
@@ -53,6 +54,26 @@ def test_a_chance_that_may_be_nil_leaves_the_number_open() -> None:
     assert np.median(open_ended) == pytest.approx(np.median(sure), rel=0.05)
     assert np.quantile(open_ended, 0.95) > 1e6
     assert np.quantile(open_ended, 0.8) < 1.5 * np.median(sure)
+
+
+def test_draws_to_be_added_up_have_the_best_number_as_their_mean() -> None:
+    """By definition; one draw in ten that leaves the number open weighs three times another."""
+    source = surveys(5 * RATE)
+    found = fit(source)
+    assert found.expected_draws is not None
+    assert found.rate is not None
+    summed = found.expected_draws.sum(axis=0)
+    assert summed.mean() == pytest.approx(best_number(total(found)), rel=1e-12)
+    np.testing.assert_allclose(
+        found.expected_draws / summed, found.rate * ROAD.length_km[:, None] / total(found)
+    )
+    log_q = np.full(400, np.log(0.5))
+    log_q[:40] = -50.0
+    open_ended = fit(replace(source, log_q=log_q)).expected_draws
+    assert open_ended is not None
+    weight = np.sort(open_ended.sum(axis=0))
+    assert weight[-1] / np.median(weight) == pytest.approx(3.0, rel=0.1)
+    assert fit(replace(source, y=np.zeros(len(ROAD)))).expected_draws is None
 
 
 def test_two_protocols_share_their_trials() -> None:
