@@ -65,7 +65,7 @@ def opened_table(
     said = section.crs if "crs" in section.model_fields_set else None
     crs = None if shapes is None else layer_crs(meta["crs"], said, kind, notes)
     if shapes is None or len(shapes) == 0:
-        notes.error("the layer has no lines.", "name a layer of lines, or a table")
+        notes.error("the layer has no shapes.", "name a layer with shapes, or a table")
     if notes.failed or crs is None:
         return None, None
     frame = pd.DataFrame({c: as_text(v) for c, v in fields.items()}, index=range(len(shapes)))

@@ -30,6 +30,7 @@ from roadrisk.records.profile_file import ChosenProfile, load_profile
 from roadrisk.records.raw_table import Notes, RawTable
 from roadrisk.records.report_keys import with_keys
 from roadrisk.records.settings_file import NAME, load_settings, with_line
+from roadrisk.records.site_tables import sites_in, study_sites
 from roadrisk.records.study_roads import StudyRoads, read_study_roads
 from roadrisk.records.survey_tables import join_surveys, read_surveys, survey_doubts
 from roadrisk.records.table_files import read_raw
@@ -138,6 +139,7 @@ def gather(folder: Path, *, build_roads: bool) -> Gathered:
     work.roads = read_study_roads(work, build=build_roads)
     work.read_tables()
     work.habitat = study_habitat(work, work.roads.boxes)
+    work.sites = study_sites(work, work.roads.boxes)
     work.read_photos()
     work.read_decisions()
     study = work.study(with_roads=build_roads)
@@ -162,6 +164,7 @@ class _Work(FolderInReading):
     decisions: Decisions = field(default_factory=Decisions)
     photos: pd.DataFrame | None = None
     habitat: gpd.GeoDataFrame | None = None
+    sites: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
 
     def read_profile(self) -> None:
         try:
@@ -343,6 +346,7 @@ class _Work(FolderInReading):
             trials=self.trials,
             nests=None if self.settings.nests is None else nests,
             habitat=None if self.habitat is None else in_system(self.habitat, crs),
+            **sites_in(self.sites, crs),
         )
 
 
