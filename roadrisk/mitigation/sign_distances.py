@@ -106,7 +106,8 @@ def advance_distance(
     feet = rows[row]
     metres = feet * M_PER_FOOT
     far = f"{metres:.0f} m ({feet:.0f} ft)" if units == "metric" else f"{feet:.0f} ft"
-    head = f"{name}, {row} mph, condition {condition}: {far}"
+    flagged = "" if table["verified"] else f" ({table['flag']})"
+    head = f"{name}{flagged}, {row} mph, condition {condition}: {far}"
     more = [f"{said}; row {row} mph."]
     if not found:
         more = [f"{said}, above the table's last row of {row} mph: its distance is too short."]
