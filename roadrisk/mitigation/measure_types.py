@@ -9,7 +9,6 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from roadrisk.mitigation_settings import MeasureKey  # noqa: TC001  pydantic reads it at run time
 from roadrisk.records.pay_items import pay_items
 
-
 Grade = Literal[
     "before-after with controls", "before-after or comparison", "computed", "given by the study",
     "opinion or other taxa", "none found",

@@ -26,6 +26,7 @@ from roadrisk.records.joined_tables import (
 from roadrisk.records.nest_tables import join_nests, read_nests
 from roadrisk.records.photos import read_photos
 from roadrisk.records.point_tables import Placed, place, read_point_table, read_points
+from roadrisk.records.price_table import study_prices
 from roadrisk.records.profile_file import ChosenProfile, load_profile
 from roadrisk.records.raw_table import Notes, RawTable
 from roadrisk.records.report_keys import with_keys
@@ -140,6 +141,7 @@ def gather(folder: Path, *, build_roads: bool) -> Gathered:
     work.read_tables()
     work.habitat = study_habitat(work, work.roads.boxes)
     work.sites = study_sites(work, work.roads.boxes)
+    work.prices = study_prices(work)
     work.read_photos()
     work.read_decisions()
     study = work.study(with_roads=build_roads)
@@ -165,6 +167,7 @@ class _Work(FolderInReading):
     photos: pd.DataFrame | None = None
     habitat: gpd.GeoDataFrame | None = None
     sites: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    prices: pd.DataFrame | None = None
 
     def read_profile(self) -> None:
         try:
@@ -346,6 +349,7 @@ class _Work(FolderInReading):
             trials=self.trials,
             nests=None if self.settings.nests is None else nests,
             habitat=None if self.habitat is None else in_system(self.habitat, crs),
+            prices=self.prices,
             **sites_in(self.sites, crs),
         )
 
