@@ -95,14 +95,9 @@ def effort_on_roads(
     way was gone, write its ends piece by piece, or give the line itself. Lines are laid on the
     nearest road every 2 m.
     """
-    finder = _Finder(network, lixels, index, agency_lines, within_m)
-    known: dict[Any, Part | str] = {}
+    parts = parts_of_road(effort, network, lixels, index, agency_lines, within_m=within_m)
     rows, columns, values, remarks = [], [], [], []
-    for k, row in enumerate(effort.itertuples(index=False)):
-        key = _key(row)
-        if key not in known:
-            known[key] = finder.part(row)
-        found = known[key]
+    for k, (row, found) in enumerate(zip(effort.itertuples(index=False), parts, strict=True)):
         if isinstance(found, str):
             remarks.append(Remark(row.source_file, int(row.source_row), "", found, "", "left out"))
             continue
@@ -118,6 +113,48 @@ def effort_on_roads(
     amount = sparse.coo_array((np.concatenate(values), where), (len(effort), len(lixels)))
     unit = "hours" if (effort["amount_unit"] == "hours").any() else "metres"
     return RoadEffort(sparse.csr_array(amount), effort["time"], unit, tuple(remarks))
+
+
+def parts_of_road(
+    table: gpd.GeoDataFrame,
+    network: Network,
+    lixels: Lixels,
+    index: PieceIndex,
+    agency_lines: gpd.GeoDataFrame | None,
+    *,
+    within_m: float,
+) -> list[Part | str]:
+    """Find the piece of road that each row of a table is about.
+
+    Parameters
+    ----------
+    table : geopandas.GeoDataFrame
+        Columns placed_by ("route", "ends", "line"), route, begin_measure, end_measure, and
+        geometry, in the network's system.
+    network : Network
+    lixels : Lixels
+    index : PieceIndex
+        Of `network`.
+    agency_lines : geopandas.GeoDataFrame or None
+        For rows by route and measures; columns route, begin_measure, end_measure.
+    within_m : float
+        A line, or an end, this far from a road is still on it [m].
+
+    Returns
+    -------
+    list, length rows
+        Lixels and the metres on each, or the words why there are none. See `effort_on_roads` for
+        how lines and ends are taken.
+    """
+    finder = _Finder(network, lixels, index, agency_lines, within_m)
+    known: dict[Any, Part | str] = {}
+    out = []
+    for row in table.itertuples(index=False):
+        key = _key(row)
+        if key not in known:
+            known[key] = finder.part(row)
+        out.append(known[key])
+    return out
 
 
 def _key(row: Any) -> Any:
