@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from roadrisk.mortality.crossing_deaths import adults_weight, deaths_from_crossi
 from roadrisk.mortality.crossing_source import crossing_source
 from roadrisk.mortality.fate_factor import chances_by_fates
 from roadrisk.mortality.fates import known_fates
-from roadrisk.mortality.kill_chance import kill_chances
+from roadrisk.mortality.kill_chance import kill_chances, kill_inputs
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from roadrisk.mortality.crossing_deaths import CrossingDeaths
     from roadrisk.mortality.fates import Fates
-    from roadrisk.mortality.kill_chance import KillChance
+    from roadrisk.mortality.kill_chance import KillChance, KillInputs
     from roadrisk.mortality.sources import Source
     from roadrisk.roads.network import Ints, Lixels, Network
     from roadrisk.roads.pieces import Pieces
@@ -200,23 +200,53 @@ def _segments(lixels: Lixels, pieces: Pieces) -> Ints:
     return lixels.segment[pieces.middle]
 
 
+def kill_inputs_of(study: Study, frequencies: Frequencies, network: Network) -> KillInputs:
+    """Return what the run's chances are worked out from, for whoever asks of another traffic.
+
+    Parameters
+    ----------
+    study : Study
+    frequencies : Frequencies
+    network : Network
+
+    Returns
+    -------
+    KillInputs
+        The same draws as `CrossingRoute.kill`.
+    """
+    settings = study.settings
+    return kill_inputs(
+        network.segments, study.profile, settings.kill, settings.study.seed,
+        **_common(study, frequencies),
+    )  # fmt: skip
+
+
 def _chances(study: Study, frequencies: Frequencies, network: Network) -> KillChance:
     settings = study.settings
-    begin, end = settings.study.start, settings.study.end
-    middle = (begin.year + end.year + (begin.month + end.month - 1) / 12) / 2
-    months = frequencies.found.by_month
-    crossed = dict(
-        zip(months["month"].astype(int).tolist(), months["total_crossings"].tolist(), strict=True)
-    )
     crossings = np.zeros(len(network.segments))
     by_segment = frequencies.found.segments
     crossings[by_segment["segment"].to_numpy(np.int64)] = by_segment["total_crossings"]
     return kill_chances(
-        network.segments, study.profile, settings.kill, settings.study.seed, study_year=middle,
-        month_weights=crossed if sum(crossed.values()) > 0 else None,
-        weight=crossings if crossings.sum() > 0 else None, draws=settings.mortality.draws,
-        level=settings.hotspots.interval, units=settings.study.units,
+        network.segments, study.profile, settings.kill, settings.study.seed,
+        weight=crossings if crossings.sum() > 0 else None, level=settings.hotspots.interval,
+        **_common(study, frequencies),
     )  # fmt: skip
+
+
+def _common(study: Study, frequencies: Frequencies) -> dict[str, Any]:
+    """Year, months, draws and units, for chances and for what they are worked out from."""
+    settings = study.settings
+    begin, end = settings.study.start, settings.study.end
+    months = frequencies.found.by_month
+    crossed = dict(
+        zip(months["month"].astype(int).tolist(), months["total_crossings"].tolist(), strict=True)
+    )
+    return {
+        "study_year": (begin.year + end.year + (begin.month + end.month - 1) / 12) / 2,
+        "month_weights": crossed if sum(crossed.values()) > 0 else None,
+        "draws": settings.mortality.draws,
+        "units": settings.study.units,
+    }
 
 
 def _fates_words(expected: Floats, seen: int) -> str:

@@ -7,12 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import logsumexp
 
-from roadrisk.mortality.kill_formula import bunching_share, hits_expected, minutes_on_strip
+from roadrisk.mortality.kill_curves import KillHours, chances_of
 from roadrisk.mortality.killing_zone import draw_zone
 from roadrisk.mortality.traffic_by_hour import crossing_shares, road_traffic, traffic_shares
-from roadrisk.telemetry.movement_roads import LANE_M
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -23,16 +21,10 @@ if TYPE_CHECKING:
     from roadrisk.mortality.killing_zone import KillingZone
     from roadrisk.mortality.traffic_by_hour import Traffic
     from roadrisk.species import Profile
+    from roadrisk.species.profile import Active
 
     Floats = NDArray[np.float64]
 
-HOUR_MIN = 60.0
-# Vehicles a day at which chances are worked out; between them the log of −log(1 − p) is taken as
-# straight in log traffic, which errs by less than 0.001 in p (held in the tests).
-_GRID = np.geomspace(1.0, 3e5, 97)
-# Speeds of single crossings around the typical one: Gauss and Hermite's five places.
-_PLACES, _HEIGHTS = np.polynomial.hermite_e.hermegauss(5)
-_HEIGHTS = _HEIGHTS / _HEIGHTS.sum()
 # Draws for the comparison of assumptions.
 _COMPARED = 40
 
@@ -108,18 +100,18 @@ def kill_chances(
     Σ w_h (1 − exp(−hits_h)), hits by `kill_formula.hits_expected`, vehicles in an hour by
     `traffic_by_hour`. Vehicles come at random times and none evades or aims at the animal.
     """
-    traffic = road_traffic(segments, section, seed, study_year=study_year, draws=draws, units=units)
-    zone = draw_zone(profile, section, seed, draws)
-    months = month_weights or dict.fromkeys(profile.months("likely"), 1.0)
-    animals, vehicles = crossing_shares(profile.active, months), traffic_shares(section)
-    how = _How(animals, vehicles, section.speed_varies)
+    inputs = kill_inputs(
+        segments, profile, section, seed, study_year=study_year, month_weights=month_weights,
+        draws=draws, units=units,
+    )  # fmt: skip
+    traffic, zone, how = inputs.traffic, inputs.zone, inputs.how
     p = chances_of(traffic.aadt, traffic.lanes, zone, how)
     low, high = np.quantile(p, [(1 - level) / 2, (1 + level) / 2], axis=-1)
     table = pd.DataFrame({"kill_chance": p.mean(axis=-1), "kill_chance_low": low,
                           "kill_chance_high": high})  # fmt: skip
     share = segments["length_m"].to_numpy(np.float64) if weight is None else weight
     compared = _compared(traffic, zone, how, section, share)
-    busy = 24.0 * float(animals @ vehicles)
+    busy = 24.0 * float(how.animals @ how.vehicles)
     notes = (
         "The chance that a crossing kills is 1 − exp(−vehicles while the animal is on the strip "
         "where they kill), as Hels & Buchwald 2001 wrote it (the formula from memory), lane by "
@@ -134,71 +126,71 @@ def kill_chances(
 
 
 @dataclass(frozen=True, eq=False)
-class _How:
-    """Hours of animals and vehicles, spread of speeds, and bunches (1: none)."""
+class KillInputs:
+    """Everything that chances are worked out from, so that another traffic meets the same draws.
 
-    animals: Floats
-    vehicles: Floats
-    speed_varies: float
-    bunch: float = 1.0
-    gap_s: float = 0.0
+    Attributes
+    ----------
+    traffic : Traffic
+    zone : KillingZone
+    how : KillHours
+    active : Active
+        When animals move about, by month.
+    months : dict of int to float
+        Share of the year's crossings in each month.
+    tracked_months : bool
+        Whether those are crossings of tagged animals, not the species' season.
+    """
+
+    traffic: Traffic
+    zone: KillingZone
+    how: KillHours
+    active: Active
+    months: dict[int, float]
+    tracked_months: bool
 
 
-def chances_of(aadt: Floats, lanes: NDArray[np.int64], zone: KillingZone, how: _How) -> Floats:
-    """Return the chance that a crossing kills for draws of traffic and of the killing zone.
+def kill_inputs(
+    segments: gpd.GeoDataFrame,
+    profile: Profile,
+    section: KillSection,
+    seed: int,
+    *,
+    study_year: float,
+    month_weights: dict[int, float] | None = None,
+    draws: int = 400,
+    units: Units = "metric",
+) -> KillInputs:
+    """Draw what chances are worked out from; parameters as in `kill_chances`.
 
     Parameters
     ----------
-    aadt : ndarray, shape (segments, draws)
-        Vehicles a day, both directions.
-    lanes : ndarray of int64, shape (segments,)
-    zone : KillingZone
-        Of as many draws.
-    how : _How
+    segments : geopandas.GeoDataFrame
+    profile : Profile
+    section : KillSection
+    seed : int
+    study_year : float
+    month_weights : dict of int to float, optional
+    draws : int
+    units : {"metric", "us"}
 
     Returns
     -------
-    ndarray, shape (segments, draws)
+    KillInputs
     """
-    out = np.zeros(aadt.shape)
-    step = np.log(_GRID[1] / _GRID[0])
-    column = np.arange(aadt.shape[1])
-    for count in np.unique(lanes).tolist():
-        curve = np.log(_hits_on_grid(int(count), zone, how))
-        rows = np.flatnonzero(lanes == count)
-        # Below the grid the line goes on: hits are in proportion to so little traffic.
-        at = np.log(np.clip(aadt[rows], 1e-6, _GRID[-1]) / _GRID[0]) / step
-        below = np.clip(at.astype(np.int64), 0, len(_GRID) - 2)
-        part = at - below
-        log_hits = (1 - part) * curve[below, column] + part * curve[below + 1, column]
-        out[rows] = np.where(aadt[rows] > 0, -np.expm1(-np.exp(log_hits)), 0.0)
-    return out
-
-
-def _hits_on_grid(lanes: int, zone: KillingZone, how: _How) -> Floats:
-    """−log of the mean chance to survive a road of so many lanes, shape (grid, draws)."""
-    hours = how.animals > 0
-    per_min = _GRID[:, None, None] * how.vehicles[hours] / HOUR_MIN  # (grid, 1, hours)
-    own = per_min / lanes
-    width, stop, stay = (v[:, None] for v in (zone.width_m, zone.stop, zone.stop_minutes))
-    strip = np.minimum(width / LANE_M, 1.0)
-    mix = zone.wander[:, None]
-    total = np.full((len(_GRID), len(zone.width_m), int(hours.sum()), len(_PLACES)), -np.inf)
-    for k, place in enumerate(_PLACES):
-        speed = zone.speed_m_min * np.exp(how.speed_varies * place)
-        minutes = minutes_on_strip(zone.width_m, speed, zone.angle_deg)[:, None]
-        less = bunching_share(minutes, how.bunch, how.gap_s)
-        given: dict[str, Any] = {"stop": stop, "stop_minutes": stay}
-        one = hits_expected(own * less, per_min - own, minutes, **given)
-        any_track = hits_expected(own * less, per_min - own, minutes, strip_share=strip, **given)
-        total[..., k] = -lanes * ((1 - mix) * one + mix * any_track)
-    share = how.animals[hours][:, None] * _HEIGHTS
-    # Rounding leaves no more than 1e-15 of it; a road without vehicles at any such hour has none.
-    return np.asarray(np.maximum(-logsumexp(total, axis=(2, 3), b=share), 1e-15))
+    traffic = road_traffic(segments, section, seed, study_year=study_year, draws=draws, units=units)
+    zone = draw_zone(profile, section, seed, draws)
+    months = month_weights or dict.fromkeys(profile.months("likely"), 1.0)
+    animals, vehicles = crossing_shares(profile.active, months), traffic_shares(section)
+    whole = sum(months.values())
+    return KillInputs(
+        traffic, zone, KillHours(animals, vehicles, section.speed_varies), profile.active,
+        {month: weight / whole for month, weight in months.items()}, bool(month_weights),
+    )  # fmt: skip
 
 
 def _compared(
-    traffic: Traffic, zone: KillingZone, how: _How, section: KillSection, weight: Floats
+    traffic: Traffic, zone: KillingZone, how: KillHours, section: KillSection, weight: Floats
 ) -> pd.DataFrame:
     some = slice(0, _COMPARED)
     aadt, lanes = traffic.aadt[:, some], traffic.lanes
