@@ -19,10 +19,12 @@ from habitat import habitat_geojson, nests_csv
 from killed import Death, Kills, kills
 from later_reports import later_reports, with_lengths
 from movement import ANIMALS, Fix, Walks, locate, passages, walk
+from price_table import prices_csv
 from profile_text import profile_toml
 from residents import residents, wanderings
 from road_files import agency_geojson, osm_xml, traffic_csv
 from road_shapes import Road, build
+from site_tables import openings_csv, parcels_geojson, structures_csv, works_csv
 from study_tables import animals_csv, fixes_csv, sightings_csv, surveys_csv
 from study_text import STUDY_TOML
 from trials import trials_csv
@@ -57,6 +59,11 @@ def write(folder: Path) -> None:
         "trials.csv": trials_csv(),
         "nests.csv": nests_csv(roads, fixes),
         "habitat.geojson": habitat_geojson(roads),
+        "structures.csv": structures_csv(roads),
+        "openings.csv": openings_csv(roads),
+        "works.csv": works_csv(roads),
+        "parcels.geojson": parcels_geojson(roads),
+        "prices.csv": prices_csv(),
         "truth/true_stretches.geojson": true_stretches(roads, fixes, passed, reports, deaths),
         "truth/true_crossings.csv": passages_csv(on, roads),
         "truth/true_full_crossings.csv": passages_csv(full_crossings(walks, fixes, roads), roads),

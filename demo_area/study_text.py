@@ -84,6 +84,18 @@ file = "habitat.geojson"
 column = "kind"
 within_m = 150.0
 
+[structures]  # culverts and bridges; the map's other bridges are to be looked at
+file = "structures.csv"
+
+[openings]  # driveways and gates: a fence must open there
+file = "openings.csv"
+
+[parcels]
+file = "parcels.geojson"
+
+[works]  # planned: the cheap moment to build
+file = "works.csv"
+
 [kill]  # counted on the invented roads, invented like all here
 traffic_by_hour = [
   {HOURS}
@@ -127,4 +139,13 @@ reach_m = 200.0
 [hotspots]
 bandwidth_m = 200.0
 rank_window_m = 100.0
+
+[prices]  # invented, like all here
+file = "prices.csv"
+
+[mitigation]
+budget = 700000      # present value over the horizon: works and upkeep
+currency = "florins"
+horizon_years = 30
+discount_percent = 3.0
 """
