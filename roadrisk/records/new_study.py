@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from roadrisk.errors import OutputError
 from roadrisk.records.new_study_text import METHODS, ROADS, STUDY, TABLES, TEMPLATES
+from roadrisk.records.price_table import price_form
 from roadrisk.records.proposal import Match, Proposal, propose
 from roadrisk.records.settings_file import NAME
 from roadrisk.records.study_files import companions
@@ -20,7 +21,7 @@ __all__ = ["Match", "Proposal", "propose", "write_empty", "write_from"]
 
 
 def write_empty(folder: Path) -> list[Path]:
-    """Write an empty study: a commented study.toml and tables with header rows only.
+    """Write an empty study: a commented study.toml, tables with header rows, a form of prices.
 
     Parameters
     ----------
@@ -41,6 +42,7 @@ def write_empty(folder: Path) -> list[Path]:
     start, end = "2024-01-01", "2024-12-31"
     texts = {NAME: STUDY.format(start=start, end=end) + TABLES + ROADS + METHODS}
     texts |= {name: ",".join(terms) + "\n" for name, terms in TEMPLATES.items()}
+    texts["prices.csv"] = price_form()
     _refuse_existing(folder, list(texts))
     return _write(folder, texts)
 

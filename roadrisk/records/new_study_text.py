@@ -203,6 +203,33 @@ METHODS = """
 # column = "kind"                    # wetland, forest, water ...: 20 kinds at most
 # within_m = 200.0                   # how far from the road is looked
 
+# [prices]                           # unit costs of pay items; prices.csv is a form to fill in.
+# file = "prices.csv"                # While any that is needed isn't confirmed, no costs are shown
+
+# [mitigation]                       # what to do where
+# budget = 250000                    # present value over the horizon; or, instead of it,
+# # target_averted_per_year          # the deaths a year to avert for the least money
+# fence_m = 2000                     # metres of fence to place while prices aren't confirmed
+# budget_covers = "building and upkeep"     # or "building"
+# horizon_years = 30
+# discount_percent = 3.0
+# currency = "USD"
+# least_fence_m = 100                # of road that one fence runs along
+# longest_fence_m = 3000
+# passage_spacing_m = 150.0          # longest distance that the species walks along a fence
+# measures = ["fence_and_passages", "fence_to_culverts", "sign_standing", "sign_seasonal"]
+# sign_table = "2023"                # edition of the federal table of advance distances; or "2009"
+# [mitigation.effect.fence_and_passages]    # your own range of the share of deaths averted
+# low = 0.5                          # 5 % point, middle, 95 % point
+# likely = 0.8
+# high = 0.95
+# source = "where this range is from"
+# [mitigation.displaced]             # deaths that move to a fence's ends, for each one averted
+# low = 0.0                          # near them: sources run from none to more than one
+# likely = 0.5
+# high = 1.1
+# source = "where this range is from"
+
 # [replies]                          # what answers to senders of reports say
 # injured_call = ""                  # whom to call for an injured animal, with the number
 # signed = ""                        # from whom the answer is

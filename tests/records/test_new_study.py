@@ -41,7 +41,7 @@ def test_an_empty_study_validates_once_it_is_filled_in(tmp_path):
     written = write_empty(tmp_path / "new study")
     assert [p.name for p in written] == [
         NAME, "animals.csv", "fixes.csv", "sightings.csv", "traffic.csv", "surveys.csv",
-        "trials.csv", "nests.csv",
+        "trials.csv", "nests.csv", "prices.csv",
     ]  # fmt: skip
     folder = tmp_path / "new study"
     with pytest.raises(InputError):
@@ -71,6 +71,9 @@ def test_every_commented_key_is_a_key(tmp_path):
     assert settings.roads.agency is not None
     assert settings.roads.agency.columns["aadt"] == "AADT"
     assert settings.hotspots.rows == 30
+    assert settings.prices is not None
+    assert settings.mitigation.budget == 250_000
+    assert settings.mitigation.effect.fence_and_passages.likely == 0.8
 
 
 def test_nothing_is_overwritten(tmp_path):
