@@ -1,0 +1,152 @@
+"""What is left of the chance that a crossing kills with less traffic, or none for a time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from roadrisk.mortality.kill_curves import chances_on, hit_curves
+from roadrisk.mortality.traffic_by_hour import crossing_shares
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from roadrisk.mortality.kill_chance import KillInputs
+    from roadrisk.mortality.kill_curves import KillHours
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class TrafficCut:
+    """Another traffic.
+
+    Attributes
+    ----------
+    times : float
+        All vehicles, times today's; 0 or more.
+    times_in_active_hours : float
+        Vehicles in every hour in which animals move, times today's; 0 or more.
+    closed_from_h, closed_to_h : float
+        Hours of the local clock in which no vehicle passes; passing midnight if the second is
+        smaller, none if both are equal.
+    closed_months : tuple of int
+        Months (1 to 12) in which no vehicle passes.
+    """
+
+    times: float = 1.0
+    times_in_active_hours: float = 1.0
+    closed_from_h: float = 0.0
+    closed_to_h: float = 0.0
+    closed_months: tuple[int, ...] = ()
+
+
+class LeftOver:
+    """Chances under another traffic over chances as they are, with the same draws of both.
+
+    Parameters
+    ----------
+    inputs : KillInputs
+    rows : ndarray of int64, shape (n,)
+        Segments asked about.
+    chance : ndarray, shape (segments, draws), optional
+        Chances after tagged animals' fates (`CrossingRoute.chance`): one factor a draw on all
+        chances, and 1 at most.
+    """
+
+    def __init__(self, inputs: KillInputs, rows: Ints, chance: Floats | None = None) -> None:
+        self._inputs = inputs
+        self._aadt, self._lanes = inputs.traffic.aadt[rows], inputs.traffic.lanes[rows]
+        self._curves = hit_curves(self._lanes, inputs.zone, inputs.how)
+        self._now = self._on(self._curves, 1.0)
+        self._factor = np.ones(self._aadt.shape[1])
+        if chance is not None and len(rows):
+            with np.errstate(divide="ignore", invalid="ignore"):
+                times = np.where(self._now > 0, chance[rows] / self._now, 0.0).max(axis=0)
+            self._factor = np.where(times > 0, times, 1.0)
+
+    def under(self, cut: TrafficCut) -> Floats:
+        """Return the share of deaths that is left.
+
+        Parameters
+        ----------
+        cut : TrafficCut
+
+        Returns
+        -------
+        ndarray, shape (n, draws)
+            0 where no animal meets a vehicle any more; above 1 with more traffic. Of a road
+            without vehicles what would be left of very little traffic.
+
+        Notes
+        -----
+        The chance of a crossing is the mean over months and hours of 1 − exp(−hits). Where a road
+        is closed for part of them, those crossings have no vehicle and the others the same as
+        before: ``p' = kept · p(hours and months kept)``. That as many animals cross with less
+        traffic as with more is an assumption.
+        """
+        how, kept = self._left_open(cut)
+        if kept <= 0:
+            return np.zeros(self._aadt.shape)
+        how = replace(how, vehicles=how.vehicles * self._in_active_hours(cut))
+        same = (how.animals == self._inputs.how.animals).all() and (
+            how.vehicles == self._inputs.how.vehicles
+        ).all()
+        curves = (
+            self._curves if same else hit_curves(self._lanes, self._inputs.zone, how)
+        )  # fmt: skip
+        before = self._inputs.how
+        little = kept * cut.times * float(how.animals @ how.vehicles)
+        little = little / max(float(before.animals @ before.vehicles), 1e-300)
+        return self._over_now(kept, self._on(curves, cut.times), little)
+
+    def with_traffic(self, times: float) -> Floats:
+        """Return the share of deaths left if all vehicles were `times` as many, as `under`."""
+        return self._over_now(1.0, self._on(self._curves, times), times)
+
+    def _over_now(self, kept: float, chance: Floats, little: float) -> Floats:
+        now = np.minimum(self._now * self._factor, 1.0)
+        then = kept * np.minimum(chance * self._factor, 1.0)
+        return np.divide(then, now, out=np.full(now.shape, little), where=now > 0)
+
+    def _on(self, curves: dict[int, Floats], times: float) -> Floats:
+        return chances_on(curves, self._aadt * times, self._lanes)
+
+    def _left_open(self, cut: TrafficCut) -> tuple[KillHours, float]:
+        """Hours of the crossings that still meet traffic, and their share of all."""
+        inputs = self._inputs
+        months = {m: w for m, w in inputs.months.items() if m not in cut.closed_months and w > 0}
+        if not months:
+            return inputs.how, 0.0
+        animals = (
+            crossing_shares(inputs.active, months) if cut.closed_months else inputs.how.animals
+        )
+        animals = animals * (1.0 - closed_share(cut.closed_from_h, cut.closed_to_h))
+        kept = float(animals.sum())
+        if kept < 1e-12:
+            return inputs.how, 0.0
+        same = kept > 1.0 - 1e-12
+        how = replace(inputs.how, animals=animals if same else animals / kept)
+        return how, kept * float(sum(months.values()))
+
+    def _in_active_hours(self, cut: TrafficCut) -> Floats:
+        return np.where(self._inputs.how.animals > 0, cut.times_in_active_hours, 1.0)
+
+
+def closed_share(from_h: float, to_h: float) -> Floats:
+    """Return the share of every hour of the day that is closed, shape (24,).
+
+    Parameters
+    ----------
+    from_h, to_h : float
+        0 to 24; the second before the first passes midnight; nothing if both are equal.
+    """
+    if from_h == to_h:
+        return np.zeros(24)
+    spans = [(from_h, to_h)] if from_h < to_h else [(from_h, 24.0), (0.0, to_h)]
+    hour = np.arange(24.0)
+    parts = [np.clip(np.minimum(b, hour + 1) - np.maximum(a, hour), 0.0, 1.0) for a, b in spans]
+    return np.asarray(np.minimum(np.sum(parts, axis=0), 1.0))

@@ -1,0 +1,86 @@
+"""The traffic at which a share of today's deaths is left, by road."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from scipy import sparse
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from roadrisk.mitigation.traffic_cut import LeftOver
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+
+NEEDED = (
+    "road", "vehicles_a_day", "vehicles_needed", "vehicles_needed_low", "vehicles_needed_high",
+    "share_left",
+)  # fmt: skip
+# Shares of today's traffic at which deaths are worked out; straight between them in logarithms.
+_TIMES = np.geomspace(1e-3, 1.0, 19)
+
+
+def traffic_needed(
+    left: LeftOver, at: Ints, deaths: Floats, road: NDArray[np.object_], aadt: Floats, share: float
+) -> tuple[pd.DataFrame, Floats]:
+    """Work out how little traffic leaves a share of the deaths.
+
+    Parameters
+    ----------
+    left : LeftOver
+    at : ndarray of int64, shape (pieces,)
+        Row of each piece's segment in `left`.
+    deaths : ndarray, shape (pieces, draws)
+    road : ndarray of str, shape (pieces,)
+    aadt : ndarray, shape (pieces, other draws)
+        Vehicles a day.
+    share : float
+        Above 0 and below 1.
+
+    Returns
+    -------
+    table : pandas.DataFrame
+        Columns `NEEDED`, one row a road, those with most deaths first. vehicles_a_day: today's,
+        where the deaths are; vehicles_needed with the ends of a 90 % interval. NaN without deaths.
+    times : ndarray, shape (draws,)
+        The same for all roads together, if all have the same share of today's traffic.
+    """
+    names, of = np.unique(road.astype(str), return_inverse=True)
+    here = np.arange(len(road))
+    rows = np.concatenate([of, np.full(len(road), len(names))])
+    cells = (np.ones(2 * len(road)), (rows, np.concatenate([here, here])))
+    to_roads = sparse.csr_array(sparse.coo_array(cells, shape=(len(names) + 1, len(road))))
+
+    def sums(per_piece: Floats) -> Floats:
+        return np.asarray(to_roads @ per_piece, dtype=np.float64)
+
+    now = sums(deaths)
+    column = np.arange(deaths.shape[1]) % max(aadt.shape[1], 1)
+    curve = np.array([
+        sums(deaths * left.with_traffic(float(t))[at][:, column]) / np.maximum(now, 1e-300)
+        for t in _TIMES
+    ])  # fmt: skip
+    times = np.where(now > 0, _reached(curve, share), np.nan)
+    vehicles = sums(deaths * aadt[:, column])[:-1] / np.maximum(now[:-1], 1e-300)
+    needed = vehicles * times[:-1]
+    low, middle, high = np.quantile(needed, [0.05, 0.5, 0.95], axis=1)
+    table = pd.DataFrame({
+        "road": names, "vehicles_a_day": np.median(vehicles, axis=1), "vehicles_needed": middle,
+        "vehicles_needed_low": low, "vehicles_needed_high": high, "share_left": share,
+    })  # fmt: skip
+    order = np.argsort(-now[:-1].mean(axis=1), kind="stable")
+    return table.iloc[order].reset_index(drop=True), times[-1]
+
+
+def _reached(curve: Floats, share: float) -> Floats:
+    """Traffic, times today's, at which a rising curve over `_TIMES` reaches a share."""
+    log_curve, log_times = np.log(np.maximum(curve, 1e-300)), np.log(_TIMES)
+    above = np.clip((curve < share).sum(axis=0), 1, len(_TIMES) - 1)[None]
+    low, high = (np.take_along_axis(log_curve, above - k, axis=0)[0] for k in (1, 0))
+    part = (np.log(share) - low) / np.maximum(high - low, 1e-12)
+    # Below the first share of traffic deaths go in proportion to it.
+    return np.asarray(np.exp(log_times[above[0] - 1] + part * (log_times[1] - log_times[0])))
