@@ -91,7 +91,7 @@ def of_works(works: gpd.GeoDataFrame, row: Ints, place: Ints) -> pd.DataFrame:
         + (f" ({owner})" if owner else "")
         for kind, year, owner in here[["kind", "year", "owner"]].to_numpy()
     ]  # fmt: skip
-    effect = [f"cheap moment{f': {y[:4]}' if y else ''}: build with it" for y in here["year"]]
+    effect = [f"cheap moment{f', {y[:4]}' if y else ''}: build with it" for y in here["year"]]
     return _rows(place, "works", what, effect)
 
 
