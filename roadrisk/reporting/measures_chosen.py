@@ -1,0 +1,222 @@
+"""The page of measures: what is proposed where, its bill of quantities, and other choices."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from roadrisk.base.units import M_PER_FOOT
+from roadrisk.reporting.csv_text import plain_text
+from roadrisk.reporting.deaths_cells import rows
+from roadrisk.reporting.measure_words import (
+    NOT_CONFIRMED,
+    crossings_kept,
+    deaths_said,
+    included,
+    length,
+    money,
+    money_range,
+    passages,
+    where,
+    whole,
+)
+from roadrisk.reporting.money_chart import HOW_TO_READ, money_chart
+from roadrisk.reporting.printed_page import escaped, figure, paragraph, table
+from roadrisk.reporting.wording import count, number
+
+if TYPE_CHECKING:
+    from roadrisk.findings import MeasureTables
+    from roadrisk.reporting.place_sheets import Scale
+
+# Sites that are shown one by one; the file has all.
+MOST_SITES = 40
+YEAR, AVERTED, MOVED = "deaths_per_year", "averted_per_year", "moved_per_year"
+
+
+def sites(measures: MeasureTables, scale: Scale) -> list[str]:
+    """Return what to build where, and what that averts and costs, best first."""
+    if measures.chosen.empty:
+        return []
+    head = rows(_head(measures))
+    left = len(measures.chosen) - len(head)
+    out = ["<h2>What is proposed, best first</h2>", _build(head, scale)]
+    out.append(_gains(head, measures))
+    if left:
+        out.append(paragraph(f"{left} more sites: see measures.csv.", "small"))
+    out.append(paragraph(_explained(measures), "small"))
+    return out
+
+
+def bills(measures: MeasureTables, scale: Scale) -> list[str]:
+    """Return each site's bill of quantities with what must be settled there first."""
+    if measures.chosen.empty:
+        return []
+    out = ["<h2>Bill of quantities, site by site</h2>"]
+    out += [] if measures.priced else [paragraph(f"{NOT_CONFIRMED}: quantities only.")]
+    for row in rows(_head(measures)):
+        out += _bill(row, measures, scale)
+    return out
+
+
+def alternatives(measures: MeasureTables, scale: Scale, covers: str) -> list[str]:
+    """Return other choices beside the proposed one, doing nothing first, and the curve.
+
+    Parameters
+    ----------
+    measures : MeasureTables
+    scale : Scale
+    covers : str
+        What money is counted for, as in ``[mitigation] budget_covers``.
+    """
+    out = ["<h2>Other choices, and what more or less money would do</h2>"]
+    if measures.alternatives.empty:
+        return []
+    cost = ("Cost",) if measures.priced else ()
+    cells = []
+    for row in rows(measures.alternatives):
+        left = deaths_said(row, "deaths_left_per_year", measures)
+        cells.append((
+            plain_text(row["alternative"]), count(float(row["sites"])) or "–",
+            length(row["length_m"], scale), *((money(row["cost"]) or "–",) if cost else ()),
+            deaths_said(row, AVERTED, measures), deaths_said(row, "lowest_tenth", measures),
+            left, plain_text(row["words"]),
+        ))  # fmt: skip
+    heads = ("Choice", "Sites", "Road", *cost, "Deaths averted",
+             "In the lowest tenth of draws", "Deaths left", "In words")  # fmt: skip
+    out.append(table(f"Choices beside each other; deaths {_per(measures)}{_in(measures)}", heads,
+                     cells, texts=[len(heads) - 1]))  # fmt: skip
+    across, curve = _across(measures, scale, covers)
+    times, up = (1.0, "a year") if measures.known else (100.0, ", % of all road deaths")
+    drawn = money_chart(curve, across=across, times=times,
+                        up=f"Deaths averted {up}".replace(" ,", ","))  # fmt: skip
+    return [*out, figure([drawn], HOW_TO_READ, "one")]
+
+
+def _build(head: list[dict[str, Any]], scale: Scale) -> str:
+    cells = [
+        (
+            f"{row['site']:.0f}", where(row, scale), plain_text(row["measure_name"]),
+            length(row["length_m"], scale), length(row["fence_m"], scale), passages(row),
+            whole(row["openings"]), crossings_kept(row),
+        )
+        for row in head
+    ]  # fmt: skip
+    heads = ("Site", "Where", "Measure", "Length of road", "Fence, both sides", "Passages",
+             "Openings in the fence", "Tracked crossings that stay possible")  # fmt: skip
+    return table("What to build, and where", heads, cells, texts=[1, 2])
+
+
+def _gains(head: list[dict[str, Any]], measures: MeasureTables) -> str:
+    costs = measures.priced
+    cells = []
+    for row in head:
+        money_cells = (
+            money_range(row, "cost_build"), money(row["upkeep_per_year"]) or "–",
+            money(row["present_cost"]) or "–", money(row["cost_per_death"]) or "–",
+        ) if costs else ()  # fmt: skip
+        cells.append((
+            f"{row['site']:.0f}", deaths_said(row, YEAR, measures),
+            deaths_said(row, AVERTED, measures), deaths_said(row, MOVED, measures, "–"),
+            *money_cells, included(row),
+        ))  # fmt: skip
+    money_heads = ("To build (low to high)", "Upkeep a year", "Present cost",
+                   "Per death averted") if costs else ()  # fmt: skip
+    heads = ("Site", "Road deaths there now", "Averted", "Moved to the ends", *money_heads,
+             "Chosen in, of 100 draws")  # fmt: skip
+    caption = f"What that averts{' and costs' if costs else ''}; deaths {_per(measures)}"
+    return table(f"{caption} (90 % intervals){_in(measures)}", heads, cells)
+
+
+def _bill(row: dict[str, Any], measures: MeasureTables, scale: Scale) -> list[str]:
+    name, title = plain_text(row["measure_name"]), f"Site {row['site']:.0f}: {where(row, scale)}"
+    out = [f"<h3>{escaped(title)}</h3>", paragraph(_facts(row, name, measures, scale))]
+    bill = measures.quantities[measures.quantities["site"] == row["site"]]
+    if bill.empty:
+        return [*out, paragraph("No quantities.", "small")]
+    costs = measures.priced
+    cells = []
+    for item in rows(bill):
+        priced = (money_range(item, "unit_cost", "–"), whole(item["price_year"]),
+                  money_range(item, "cost", "–")) if costs else ()  # fmt: skip
+        cells.append((
+            plain_text(item["item"]), plain_text(item["unit"]), _amount(item["quantity"]), *priced,
+            plain_text(item["paid_by"]) or "–",
+            *((plain_text(item["source"]) or "–",) if costs else ()),
+        ))  # fmt: skip
+    heads: tuple[str, ...] = ("Pay item", "Unit", "Quantity")
+    heads += ("Unit cost (low to high)", "Prices of", "Cost (low to high)") if costs else ()
+    heads += ("Paid by", "Source of the price") if costs else ("Paid by",)
+    texts = [1, *range(6 if costs else 3, len(heads))]
+    out.append(table(f"Site {row['site']:.0f}, {name}{_in(measures)}", heads, cells, texts=texts))
+    if costs:
+        present = money(row["present_cost"], measures.currency)
+        total = f"To build {money_range(row, 'cost_build', currency=measures.currency)}"
+        upkeep = money(row["upkeep_per_year"], measures.currency)
+        out.append(paragraph(
+            f"{total}; upkeep {upkeep or 'not known'} a year; both together over the horizon, at "
+            f"present value: {present or 'not known'}."
+        ))  # fmt: skip
+    return out
+
+
+def _facts(row: dict[str, Any], name: str, measures: MeasureTables, scale: Scale) -> str:
+    """Return in one line what a site is and what must be settled first."""
+    fence = float(row["fence_m"])
+    facts = [
+        f"{name} on {length(row['length_m'], scale)} of road",
+        f"{length(fence, scale)} of fence (both sides, with the returns at its ends)"
+        if fence > 0 else "",
+        f"owner: {plain_text(row['owner'])}" if plain_text(row["owner"]) else "",
+        f"to settle first: {plain_text(row['constraints'])}"
+        if plain_text(row["constraints"]) else "",
+        f"cheap moment: {plain_text(row['cheap_moment'])}"
+        if plain_text(row["cheap_moment"]) else "",
+        f"evidence: {plain_text(row['grade'])}" if plain_text(row["grade"]) else "",
+    ]  # fmt: skip
+    said = "; ".join(fact for fact in facts if fact)
+    averted = deaths_said(row, AVERTED, measures)
+    share = " of all road deaths" if not measures.known else " deaths a year"
+    return f"{said}. Averts {averted}{share}." if averted != "not known" else f"{said}."
+
+
+def _explained(measures: MeasureTables) -> str:
+    words = (
+        '"Averted" is net: deaths that move to the ends of a fence are taken off. "Chosen in, of '
+        '100 draws": deaths and effects are drawn anew within what is known of them, the choice is '
+        "made again, and so often the site's road is part of it. "
+    )
+    if measures.priced:
+        words += (
+            '"Present cost": building and upkeep over the horizon of the study, at present value. '
+            '"Per death averted": present cost over the deaths averted in that time. '
+        )
+    return (words + "Where several measures could stand, one does.").strip()
+
+
+def _across(measures: MeasureTables, scale: Scale, covers: str) -> tuple[str, pd.DataFrame]:
+    """Return what the curve goes by, in the study's units."""
+    if measures.priced:
+        words, unit = covers[:1].upper() + covers[1:], plain_text(measures.currency)
+        words += ", at present value" if "upkeep" in covers else ""
+        return f"{words}{f', {unit}' if unit else ''}", measures.curve
+    if scale.units == "us":
+        return "Fence, ft", measures.curve.assign(cost=measures.curve["cost"] / M_PER_FOOT)
+    return "Fence, m", measures.curve
+
+
+def _head(measures: MeasureTables) -> pd.DataFrame:
+    return pd.DataFrame(measures.chosen.drop(columns="geometry")).iloc[:MOST_SITES]
+
+
+def _per(measures: MeasureTables) -> str:
+    return "a year" if measures.known else "as a share of all road deaths"
+
+
+def _in(measures: MeasureTables) -> str:
+    currency = plain_text(measures.currency)
+    return f"; costs in {currency}" if measures.priced and currency else ""
+
+
+def _amount(value: float) -> str:
+    return number(float(value), 4) or "–"

@@ -1,0 +1,214 @@
+"""The page of proposed measures: order, numbers by hand, words where there is no number."""
+
+from __future__ import annotations
+
+import html
+import re
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+
+from roadrisk.reporting.measure_words import deaths_said, gap_words, money, money_range
+from roadrisk.reporting.measures_page import measures_html
+from tests.reporting import made_up, made_up_measures
+
+if TYPE_CHECKING:
+    from roadrisk.findings import MeasureTables
+
+POORER = [made_up_measures.without_prices, made_up_measures.by_share,
+          made_up_measures.nothing_proposed]  # fmt: skip
+
+
+def full() -> MeasureTables:
+    return made_up_measures.measures(made_up.findings().segments)
+
+
+def made(measures: MeasureTables | None = None, **options: object) -> str:
+    study = made_up.study(**options)  # type: ignore[arg-type]
+    return measures_html(study, made_up.findings(), measures or full()).decode()
+
+
+def page(measures: MeasureTables | None = None, **options: object) -> str:
+    """Return the page's text as a reader sees it, with single spaces."""
+    bare = re.sub(r"<style>.*?</style>", "", made(measures, **options), flags=re.DOTALL)
+    # What charts say in words counts as text.
+    said = re.sub(r'<svg[^>]*aria-label="([^"]*)"[^>]*>', r" \1 ", bare)
+    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", said)).split())
+
+
+def test_the_answer_comes_first() -> None:
+    """The sentence, how good the choice is, the sites, other choices, then what they rest on."""
+    shown = page()
+    order = [
+        full().words, "no better choice exists (proven)", "What is proposed, best first",
+        "Other choices, and what more or less money would do", "What if only signs",
+        "What must be settled first", "Structures that are there", "Where signs stand",
+        "Bill of quantities, site by site", "What the effects rest on",
+        "What stands behind these numbers", "Care",
+    ]  # fmt: skip
+    at = [shown.index(words) for words in order]
+    assert at == sorted(at)
+
+
+def test_numbers_stand_with_their_intervals() -> None:
+    """By hand, from the made-up tables."""
+    shown = page()
+    for words in (
+        "1 Heron Road, 500 to 1,100 m east of Sedge Lane (SR 12, 1.902 to 2.502 mi) fence with "
+        "passages 600 m 1.24 km 2 new 1 82 %",
+        "fence led to culverts 300 m 640 m 1 there 0 90 %",
+        "1 1.2 (0.48 to 2.4) 0.9 (0.36 to 1.8) 0.1 210,000 (150,000 to 320,000) 4,100 290,000 "
+        "10,800 97",
+        "resurfacing planned for 2027; evidence: before-after or comparison. Averts 0.9",
+        "3 0.1 (0.04 to 0.2) 0 (−0.02 to 0.05) 0 3,000 (2,000 to 6,000) 400 10,800 – 34",
+        "do nothing 0 – 0 0 0 4.2 deaths go on as they are",
+        "as proposed 3 1.2 km 388,000 1.2 (0.48 to 2.4) 0.55 3 most deaths averted",
+        "half the traffic in active hours 2.4 (0.96 to 4.8) 1.8 (0.72 to 3.6) a closed season",
+        "exclusion fence, small animals m 1,240 85 (60 to 140) 2024 105,000 (74,400 to 174,000) "
+        "roads department (invented) invented price list",
+        "To build 210,000 (150,000 to 320,000) EUR; upkeep 4,100 EUR a year",
+        "fence with passages 80 % (40 to 95 %) 0 to 110 % before-after or comparison invented",
+        "seasonal signs 0 % (−20 to 40 %) –",
+        "1 works resurfacing planned for 2027 cheap moment: build with it",
+        "C-7 Heron Road – not usable perched 0.6 m survey this first",
+        "Money: over 30 years, at 3 % a year; a budget covers building and upkeep. No value is "
+        "put on an animal.",
+    ):
+        assert words in shown, words
+    # What to survey first stands first.
+    assert shown.index("C-7 Heron Road") < shown.index("C-3 Heron Road")
+
+
+def test_the_chart_says_its_numbers() -> None:
+    """By hand: points with the knee and the choice; against metres while there are no prices."""
+    assert (
+        "Deaths averted a year against Building and upkeep, at present value, EUR. 0: 0; 40,000: "
+        "0.35; 90,000: 0.6; 180,000: 0.9 (knee); 388,000: 1.2 (proposed); 700,000: 1.4; "
+        "1,200,000: 1.5." in page()
+    )
+    unpriced = made_up_measures.without_prices(full())
+    assert "against Fence, m. 0: 0; 200: 0.35" in page(unpriced)
+    assert "against Fence, ft. 0: 0; 656: 0.35" in page(unpriced, units="us")
+    shared = page(made_up_measures.by_share(full()))
+    assert "Deaths averted, % of all road deaths against" in shared
+    assert "180,000: 18 (knee)" in shared
+    flat = full().curve.assign(cost=0.0)
+    assert "<svg" not in made(replace(full(), curve=flat))
+
+
+def test_no_total_while_prices_are_placeholders() -> None:
+    """Quantities stand, no cost does, and the page says so before anything else."""
+    shown = page(made_up_measures.without_prices(full()))
+    assert shown.index("Prices not confirmed. While any price is a placeholder") < shown.index(
+        "What is proposed")  # fmt: skip
+    assert "exclusion fence, small animals m 1,240 roads department (invented)" in shown
+    for words in ("To build", "Upkeep", "Unit cost", "Per death averted", "EUR"):
+        assert words not in shown, words
+
+
+def test_shares_stand_with_their_sign() -> None:
+    """By hand: 0.9 / 5 is 18 %; a gap of 0.0042 is said."""
+    shown = page(made_up_measures.by_share(full()))
+    assert "1 24 % (9.6 to 48 %) 18 % (7.2 to 36 %) 2 %" in shown
+    assert "another choice could be at most 0.42 % better" in shown
+    assert "deaths as a share of all road deaths" in shown
+    assert "Averts 18 % (7.2 to 36 %) of all road deaths." in shown
+
+
+@pytest.mark.parametrize("poorer", POORER)
+def test_no_number_without_interval_or_words(poorer: object) -> None:
+    """The page is made, "nan" is nowhere, and every section has words or a table."""
+    assert callable(poorer)
+    measures = poorer(full())
+    shown = page(measures)
+    assert measures.words in shown
+    assert not re.search(r"\bnan\b|\binf\b|None", shown)
+    for section in re.findall(r"<section>(.*?)</section>", made(measures), flags=re.DOTALL):
+        assert re.search(r"<p|<table|<svg", section), section[:80]
+
+
+def test_nothing_proposed_says_why_and_keeps_its_cautions() -> None:
+    shown = page(made_up_measures.nothing_proposed(full()))
+    assert "No measure is proposed: nothing that was counted tells of deaths." in shown
+    for words in ("What is proposed", "Bill of quantities", "Where signs stand", "better choice"):
+        assert words not in shown
+    assert "No structure was given" in shown
+    assert "permits, traffic control and trained crews" in shown
+
+
+def test_cautions_stand() -> None:
+    """Roadside work, fences, signs, animals, motorists; local codes come first."""
+    shown = page()
+    for words in (
+        "Invented demonstration data", "Shows exact places of protected animals",
+        "only with permits, traffic control and trained crews", "licensed engineers",
+        "through a breach animals come onto the road", "permitted to handle the animals",
+        "Table distance is a starting point: the engineer sets the location",
+        "A sign alone has no proven effect", "no crash records supplied",
+        "local codes and licensed practice come before this list",
+        "Contains places of protected animals: not for publication",
+    ):  # fmt: skip
+        assert words in shown, words
+    assert "Invented demonstration data" not in page(invented=False)
+    assert shown.count("Table distance is a starting point") == 1
+
+
+def test_crash_records_are_pointed_to() -> None:
+    with_crashes = replace(made_up.study(), crashes=gpd.GeoDataFrame(geometry=[], crs=made_up.CRS))
+    text = measures_html(with_crashes, made_up.findings(), full()).decode()
+    assert "crashes recorded at the sites stand under" in text
+    assert "no crash records" not in text
+
+
+def test_text_from_data_is_escaped() -> None:
+    """Names that are scripts, pictures and formulas stay text."""
+    text = made()
+    assert "<script" not in text
+    assert "<img" not in text
+    assert "<b>hinterland" not in text
+    assert "default-src 'none'; style-src 'unsafe-inline'" in text
+    assert made_up.SCRIPT in page()
+    assert made_up_measures.HOSTILE in page()
+
+
+def test_the_same_findings_give_the_same_page() -> None:
+    assert made() == made()
+
+
+def test_long_lists_are_cut_and_say_so() -> None:
+    """By hand: 45 sites, 40 are shown."""
+    one = full().chosen.iloc[[0]]
+    many = gpd.GeoDataFrame(
+        pd.concat([one.assign(site=k + 1, road=f"Road {k}") for k in range(45)],
+                  ignore_index=True), crs=made_up.CRS)  # fmt: skip
+    shown = page(replace(full(), chosen=many))
+    assert "5 more sites: see measures.csv" in shown
+    assert "Road 39," in shown
+    assert "Road 40," not in shown
+
+
+def test_words_by_hand() -> None:
+    """Two digits, a true minus, money before or behind its sign, what is proven of a choice."""
+    measures = full()
+
+    def said(*ends: float) -> str:
+        row = dict(zip(("d", "d_low", "d_high"), ends, strict=True))
+        return deaths_said(row, "d", measures).replace("\N{NO-BREAK SPACE}", " ")
+
+    assert said(0.123, -0.0456, 3.21) == "0.12 (−0.046 to 3.2)"
+    assert said(0.0002, -0.0002, 1) == "<0.001 (−<0.001 to 1)"
+    assert said(np.nan, np.nan, np.nan) == "not known"
+    assert said(1.0, np.nan, np.nan) == "1 (no interval)"
+    cost = {"c": 123_456.0, "c_low": 100_000.0, "c_high": 200_000.0}
+    assert money_range(cost, "c", currency="$").replace("\N{NO-BREAK SPACE}", " ") == (
+        "$123,000 (100,000 to 200,000)")  # fmt: skip
+    assert money(123_456.0, "EUR") == "123,000\N{NO-BREAK SPACE}EUR"
+    assert money(np.nan, "EUR") == ""
+    assert money_range(cost | {"c": np.nan}, "c") == "Prices not confirmed"
+    assert "proven" in gap_words(measures)
+    assert "at most 0.01 % better" in gap_words(replace(measures, gap=1e-6))
+    assert gap_words(replace(measures, proposed=False)) == ""
