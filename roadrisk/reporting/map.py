@@ -159,6 +159,8 @@ def _legend(findings: Findings, study: Study, scale: Scale) -> dict[str, Any]:
         f"{short_length(study.settings.crossings.reach_m, units)}",
         "stretch": "stretch that stands out, with its letter" if len(findings.stretches) else "",
         "window": "place in the ranked list",
+        "measures": "proposed measure; S1 is site 1",
+        "signs": "proposed sign",
         "closer": "Closer up:",
         "reports": "reports",
         "alive": "alive",

@@ -42,10 +42,12 @@ LAYERS = {
     "alive": ("Live reports alone, smoothed", False),
     "dead": ("Dead reports alone, smoothed", False),
     "windows": ("Ranked list", True),
+    "measures": ("Proposed measures", True),
     "crossings": ("Steps between fixes across a road", False),
     "reports": ("Public reports", True),
+    "signs": ("Proposed signs", True),
 }
-_POINTS = ("crossings", "reports")
+_POINTS = ("crossings", "reports", "signs")
 
 
 def page_html(

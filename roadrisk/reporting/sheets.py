@@ -55,6 +55,17 @@ SHEETS: dict[str, tuple[str, ...]] = {
         "Reports counted as this one", "Counts as",
     ),
     "crossings": ("Animal", "Between fixes of", "Days between", "Road"),
+    "measures": (
+        "Measure", "Where", "Route and measure", "Length of road", "Fence, both sides", "Passages",
+        "Openings in the fence", "Road deaths there now", "Averted", "Moved to its ends",
+        "To build (low to high)", "Upkeep a year", "Per death averted", "Chosen in, of 100 draws",
+        "Tracked crossings that stay possible", "Evidence", "To settle first", "Cheap moment",
+        "Owner",
+    ),
+    "signs": (
+        "For site", "Road", "Towards", "Where", "Speed limit", "Ahead by", "Distance from",
+        "Months", "Also for site", "Note",
+    ),
 }  # fmt: skip
 
 NOT_WATCHED = "not watched: no tagged animal within reach"

@@ -12,10 +12,13 @@ const view = (() => {
   let map = null;
   let chosen = null;
   const buttons = new Map();
-  const stretchButtons = new Map();
+  /* Of stretches and of proposed sites. */
+  const placeButtons = new Map();
   const chips = [];
   const letters = [];
   const ladders = [];
+  const siteTags = [];
+  const siteDashes = [];
 
   function put(parent, tag, text, kind) {
     const element = document.createElement(tag);
@@ -41,6 +44,9 @@ const view = (() => {
         pen.moveTo(p.x + r, p.y - r); pen.lineTo(p.x - r, p.y + r);
       } else if (this.options.shape === "other") {
         pen.rect(p.x - r, p.y - r, 2 * r, 2 * r);
+      } else if (this.options.shape === "sign") {
+        pen.moveTo(p.x, p.y - r); pen.lineTo(p.x + r, p.y);
+        pen.lineTo(p.x, p.y + r); pen.lineTo(p.x - r, p.y); pen.closePath();
       } else {
         pen.moveTo(p.x, p.y - r); pen.lineTo(p.x + r, p.y + r * 0.8);
         pen.lineTo(p.x - r, p.y + r * 0.8); pen.closePath();
@@ -64,7 +70,11 @@ const view = (() => {
     crossings: (feature, place) => new Mark(place, {
       shape: "crossing", radius: 4.5, color: "#fff", weight: 1, fillColor: page.ink, fillOpacity: 1,
     }),
+    signs: (feature, place) => new Mark(place, {
+      shape: "sign", radius: 8, color: "#fff", weight: 1.5, fillColor: page.accent, fillOpacity: 1,
+    }),
   };
+  const points = Object.keys(point);
   const dashed = (feature) => (feature.properties.o ? "7 5" : null);
   /* From afar lines get thinner, so that short hot stretches keep their shape. */
   const outline = 18;
@@ -91,14 +101,19 @@ const view = (() => {
       return Object.assign(drawn, { weight, dashArray: drawn.dashArray || page.judged_dash });
     },
     windows: () => ({ color: "#fff", weight: 2, opacity: far() ? 0 : 0.95, lineCap: "butt" }),
+    /* Dashes with a white rim, so that the road's own colour shows between them. */
+    measures: () => ({ color: "#fff", weight: 8 * thin(), opacity: 1, lineCap: "butt", dashArray: "14 8" }),
+    dashes: () => ({ color: page.accent, weight: 5 * thin(), opacity: 1, lineCap: "butt", dashArray: "0 1.5 11 9.5" }),
     reports: () => ({}),
     crossings: () => ({}),
+    signs: () => ({}),
   };
   /* One kind of colour at a time: they would lie on top of each other, and the legend explains
      the one that is shown. */
   const smooth = ["deaths", "pieces", "tracked", "alive", "dead"].filter((name) => data[name]);
   for (const name of smooth) style[name] = style[name] || style.pieces;
-  const order = ["roads", "stretches", ...smooth, "windows", "crossings", "reports"];
+  const order = ["roads", "stretches", ...smooth, "windows", "measures", "crossings", "reports", "signs"]
+    .filter((name) => data[name]);
 
   /* Sheets */
   function lines(kind, values) {
@@ -128,7 +143,7 @@ const view = (() => {
     at("sheet").hidden = false;
     at("sheet").scrollTop = 0;
     map_box.classList.add("with_sheet");
-    mark(kind === "windows" ? mine.r : null, layer, kind === "stretches" ? mine : null);
+    mark(kind === "windows" ? mine.r : null, layer, mine);
   }
   /* A picture can run nothing; its words stand in the line above it. */
   function chart(list, mine, said) {
@@ -145,10 +160,10 @@ const view = (() => {
     mark(null, null, null);
   }
   /* Shows which row and which piece of road the sheet is about. */
-  function mark(rank, layer, stretch) {
+  function mark(rank, layer, place) {
     const press = (b, on) => b.setAttribute("aria-pressed", on ? "true" : "false");
     buttons.forEach((b, r) => press(b, r === rank));
-    stretchButtons.forEach((b, mine) => press(b, mine === stretch));
+    placeButtons.forEach((b, mine) => press(b, mine === place));
     chips.forEach((c) => c.element.classList.toggle("chosen", c.rank === rank));
     if (chosen) chosen.remove();
     chosen = null;
@@ -202,8 +217,28 @@ const view = (() => {
     const lines = said.map((text, i) => [text, i === 0 ? "road" : "place"]);
     const button = row("stretch_list", feature.properties.l, "tag", lines);
     button.addEventListener("click", () => choose("stretches", feature, layer));
-    stretchButtons.set(feature.properties, button);
+    placeButtons.set(feature.properties, button);
   }
+  const siteSign = (feature) => `S${feature.properties.n}`;
+  function addSite(feature, layer, said) {
+    const lines = said.map((text, i) => [text, ["road", "place", "value", "value"][i] || "place"]);
+    const button = row("measure_list", siteSign(feature), "site", lines);
+    button.addEventListener("click", () => choose("measures", feature, layer));
+    placeButtons.set(feature.properties, button);
+    const dashes = L.polyline(layer.getLatLngs(), Object.assign({ interactive: false }, style.dashes()));
+    siteDashes.push(dashes);
+    endBars(layer.getLatLngs().flat(), "end_bar site_end").forEach((bar) => measures_layer.addLayer(bar));
+    measures_layer.addLayer(dashes);
+    const element = document.createElement("span");
+    element.className = "site";
+    element.textContent = siteSign(feature);
+    const icon = L.divIcon({ html: element, className: "chip_box", iconSize: [30, 22], iconAnchor: [37, 31] });
+    const tag = L.marker(middle(longest(layer)), { icon, keyboard: false, zIndexOffset: 3000 });
+    tag.on("click", () => open("measures", feature, layer));
+    measures_layer.addLayer(tag);
+    siteTags.push(tag);
+  }
+  const longest = (layer) => layer.getLatLngs().reduce((a, b) => (b.length > a.length ? b : a));
   function addChip(feature, layer) {
     const mine = feature.properties;
     const element = document.createElement("span");
@@ -224,8 +259,7 @@ const view = (() => {
     element.textContent = feature.properties.l;
     const icon = L.divIcon({ html: element, className: "chip_box", iconSize: [24, 24], iconAnchor: [33, -9] });
     const parts = layer.getLatLngs();
-    const longest = parts.reduce((a, b) => (b.length > a.length ? b : a));
-    const mark = L.marker(middle(longest), { icon, keyboard: false, zIndexOffset: 2000 });
+    const mark = L.marker(middle(longest(layer)), { icon, keyboard: false, zIndexOffset: 2000 });
     mark.on("click", () => open("stretches", feature, layer));
     endBars(parts.flat()).forEach((bar) => stretches_layer.addLayer(bar));
     stretches_layer.addLayer(ladder);
@@ -233,11 +267,11 @@ const view = (() => {
     letters.push(mark);
   }
   /* A bar across each end, as on a dimension line: circles are reports and ranks. */
-  function endBars(line) {
+  function endBars(line, kind = "end_bar") {
     const bar = (here, inward) => {
       const [a, b] = [here, inward].map((p) => map.project(p, 20));
       const element = document.createElement("span");
-      element.className = "end_bar";
+      element.className = kind;
       element.style.transform = `rotate(${Math.atan2(b.y - a.y, b.x - a.x)}rad)`;
       const icon = L.divIcon({ html: element, className: "chip_box", iconSize: [3, 22], iconAnchor: [1.5, 11] });
       return L.marker(here, { icon, keyboard: false, interactive: false, zIndexOffset: -1000 });
@@ -263,6 +297,8 @@ const view = (() => {
   function declutter() {
     /* A letter's square lies as far to the lower left of its place as a disc to the upper right. */
     const taken = letters.map((m) => map.latLngToLayerPoint(m.getLatLng()).subtract([40, -40]));
+    /* A site's tag lies to the upper left of its place, a disc to the upper right. */
+    taken.push(...siteTags.map((m) => map.latLngToLayerPoint(m.getLatLng()).subtract([41, 0])));
     const first = (c) => (c.element.classList.contains("chosen") ? 0 : c.rank);
     for (const c of [...chips].sort((a, b) => first(a) - first(b))) {
       const p = map.latLngToLayerPoint(c.chip.getLatLng());
@@ -280,6 +316,10 @@ const view = (() => {
     for (const name of smooth) window[`${name}_layer`].setStyle(style[name]);
     stretches_layer.eachLayer((layer) => layer.setStyle && layer.setStyle(style[ladders.includes(layer) ? "ladder" : "stretches"]()));
     windows_layer.eachLayer((layer) => layer.setStyle && layer.setStyle(style.windows()));
+    if (data.measures) {
+      measures_layer.eachLayer((layer) => layer.setStyle
+        && layer.setStyle(style[siteDashes.includes(layer) ? "dashes" : "measures"]()));
+    }
   }
 
   /* Legend */
@@ -322,10 +362,13 @@ const view = (() => {
     }
     const disc = ["circle", { cx: 18, cy: 10, r: 9, fill: "#fff", stroke: page.ink, "stroke-width": 1.5 }];
     const one = ["path", { d: "M15.5 7.5 18.5 5.5 V14.5", fill: "none", stroke: page.ink, "stroke-width": 1.8 }];
-    const any = (name) => data[name].features.length > 0;
+    const any = (name) => Boolean(data[name]) && data[name].features.length > 0;
     if (any("windows")) swatch(inside, [disc, one], words.window);
+    if (any("measures")) {
+      swatch(inside, [stroke(page.accent, 5, { "stroke-dasharray": "12 8" })], words.measures);
+    }
     const pen = { fill: "#fff", stroke: page.ink, "stroke-width": 1.4 };
-    if (any("reports") || any("crossings")) put(inside, "p", words.closer, "legend_unit closer").id = "key_closer";
+    if (["reports", "crossings", "signs"].some(any)) put(inside, "p", words.closer, "legend_unit closer").id = "key_closer";
     if (any("reports")) {
       const row = put(inside, "div", "", "keys");
       row.id = "key_reports";
@@ -339,6 +382,9 @@ const view = (() => {
       const row = swatch(inside, [["path", { d: "M18 5 23 14 13 14 Z", fill: page.ink }]], words.crossing);
       row.id = "key_crossings";
       put(row.lastChild, "span", ` ${words.switch}`, "on_screen");
+    }
+    if (any("signs")) {
+      swatch(inside, [["path", { d: "M18 3 25 10 18 17 11 10 Z", fill: page.accent }]], words.signs).id = "key_signs";
     }
   }
 
@@ -360,6 +406,12 @@ const view = (() => {
     at("deaths").textContent = page.deaths;
     at("deaths_link").textContent = page.all_deaths;
     at("deaths_link").href = page.all_deaths;
+    if (page.measures) {
+      at("measures").textContent = page.measures;
+      at("measures_link").textContent = page.all_measures;
+      at("measures_link").href = page.all_measures;
+      at("measures_box").hidden = false;
+    }
     at("study_name").textContent = page.name;
     at("species").textContent = page.species;
     at("period").textContent = page.period;
@@ -414,6 +466,7 @@ const view = (() => {
     for (const name of order) {
       if (map.hasLayer(window[`${name}_layer`])) window[`${name}_layer`].bringToFront();
       if (name === "stretches" && map.hasLayer(stretches_layer)) ladders.forEach((l) => l.bringToFront());
+      if (name === "measures" && map.hasLayer(measures_layer)) siteDashes.forEach((l) => l.bringToFront());
     }
     if (chosen) chosen.eachLayer && chosen.eachLayer((l) => l.bringToFront && l.bringToFront());
   }
@@ -427,6 +480,9 @@ const view = (() => {
       addStretch(layer.feature, layer, page.stretches[i]);
       addLetter(layer.feature, layer);
     });
+    if (data.measures) {
+      measures_layer.getLayers().forEach((layer, i) => addSite(layer.feature, layer, page.sites[i]));
+    }
     inOrder();
     declutter();
     resize();
@@ -469,14 +525,15 @@ const view = (() => {
       const all = L.latLngBounds(page.bounds);
       map.fitBounds(before.bounds.contains(all) ? all : before.bounds, { animate: false });
       /* The key names what is on the paper: points are not drawn from afar. */
-      const drawn = { reports: !far() && map.hasLayer(reports_layer), crossings: !far() && map.hasLayer(crossings_layer) };
-      for (const [name, on] of [...Object.entries(drawn), ["closer", drawn.reports || drawn.crossings]]) {
+      const shows = (name) => Boolean(data[name]) && !far() && map.hasLayer(window[`${name}_layer`]);
+      const drawn = points.map((name) => [name, shows(name)]);
+      for (const [name, on] of [...drawn, ["closer", drawn.some((pair) => pair[1])]]) {
         if (at(`key_${name}`)) at(`key_${name}`).hidden = !on;
       }
     });
     window.addEventListener("afterprint", () => {
       document.body.classList.remove("printing");
-      for (const name of ["reports", "crossings", "closer"]) if (at(`key_${name}`)) at(`key_${name}`).hidden = false;
+      for (const name of [...points, "closer"]) if (at(`key_${name}`)) at(`key_${name}`).hidden = false;
       folds.forEach((f, i) => { f.open = before.open[i]; });
       map.invalidateSize({ animate: false, pan: false });
       map.fitBounds(before.bounds, { animate: false });
