@@ -248,8 +248,9 @@ def _now_words(field: DeathField) -> str:
 def _halved_words(factor: Floats) -> str:
     low, high = 100 * np.quantile(factor, [0.05, 0.95]) if factor.size else (np.nan, np.nan)
     return (
-        f"On single roads {number(low, 2)} to {number(high, 2)} % of deaths are left: half where "
-        "there is little traffic, more where a crossing is likely to kill anyway."
+        f"On single roads {number(low, 2)} to {number(high, 2)} % of deaths are left (90 % range): "
+        "half where there is little traffic, more where a crossing is likely to kill anyway, less "
+        "where animals that stop for one vehicle are hit by the next."
     )
 
 

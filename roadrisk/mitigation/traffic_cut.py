@@ -118,19 +118,19 @@ class LeftOver:
     def _left_open(self, cut: TrafficCut) -> tuple[KillHours, float]:
         """Hours of the crossings that still meet traffic, and their share of all."""
         inputs = self._inputs
-        months = {m: w for m, w in inputs.months.items() if m not in cut.closed_months and w > 0}
+        closed = {m: w for m, w in inputs.months.items() if m in cut.closed_months and w > 0}
+        months = {m: w for m, w in inputs.months.items() if m not in closed and w > 0}
         if not months:
             return inputs.how, 0.0
-        animals = (
-            crossing_shares(inputs.active, months) if cut.closed_months else inputs.how.animals
-        )
+        animals = crossing_shares(inputs.active, months) if closed else inputs.how.animals
         animals = animals * (1.0 - closed_share(cut.closed_from_h, cut.closed_to_h))
         kept = float(animals.sum())
         if kept < 1e-12:
             return inputs.how, 0.0
-        same = kept > 1.0 - 1e-12
-        how = replace(inputs.how, animals=animals if same else animals / kept)
-        return how, kept * float(sum(months.values()))
+        share = 1.0 - sum(closed.values())
+        if kept > 1.0 - 1e-12:  # not a digit changes where nothing is closed
+            return replace(inputs.how, animals=animals), share
+        return replace(inputs.how, animals=animals / kept), kept * share
 
     def _in_active_hours(self, cut: TrafficCut) -> Floats:
         return np.where(self._inputs.how.animals > 0, cut.times_in_active_hours, 1.0)

@@ -13,8 +13,10 @@ from roadrisk.mortality.crossing_route import (
     _fates_words,
     crossing_route,
     deaths_where,
+    kill_inputs_of,
     source_of_crossings,
 )
+from roadrisk.mortality.kill_curves import chances_of
 from roadrisk.mortality.sources import check_sources
 from roadrisk.records.study_folder import read_study
 from roadrisk.roads.bands import partner_lixels
@@ -116,3 +118,11 @@ def test_words_on_fates() -> None:
     assert "200 (110 to 290) road deaths were to be expected" in said
     assert "1 was seen" in said
     assert "0 were seen" in _fates_words(np.full(9, 2.0), 0)
+
+
+def test_inputs_for_another_traffic_are_those_of_the_run(told) -> None:
+    inputs = kill_inputs_of(told.study, told.many, told.network)
+    again = chances_of(inputs.traffic.aadt, inputs.traffic.lanes, inputs.zone, inputs.how)
+    assert np.array_equal(again, told.route.kill.draws)
+    assert inputs.tracked_months
+    assert sum(inputs.months.values()) == pytest.approx(1.0)
