@@ -33,6 +33,7 @@ COSTED = (
     "price_year", "source", "paid_by", "cost_low", "cost", "cost_high",
 )  # fmt: skip
 _POINTS = ("_low", "", "_high")
+_SITE_COSTS = ("cost_build", "upkeep_per_year", "present_cost")
 
 
 def present_value_factor(years: float, rate: float) -> float:
@@ -254,28 +255,27 @@ def site_costs(
         One row a site. Columns site; cost_build, upkeep_per_year, present_cost, each with _low
         and _high: ends of the price list's ranges added up.
     """
-    keys = estimate["item"]
-    yearly = np.array([pay_items()[k].yearly for k in keys], dtype=bool)
+    priced = [prices.unit(key) for key in estimate["item"]]
+    yearly = np.array([p.item.yearly for p in priced], dtype=bool)
+    percent = np.array([p.item.percent for p in priced], dtype=bool)
     both = settings.model_copy(update={"budget_covers": "building and upkeep"})
-    percent = np.array([pay_items()[k].percent for k in keys], dtype=bool)
-    weight = np.array([_weight(k, prices.unit(k).life_years, both) for k in keys])
-    found = pd.DataFrame({"site": pd.unique(estimate["site"])})
-    site = estimate["site"].to_numpy()
-    for end in _POINTS:
-        cost = estimate[f"cost{end}"].to_numpy(dtype=np.float64)
-        share = np.array([prices.unit(k).points[_POINTS.index(end)] / 100 for k in keys])
-        for i, one in enumerate(found["site"]):
-            here = site == one
-            works = here & ~yearly & ~percent
-            percents = 1.0 + share[here & percent].sum()
-            upkeep = here & yearly
-            found.loc[i, f"cost_build{end}"] = cost[here & ~yearly].sum()
-            found.loc[i, f"upkeep_per_year{end}"] = cost[upkeep].sum()
-            found.loc[i, f"present_cost{end}"] = (
-                percents * (cost[works] * weight[works]).sum()
-                + (cost[upkeep] * weight[upkeep]).sum()
-            )
-    return found
+    weight = np.array([_weight(p.item.key, p.life_years, both) for p in priced])
+    rows = []
+    for site in pd.unique(estimate["site"]):
+        here = estimate["site"].to_numpy() == site
+        row: dict[str, object] = {"site": site}
+        for k, end in enumerate(_POINTS):
+            cost = estimate[f"cost{end}"].to_numpy(dtype=np.float64)
+            percents = np.array([p.points[k] / 100 for p in priced])[here & percent].sum()
+            works, upkeep = here & ~yearly & ~percent, here & yearly
+            row[f"cost_build{end}"] = cost[here & ~yearly].sum()
+            row[f"upkeep_per_year{end}"] = cost[upkeep].sum()
+            row[f"present_cost{end}"] = (1 + percents) * (cost * weight)[works].sum() + (
+                cost * weight
+            )[upkeep].sum()
+        rows.append(row)
+    names = [f"{what}{end}" for what in _SITE_COSTS for end in _POINTS]
+    return pd.DataFrame(rows, columns=["site", *names])
 
 
 def _counts(

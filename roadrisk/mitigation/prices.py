@@ -89,17 +89,24 @@ class PriceList:
 
     @property
     def words(self) -> str:
-        """One or two plain sentences on how far the prices carry."""
+        """Plain sentences on how far the prices carry."""
         if not self.confirmed:
             names = ", ".join(self.missing)
             return f"{NOT_CONFIRMED}: {names}. Quantities are shown, costs are not."
         years = self.price_years
+        said = f"All prices are confirmed, of {years[0]}."
         if len(years) > 1:
-            return (
+            said = (
                 f"Prices are of {years[0]} to {years[-1]} and were not brought to one year: the "
                 "price list says of which year each is."
             )
-        return f"All prices are confirmed, of {years[0]}."
+        bought = [self.prices[key] for key in self.needed if self.prices[key].item.wears]
+        endless = [p.item.key for p in bought if np.isnan(p.life_years)]
+        if endless:
+            said += (
+                f" Nobody says how long these last, so they are bought once: {', '.join(endless)}."
+            )
+        return said
 
 
 def price_list(measures: Iterable[Measure], table: pd.DataFrame | None) -> PriceList:

@@ -19,12 +19,15 @@ class PayItem:
     unit : str
         "%" is a share of all the works of a site.
     time : {"once", "yearly"}
+    wears : bool
+        Whether it wears out.
     """
 
     key: str
     name: str
     unit: str
     time: Literal["once", "yearly"]
+    wears: bool = False
 
     @property
     def percent(self) -> bool:
