@@ -231,8 +231,8 @@ def costed(quantities: pd.DataFrame, prices: PriceList) -> pd.DataFrame:
         table[f"unit_cost{end}"] = unit
         table[f"cost{end}"] = cost if prices.confirmed else np.nan
     table["price_year"] = [p.price_year for p in priced]
-    table["source"] = [p.source for p in priced]
-    table["paid_by"] = [p.paid_by for p in priced]
+    table["source"] = np.array([p.source for p in priced], dtype=object)
+    table["paid_by"] = np.array([p.paid_by for p in priced], dtype=object)
     return table[list(COSTED)]
 
 

@@ -125,6 +125,12 @@ def test_without_confirmed_prices_there_are_quantities_and_no_costs():
     assert np.isnan(run_costs(FENCE, prices, np.array([10.0, 20.0]), settings=NOW)).all()
 
 
+def test_nothing_costs_nothing():
+    table = costed(quantities_of(FENCE, length_m=300).iloc[:0], PRICES)
+    assert table["source"].dtype == object
+    assert site_costs(table, PRICES, settings=NOW).empty
+
+
 def test_metres_of_fence():
     # By hand: both sides, and four ends of 6 m; a fence of no length has none; nor has a sign.
     np.testing.assert_array_equal(fence_metres(FENCE, np.array([0.0, 250.0])), [0, 524])
