@@ -136,11 +136,12 @@ def traffic_changes(
     months = asked.closed_months or busiest_months(inputs.months)
     cuts = {
         HALVED: TrafficCut(times=0.5),
-        HALVED_ACTIVE: TrafficCut(times_in_active_hours=0.5),
         NIGHT: TrafficCut(closed_from_h=asked.night[0], closed_to_h=asked.night[1]),
         SEASON: TrafficCut(closed_months=tuple(months)),
     }
     factors = {key: left.under(cut)[at] for key, cut in cuts.items()}
+    # No animal meets the vehicles of other hours, so they make no difference.
+    factors[HALVED_ACTIVE] = factors[HALVED]
     deaths = _deaths(field)
     road = network.segments["road"].astype(str).to_numpy(object)[segment]
     needed, times = traffic_needed(

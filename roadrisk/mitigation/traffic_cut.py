@@ -103,17 +103,32 @@ class LeftOver:
         little = little / max(float(before.animals @ before.vehicles), 1e-300)
         return self._over_now(kept, self._on(curves, cut.times), little)
 
-    def with_traffic(self, times: float) -> Floats:
-        """Return the share of deaths left if all vehicles were `times` as many, as `under`."""
-        return self._over_now(1.0, self._on(self._curves, times), times)
+    def with_traffic(self, times: float, draws: int | None = None) -> Floats:
+        """Return the share of deaths left if all vehicles were `times` as many, as `under`.
+
+        Parameters
+        ----------
+        times : float
+        draws : int, optional
+            Only so many draws, the first ones.
+
+        Returns
+        -------
+        ndarray, shape (n, draws)
+        """
+        return self._over_now(1.0, self._on(self._curves, times, draws), times)
 
     def _over_now(self, kept: float, chance: Floats, little: float) -> Floats:
-        now = np.minimum(self._now * self._factor, 1.0)
-        then = kept * np.minimum(chance * self._factor, 1.0)
+        some = slice(0, chance.shape[1])
+        factor = self._factor[some]
+        now = np.minimum(self._now[:, some] * factor, 1.0)
+        then = kept * np.minimum(chance * factor, 1.0)
         return np.divide(then, now, out=np.full(now.shape, little), where=now > 0)
 
-    def _on(self, curves: dict[int, Floats], times: float) -> Floats:
-        return chances_on(curves, self._aadt * times, self._lanes)
+    def _on(self, curves: dict[int, Floats], times: float, draws: int | None = None) -> Floats:
+        some = slice(0, draws)
+        curves = {lanes: curve[:, some] for lanes, curve in curves.items()}
+        return chances_on(curves, self._aadt[:, some] * times, self._lanes)
 
     def _left_open(self, cut: TrafficCut) -> tuple[KillHours, float]:
         """Hours of the crossings that still meet traffic, and their share of all."""

@@ -22,6 +22,8 @@ NEEDED = (
 )  # fmt: skip
 # Shares of today's traffic at which deaths are worked out; straight between them in logarithms.
 _TIMES = np.geomspace(1e-3, 1.0, 19)
+# Draws used: one number a road with its interval needs no more.
+_DRAWS = 100
 
 
 def traffic_needed(
@@ -46,7 +48,7 @@ def traffic_needed(
     table : pandas.DataFrame
         Columns `NEEDED`, one row a road, those with most deaths first. vehicles_a_day: today's,
         where the deaths are; vehicles_needed with the ends of a 90 % interval. NaN without deaths.
-    times : ndarray, shape (draws,)
+    times : ndarray, shape (100 draws at most,)
         The same for all roads together, if all have the same share of today's traffic.
     """
     names, of = np.unique(road.astype(str), return_inverse=True)
@@ -58,10 +60,11 @@ def traffic_needed(
     def sums(per_piece: Floats) -> Floats:
         return np.asarray(to_roads @ per_piece, dtype=np.float64)
 
+    deaths, aadt = deaths[:, :_DRAWS], aadt[:, :_DRAWS]
     now = sums(deaths)
     column = np.arange(deaths.shape[1]) % max(aadt.shape[1], 1)
     curve = np.array([
-        sums(deaths * left.with_traffic(float(t))[at][:, column]) / np.maximum(now, 1e-300)
+        sums(deaths * left.with_traffic(float(t), _DRAWS)[at][:, column]) / np.maximum(now, 1e-300)
         for t in _TIMES
     ])  # fmt: skip
     times = np.where(now > 0, _reached(curve, share), np.nan)
