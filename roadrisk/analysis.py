@@ -13,6 +13,7 @@ from roadrisk.hotspots.finding import find_hotspots
 from roadrisk.hotspots.ranked_rows import put_beside, with_metres_in_stretch, with_reach
 from roadrisk.hotspots.segment_table import segment_table
 from roadrisk.hotspots.watching import watching_of
+from roadrisk.mitigation.proposed import propose_measures
 from roadrisk.mortality.all_deaths import estimate_deaths
 from roadrisk.roads.bands import partner_lixels
 from roadrisk.roads.build import build_network
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
     from roadrisk.errors import Remark
+    from roadrisk.findings import MeasureTables
     from roadrisk.hotspots.finding import Hotspots
     from roadrisk.hotspots.watching import Watching
     from roadrisk.mortality.all_deaths import AllDeaths
@@ -58,7 +60,8 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
     their crossings counted (crossing-days per animal, segment and place); decisions are applied
     to the reports, exact repeats joined, tags matched, the rest placed on the roads and linked
     where they are of one animal; deaths are estimated from surveys, crossings and reports; kernels,
-    the comparison with chance and the list of places, ranked by deaths, follow.
+    the comparison with chance and the list of places, ranked by deaths, follow; measures are chosen
+    last.
 
     Parameters
     ----------
@@ -83,7 +86,12 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
         area=study.area, watching=found.watching, deaths=found.deaths.field,
         worst=settings.mortality.worst_places, progress=shown,
     )  # fmt: skip
-    return _findings(study, roads, found, hot)
+    with shown.step("Measures", 1) as tick:
+        measures = propose_measures(
+            study, roads.network, roads.lixels, roads.places, found.deaths, found.frequencies
+        )
+        tick()
+    return _findings(study, roads, found, hot, measures)
 
 
 def review_reports(study: Study, progress: Progress | None = None) -> Reviewed:
@@ -208,7 +216,9 @@ def _evidence(study: Study, roads: _Roads, shown: Progress) -> _Evidence:
     )
 
 
-def _findings(study: Study, roads: _Roads, found: _Evidence, hot: Hotspots) -> Findings:
+def _findings(
+    study: Study, roads: _Roads, found: _Evidence, hot: Hotspots, measures: MeasureTables
+) -> Findings:
     settings, network = study.settings, roads.network
     steps, counted, placed = found.steps, found.counted, found.counted.placed
     remarks = (*_unsettled(study.remarks, counted), *found.points.remarks)
@@ -243,6 +253,7 @@ def _findings(study: Study, roads: _Roads, found: _Evidence, hot: Hotspots) -> F
         tracked=_tracked(study, found.points.fixes, network, found.frequencies, found.crossings),
         reports=listed_reports(found.points.reports, held_reports(study), counted, reporters),
         deaths=found.deaths.tables,
+        measures=measures,
         notes=(
             *roads.notes,
             *found.points.notes,

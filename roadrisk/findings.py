@@ -381,6 +381,7 @@ class Findings:
     tracked : TrackedAnimals
     reports : ReportTables
     deaths : DeathTables
+    measures : MeasureTables
     notes : tuple of str
         Sentences about what was counted and left out, in the order of the computation.
     counts : dict of str to int
@@ -404,5 +405,6 @@ class Findings:
     tracked: TrackedAnimals
     reports: ReportTables
     deaths: DeathTables
+    measures: MeasureTables
     notes: tuple[str, ...]
     counts: dict[str, int]

@@ -141,18 +141,10 @@ class MitigationSection(Section):
         Share of the hours in which animals cross that patrols are on the road.
     patrol_hours_per_year : float or None
         Hours of patrol a year and site, for its cost [h].
-    lower_speed_kmh : float or None
-        Lower limit to look at [km/h].
-    less_traffic_percent : float
-        How much less traffic in the animals' active hours to look at [%].
     sign_table : {"2023", "2009"}
         Edition of the federal table of advance distances.
-    sign_slow_to_kmh : float
-        Speed to which a driver is to slow, for the table [km/h]; 0: stop.
-    sign_advance_m : float or None
-        Distance ahead of the site instead of the table's [m].
-    sign_combine_m : float
-        Signs nearer than this, facing the same drivers, become one [m].
+    driving_side : {"right", "left"}
+        Side of the road on which signs stand.
     sign_clear_m : float
         Least distance of a sign from a junction [m].
     """
@@ -183,12 +175,8 @@ class MitigationSection(Section):
     closure_hours: tuple[_Hour, _Hour] = (20, 6)
     patrol_hours_share: float | None = Field(default=None, ge=0, le=1)
     patrol_hours_per_year: float | None = Field(default=None, ge=0, le=100_000)
-    lower_speed_kmh: float | None = Field(default=None, ge=5, le=200)
-    less_traffic_percent: float = Field(default=50.0, ge=0, le=100)
     sign_table: Literal["2023", "2009"] = "2023"
-    sign_slow_to_kmh: float = Field(default=0.0, ge=0, le=150)
-    sign_advance_m: float | None = Field(default=None, gt=0, le=1000)
-    sign_combine_m: float = Field(default=200.0, ge=0, le=5000)
+    driving_side: Literal["right", "left"] = "right"
     sign_clear_m: float = Field(default=30.0, ge=0, le=500)
 
     @field_validator("budget", "target_averted_per_year", "fence_m")

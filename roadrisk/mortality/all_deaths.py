@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from roadrisk.mortality.all_sources import Joined
     from roadrisk.mortality.carcass_deaths import CarcassDeaths
     from roadrisk.mortality.crossing_route import CrossingRoute
-    from roadrisk.roads.network import Ints, Lixels, Network
+    from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.placing import PieceIndex
     from roadrisk.sightings.counted import CountedReports
     from roadrisk.study import Study
@@ -60,6 +60,8 @@ class AllDeaths:
     tables : DeathTables
     field : DeathField
         For whoever ranks places.
+    chance : ndarray, shape (segments, draws)
+        That a crossing kills, after tagged animals' fates.
     segments : pandas.DataFrame
         One row a segment: kill_chance, traffic_used and deaths_per_km_year with _low and _high
         (but traffic), traffic_from.
@@ -73,6 +75,7 @@ class AllDeaths:
 
     tables: DeathTables
     field: DeathField
+    chance: Floats
     segments: pd.DataFrame
     lixels: pd.DataFrame
     remarks: tuple[Remark, ...]
@@ -165,7 +168,7 @@ def estimate_deaths(
         survival_curve=toll.survival_curve, growth=toll.growth, when=when, nests=nests,
     )  # fmt: skip
     return AllDeaths(
-        tables, field, _by_segment(field, route, network, lixels), _by_lixel(field),
+        tables, field, route.chance, _by_segment(field, route, network, lixels), _by_lixel(field),
         () if found is None else found.searched.remarks, _left_out(found),
     )  # fmt: skip
 

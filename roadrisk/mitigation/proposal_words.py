@@ -1,0 +1,172 @@
+"""What was chosen in one plain sentence, what stands behind it, or why nothing was."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from roadrisk.base.plain_numbers import number, span
+from roadrisk.base.units import length_words
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import geopandas as gpd
+
+    from roadrisk.base.units import Units
+    from roadrisk.mitigation.ground import Ground
+    from roadrisk.mitigation.measures import Measure
+    from roadrisk.mitigation.prices import PriceList
+    from roadrisk.mitigation.weighed import Weighed
+    from roadrisk.mitigation_settings import MitigationSection
+    from roadrisk.mortality.death_field import DeathField
+    from roadrisk.study import Study
+
+
+def why_nothing(ground: Ground, field: DeathField, usable: Sequence[Measure]) -> str:
+    """Return why no measure can be chosen; "" if one can.
+
+    Parameters
+    ----------
+    ground : Ground
+    field : DeathField
+    usable : sequence of Measure
+        Measures with an effect.
+
+    Returns
+    -------
+    str
+    """
+    if not field.ordered:
+        return (
+            "No measures proposed: no source counted anything, so no place is known to be worse "
+            "than another."
+        )
+    if field.result.bound_only:
+        return (
+            "No measures proposed: the surveys found nothing, which bounds how many die and says "
+            "nothing of where."
+        )
+    if not (ground.deaths > 0).any():
+        return "No measures proposed: nobody watched any of these roads."
+    if not any(m.proven for m in usable):
+        return (
+            "No measures proposed: of the measures considered ([mitigation] measures) none has an "
+            "effect that can be counted on."
+        )
+    return ""
+
+
+def choice_words(
+    ground: Ground,
+    weighed: Weighed,
+    sites: gpd.GeoDataFrame,
+    section: MitigationSection,
+    *,
+    priced: bool,
+    units: Units,
+) -> str:
+    """Return the choice in a sentence or two.
+
+    Parameters
+    ----------
+    ground : Ground
+    weighed : Weighed
+    sites : geopandas.GeoDataFrame
+        Of `chosen_sites.site_table`.
+    section : MitigationSection
+    priced : bool
+    units : {"metric", "us"}
+
+    Returns
+    -------
+    str
+    """
+    if not len(sites):
+        return f"{_for_what(weighed, section, units)} buys nothing that averts deaths."
+    counts = sites["measure_name"].value_counts(sort=False)
+    kinds = " and ".join(
+        f"{name} at {count} site{'s' * (count != 1)}" for name, count in counts.items()
+    )
+    where = length_words(float(sites["length_m"].sum()), units)
+    total = ground.deaths.sum(axis=0).mean()
+    built = weighed.chosen
+    if ground.known:
+        told = f"avert {span(built.mean, *built.interval, 2)} of {number(float(total), 2)} deaths a year"
+    else:
+        percent = [100 * v / float(total) for v in (built.mean, *built.interval)]
+        told = f"averts {span(percent[0], percent[1], percent[2], 2)} % of the deaths"
+    money = ""
+    if priced:
+        cost = float(sites["present_cost"].sum())
+        money = (
+            f", for {number(cost)} {section.currency}".rstrip()
+            + f" over {section.horizon_years} years"
+        )
+    missed = f" {weighed.target_missed}" if weighed.target_missed else ""
+    asked = _for_what(weighed, section, units)
+    return f"{asked}: {kinds}, {where} of road in all, {told}{money}.{missed}"
+
+
+def notes_of(
+    study: Study, ground: Ground, weighed: Weighed, prices: PriceList, *, priced: bool
+) -> tuple[str, ...]:
+    """Return what stands behind the choice and what it can't tell.
+
+    Parameters
+    ----------
+    study : Study
+    ground : Ground
+    weighed : Weighed
+    prices : PriceList
+    priced : bool
+
+    Returns
+    -------
+    tuple of str
+    """
+    section = study.settings.mitigation
+    sure = (
+        "No other choice of these measures averts more for the money (proven)."
+        if weighed.gap == 0
+        else f"No other choice averts over {100 * weighed.gap:.2g} % more for the money (proven)."
+    )
+    if weighed.by == "target":
+        sure = sure.replace("averts", "costs").replace("more for the money", "less")
+    notes = [
+        "Every run of pieces along every road was weighed, not hot stretches alone: a fence ends "
+        "where its ends do least harm. Fences of one road don't touch; one stops where a road of "
+        f"the classes {', '.join(section.fence_stops_at)} crosses.",
+        sure,
+        "Deaths averted are means over draws of deaths, effects and of the deaths that move to "
+        'fence ends; intervals hold 90 % of the draws. "Included in N of 100": in so many of a '
+        "hundred draws, each taken as the truth, the place gets a measure for the same money.",
+        "Places that nobody watched are not considered: nothing is known of them that other "
+        "roads don't have too.",
+        prices.words,
+    ]
+    if weighed.by == "knee":
+        notes.append(
+            "Neither a budget nor a target is set ([mitigation] in study.toml): the choice is the "
+            "knee of the curve, up to which money averts more than on average."
+        )
+    if not priced:
+        notes.append(
+            "Without confirmed prices only fences are chosen, by metres of fence; totals of money "
+            "are not shown."
+        )
+    if not ground.known:
+        notes.append(
+            "How many die isn't known, so numbers of deaths are shares of all deaths on the roads "
+            "that were watched."
+        )
+    return tuple(notes)
+
+
+def _for_what(weighed: Weighed, section: MitigationSection, units: Units) -> str:
+    if weighed.by == "budget":
+        return f"With {number(weighed.limit)} {section.currency}".rstrip()
+    if weighed.by == "target":
+        return f"To avert {number(section.target_averted_per_year or 0.0)} deaths a year"
+    if weighed.by == "fence":
+        return f"With {length_words(weighed.limit, units)} of fence"
+    return "At the knee of the curve of deaths averted against cost"
