@@ -147,22 +147,13 @@ def traffic_changes(
     needed, times = traffic_needed(
         left, at, deaths, road, inputs.traffic.aadt[segment], asked.share_left
     )
-    heads = {
-        HALVED: ("traffic halved", _halved_words(factors[HALVED])),
-        HALVED_ACTIVE: ("traffic in active hours halved", _active_words(inputs)),
-        NIGHT: (f"closed at night, {_clock(asked.night)}", _night_words(inputs, asked.night)),
-        SEASON: (f"closed in {month_words(months)}", _season_words(inputs, months)),
-    }
-    now = deaths.sum(axis=0)
-    told = [("as now", now, _now_words(field))]
-    told += [(what, _total(deaths, factors[key]), words) for key, (what, words) in heads.items()]
-    percent = f"{100 * asked.share_left:g} %"
-    fewer = f"traffic cut until {percent} of deaths are left"
-    told.append((fewer, now * asked.share_left, _needed_words(needed, times)))
-    table = _table(told, now, field)
+    told = _told(inputs, field, deaths, factors, asked.night, months)
+    now = told[0][1]
+    fewer = f"traffic cut until {100 * asked.share_left:g} % of deaths are left"
+    words = _needed_words(needed, times) if field.ordered else ""
+    told.append((fewer, now * asked.share_left, words))
     slow = _slow_row(network, segment, deaths, asked.slower_kmh, units)
-    row = pd.DataFrame([[slow[0], *[np.nan] * 6, slow[1]]], columns=list(WHAT_IF))
-    table = pd.DataFrame({c: [*table[c], *row[c]] for c in WHAT_IF})
+    table = _table(told, now, field, not_identified=slow)
     if not field.ordered:
         needed[[c for c in NEEDED if c.startswith("vehicles_needed")]] = np.nan
     return Changes(table, factors, needed, (AS_MANY_CROSS, ELSEWHERE))
@@ -205,7 +196,34 @@ def _total(deaths: Floats, factor: Floats) -> Floats:
     return np.asarray((deaths * factor[:, column]).sum(axis=0))
 
 
-def _table(told: list[tuple[str, Floats, str]], now: Floats, field: DeathField) -> pd.DataFrame:
+def _told(
+    inputs: KillInputs,
+    field: DeathField,
+    deaths: Floats,
+    factors: dict[str, Floats],
+    night: tuple[float, float],
+    months: tuple[int, ...],
+) -> list[tuple[str, Floats, str]]:
+    """Return what is changed, the deaths left as draws, and words."""
+    heads = {
+        HALVED: ("traffic halved", _halved_words(factors[HALVED])),
+        HALVED_ACTIVE: ("traffic in active hours halved", _active_words(inputs)),
+        NIGHT: (f"closed at night, {_clock(night)}", _night_words(inputs, night)),
+        SEASON: (f"closed in {month_words(months)}", _season_words(inputs, months)),
+    }
+    return [
+        ("as now", deaths.sum(axis=0), _now_words(field)),
+        *((what, _total(deaths, factors[key]), words) for key, (what, words) in heads.items()),
+    ]
+
+
+def _table(
+    told: list[tuple[str, Floats, str]],
+    now: Floats,
+    field: DeathField,
+    *,
+    not_identified: tuple[str, str],
+) -> pd.DataFrame:
     table = pd.DataFrame({"what": [what for what, _, _ in told]})
     left = np.array([draws for _, draws, _ in told])
     result = field.result
@@ -214,7 +232,8 @@ def _table(told: list[tuple[str, Floats, str]], now: Floats, field: DeathField) 
     table["words"] = [words for _, _, words in told]
     if not field.ordered:
         table[[c for c in WHAT_IF if c not in {"what", "words"}]] = np.nan
-    return table[list(WHAT_IF)]
+    last = [not_identified[0], *[np.nan] * 6, not_identified[1]]
+    return pd.DataFrame({c: [*table[c], last[k]] for k, c in enumerate(WHAT_IF)})
 
 
 def _slow_row(

@@ -131,6 +131,7 @@ def test_shares_where_how_many_die_is_not_known() -> None:
     assert nothing.table[list(WHAT_IF[1:-1])].isna().all(axis=None)
     assert "No source counted anything" in nothing.table["words"].iloc[0]
     assert nothing.needed["vehicles_needed"].isna().all()
+    assert nothing.table["words"].iloc[5] == ""
 
 
 def test_a_bound_stays_a_bound() -> None:
