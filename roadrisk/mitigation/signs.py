@@ -195,7 +195,7 @@ def _row(
     own_road = walk.road[at.row] == walk.road[lixels.segment[at.lixel]]
     which_way = bool(direction_not_known(network, walk.travel)[at.row])
     notes = [
-        *_limit_notes(at, str(segment["road_class"]), beyond=found.beyond, units=units),
+        *_limit_notes(at, beyond=found.beyond, units=units),
         *_distance_notes(at, rules, units),
         _plaque(sign, own_road=bool(own_road), units=units),
         "One-way here, but the data don't say which way: leave out the one against the traffic."
@@ -217,12 +217,12 @@ def _row(
     }
 
 
-def _limit_notes(at: Approach, road_class: str, *, beyond: bool, units: Units) -> list[str]:
+def _limit_notes(at: Approach, *, beyond: bool, units: Units) -> list[str]:
     out = []
     if at.assumed:
         out.append(
-            f"A speed limit on the way isn't known: {_speed(at.fastest_kmh, units)} taken as the "
-            f"highest ({road_class.replace('_', ' ') or 'any'} road, by class, from memory)."
+            f"A speed limit on the way isn't known: by class of road (from memory) "
+            f"{_speed(at.fastest_kmh, units)} is taken as the highest."
         )
     if beyond:
         out.append("The limit is above the table's last row: its distance is too short.")

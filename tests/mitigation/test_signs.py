@@ -241,11 +241,7 @@ def test_unknown_limit_is_assumed_and_said() -> None:
     table = signs(long_road(limit=np.nan, road_class=["secondary"]), (900, -1, 1100, 1))
     assert table["speed_limit_kmh"].isna().all()
     assert spots(table)[0] == (770, -7, "east")
-    assert (
-        table["note"]
-        .str.contains("80 km/h taken as the highest (secondary road", regex=False)
-        .all()
-    )
+    assert table["note"].str.contains("(from memory) 80 km/h is taken", regex=False).all()
 
 
 def test_a_faster_limit_on_the_way_needs_the_longer_distance() -> None:
