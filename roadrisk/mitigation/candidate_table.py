@@ -68,7 +68,7 @@ def lay_candidates(
     ----------
     ground : Ground
     measures : sequence of Measure
-        Each with an effect.
+        Each with an effect; those that aren't likelier than not to avert deaths are passed over.
     effects : sequence of EffectDraws
         Of each measure; as many draws as the deaths have.
     prices : PriceList or None
@@ -81,7 +81,8 @@ def lay_candidates(
     """
     parts: list[tuple[NDArray[np.generic], ...]] = []
     for row, (measure, effect) in enumerate(zip(measures, effects, strict=True)):
-        if prices is None and not measure.barrier:
+        # A mean over draws is above 0 somewhere by luck alone, so what isn't proven stays out.
+        if not measure.proven or (prices is None and not measure.barrier):
             continue
         runs = candidate_runs(
             ground.lines, least_m=settings.least_fence_m, longest_m=settings.longest_fence_m,

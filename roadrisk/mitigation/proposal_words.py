@@ -91,7 +91,8 @@ def choice_words(
     total = ground.deaths.sum(axis=0).mean()
     built = weighed.chosen
     if ground.known:
-        told = f"avert {span(built.mean, *built.interval, 2)} of {number(float(total), 2)} deaths a year"
+        averted = span(built.mean, *built.interval, 2)
+        told = f"averts {averted} of {number(float(total), 2)} deaths a year"
     else:
         percent = [100 * v / float(total) for v in (built.mean, *built.interval)]
         told = f"averts {span(percent[0], percent[1], percent[2], 2)} % of the deaths"
