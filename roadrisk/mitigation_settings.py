@@ -136,7 +136,7 @@ class MitigationSection(Section):
     closure_months : tuple of int
         Months of a seasonal closure; empty: worked out from when animals cross.
     closure_hours : tuple of int
-        First and last hour of a night closure, local clock [h]; may pass midnight.
+        Begin and end of a night closure, local clock [h]; may pass midnight.
     patrol_hours_share : float or None
         Share of the hours in which animals cross that patrols are on the road.
     patrol_hours_per_year : float or None
@@ -200,7 +200,7 @@ class MitigationSection(Section):
     @classmethod
     def _some_hours(cls, value: tuple[int, int]) -> tuple[int, int]:
         if value[0] % 24 == value[1] % 24:
-            raise ValueError("first and last hour are the same; write [20, 6] for 8 pm to 6 am")
+            raise ValueError("begin and end are the same; write [20, 6] for 8 pm to 6 am")
         return value
 
     @model_validator(mode="after")
