@@ -63,6 +63,9 @@ class JointDeaths:
         counting a death from what its trials say; 1 where they agree, or it stands alone.
     words : tuple of str
         What was and wasn't known, in sentences.
+    few_tell : bool
+        Whether a source counted anything whose counts come from few animals or observers:
+        crossings of tagged animals, public reports.
     """
 
     rate: Floats | None
@@ -76,6 +79,7 @@ class JointDeaths:
     covariates: tuple[str, ...]
     chance_moved: dict[str, float]
     words: tuple[str, ...]
+    few_tell: bool = False
 
     @property
     def per_year(self) -> Floats | None:
@@ -105,11 +109,19 @@ class JointDeaths:
     def expected_draws(self) -> Floats | None:
         """Deaths a year on each piece, to be added up and averaged, shape (pieces, draws), or None.
 
-        Draws scaled so that the mean of what was watched is its best number: what is averted is a
-        sum over places, and sums need means, while means of draws of a total lie too high
-        (`death_ranks.best_number`). A draw's total counts for at most three times the best number
-        (the project's own choice), or a chance that may be nil would leave a few draws alone to
-        say where. None where how many die isn't known, or only its bound.
+        Where surveys alone counted, draws scaled so that the mean of what was watched is its best
+        number: what is averted is a sum over places, and sums need means, while means of draws of
+        a total lie too high (`death_ranks.best_number`). A draw's total counts for at most three
+        times the best number (the project's own choice), or a chance that may be nil would leave
+        a few draws alone to say where.
+
+        Where crossings or public reports counted too (`few_tell`), each piece's draws are scaled
+        further, so that their mean is its single number in `points`. A few tagged animals and a
+        few keen observers make peaks that means take for too many deaths: of what the means said
+        of places picked by them 88 % died in invented studies with tags, 75 % in those with
+        reports, and about as many as the single numbers said (`DEVELOPERS.md`, measures). The sum
+        over all pieces is then below the best number. None where how many die isn't known, or
+        only its bound.
         """
         if self.rate is None or self.bound_only:
             return None
@@ -117,7 +129,10 @@ class JointDeaths:
         total = deaths[self.watched].sum(axis=0)
         best = best_number(total)
         kept = np.minimum(total, _MOST_TIMES_BEST * best)
-        return np.asarray(deaths * (kept / total * (best / kept.mean())))
+        deaths = deaths * (kept / total * (best / kept.mean()))
+        if self.few_tell:
+            deaths *= (self.points * self.length_km / deaths.mean(axis=1))[:, None]
+        return np.asarray(deaths)
 
     @property
     def excess(self) -> Floats | None:
@@ -219,6 +234,7 @@ def joint_deaths(
         used.names,
         agreed,
         (),
+        any(s.counted > 0 and (s.overdispersed or not s.known) for s in heard),
     )
     remarks = [*why, *(f"Reporting effort: {sentence}" for sentence in why_effort)]
     remarks += [sentence for sentence in (weighed, kept) if sentence]

@@ -76,6 +76,21 @@ def test_draws_to_be_added_up_have_the_best_number_as_their_mean() -> None:
     assert fit(replace(source, y=np.zeros(len(ROAD)))).expected_draws is None
 
 
+@pytest.mark.parametrize("other", ["reports", "crossings"])
+def test_where_few_tell_places_are_expected_at_their_single_numbers(other: str) -> None:
+    """By definition; a survey of the same counts is taken by its means."""
+    tags = replace(surveys(RATE, seed=3), name="crossings", overdispersed=True)
+    more = {"reports": reports(RATE), "crossings": tags}[other]
+    found = fit(surveys(5 * RATE), more)
+    assert found.few_tell
+    assert found.expected_draws is not None
+    points = found.points * found.length_km
+    np.testing.assert_allclose(found.expected_draws.mean(axis=1), points, rtol=1e-12)
+    alike = fit(surveys(5 * RATE), replace(surveys(RATE, seed=3), name="by car"))
+    assert not alike.few_tell
+    assert not fit(surveys(5 * RATE), replace(more, y=np.zeros(len(ROAD)))).few_tell
+
+
 def test_two_protocols_share_their_trials() -> None:
     """By hand: with the same draws of q both halves err together, with shuffled draws less so."""
     log_q = np.random.default_rng(1).normal(np.log(0.5), 0.4, 400)
