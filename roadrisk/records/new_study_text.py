@@ -230,6 +230,31 @@ METHODS = """
 # high = 1.1
 # source = "where this range is from"
 
+# [structures]                       # culverts, bridges, underpasses: which animals can use
+# file = "structures.csv"            # id, type, span_m, rise_m, length_m, perched, water, grate,
+# least_rise_m = 0.5                 # condition; coordinates, or route and route_measure
+# match_within_m = 30.0
+
+# [fences]                           # that stand already
+# file = "fences.csv"                # a piece of road as in [effort]; side, height_m, condition
+
+# [openings]                         # driveways and gates: a fence must open there
+# file = "openings.csv"              # id, kind, and a place
+
+# [parcels]                          # land beside the roads
+# file = "parcels.gpkg"              # polygons; kind: right-of-way, private, protected, public
+# within_m = 15.0                    # of the road's middle
+
+# [wetlands]                         # left out: those of [habitat]
+# file = "wetlands.gpkg"
+# within_m = 15.0
+
+# [crashes]                          # people's accidents: only counted
+# file = "crashes.csv"               # eventDate, animal (yes, no), and a place
+
+# [works]                            # planned by the agency: the cheap moment
+# file = "works.csv"                 # kind, year, and a place or a piece of road
+
 # [replies]                          # what answers to senders of reports say
 # injured_call = ""                  # whom to call for an injured animal, with the number
 # signed = ""                        # from whom the answer is

@@ -14,6 +14,7 @@ from roadrisk.errors import InputError, OutputError
 from roadrisk.records.columns import TERMS
 from roadrisk.records.new_study import propose, write_empty, write_from
 from roadrisk.records.settings_file import NAME
+from roadrisk.records.site_schemas import SITE_TABLES
 from roadrisk.records.study_folder import read_study
 from roadrisk.settings import settings_from
 from tests.hostile.broken_folders import OSM
@@ -72,6 +73,8 @@ def test_every_commented_key_is_a_key(tmp_path):
     assert settings.roads.agency.columns["aadt"] == "AADT"
     assert settings.hotspots.rows == 30
     assert settings.prices is not None
+    assert settings.structures.least_rise_m == 0.5
+    assert all(getattr(settings, kind) is not None for kind in SITE_TABLES)
     assert settings.mitigation.budget == 250_000
     assert settings.mitigation.effect.fence_and_passages.likely == 0.8
 
