@@ -18,12 +18,17 @@ from roadrisk.roads.route_measures import coordinates_of
 
 if TYPE_CHECKING:
     import geopandas as gpd
+    from numpy.typing import NDArray
 
     from roadrisk.mitigation.lines import RoadLines
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.pieces import Pieces
 
 _POINTS = ("point", "route point")
+# Less of a place than this is not worth a word, unless it is all there is of the row.
+_LEAST_SHARE = 0.1
+# A line some metres off its road is nearer to side roads at junctions: so little of it, no more.
+_STRAY = 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -203,6 +208,20 @@ class SiteRows:
             keys.append(np.column_stack([np.full(len(part[0]), k), self._place_of_lixel[part[0]]]))
             metres.append(part[1])
         pairs, which = np.unique(np.concatenate(keys), axis=0, return_inverse=True)
-        total = np.bincount(which.ravel(), np.concatenate(metres), len(pairs))
+        total = np.bincount(which.ravel(), np.concatenate(metres), len(pairs)).astype(np.float64)
         share = np.minimum(total / self.lines.length_m[pairs[:, 1]], 1.0)
+        most = np.zeros(len(table))
+        np.maximum.at(most, pairs[:, 0], total)
+        kept = (share >= _LEAST_SHARE) & ~self._strayed(pairs, total, within_m)
+        kept |= total == most[pairs[:, 0]]
+        pairs, share = pairs[kept], share[kept]
         return pairs[:, 0], pairs[:, 1], share, np.full(len(pairs), np.nan)
+
+    def _strayed(self, pairs: Ints, metres: Floats, within_m: float) -> NDArray[np.bool_]:
+        """Whether a row is on a line only since it strays from its own road at a junction."""
+        line = self.lines.line[pairs[:, 1]]
+        keys, which = np.unique(np.column_stack([pairs[:, 0], line]), axis=0, return_inverse=True)
+        on_line = np.bincount(which.ravel(), metres, len(keys))
+        whole = np.bincount(keys[:, 0], on_line, 1 + keys[:, 0].max(initial=0))[keys[:, 0]]
+        few = on_line < np.minimum(2 * within_m, _STRAY * whole)
+        return np.asarray(few[which.ravel()], dtype=bool)

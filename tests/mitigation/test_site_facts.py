@@ -263,6 +263,15 @@ def test_works_matter_after_the_studys_end(year, matters) -> None:
         assert said["what"].str.contains("resurfacing planned").all()
 
 
+def test_a_line_off_its_road_does_not_stray_onto_side_roads() -> None:
+    """By hand: 12 m beside the road, the lane is nearer for 24 m of it."""
+    line = shapely.LineString([(100, 12), (600, 12)])
+    found, along = facts(works=rows("works", {"geometry": line, "kind": "paving", "year": "2025"}))
+    places = of_kind(found, "works")["place"].to_numpy()
+    assert set(along.road[along.line[places]]) == {"Long Road"}
+    assert len(places) == 5
+
+
 def test_crashes_are_counted_over_a_run_and_never_told_one_by_one() -> None:
     crash = [
         {"geometry": shapely.Point(x, 3), "eventDate": day, "animal": animal}

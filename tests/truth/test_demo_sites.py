@@ -71,7 +71,7 @@ def test_what_is_planned_and_what_is_done(found) -> None:
     assert by_road == pytest.approx(800, abs=200)  # whole places of some 100 m
     assert "No crash records supplied." in facts.notes
     # All that is said of one run: each thing once.
-    run = sorted(works["place"])[0]
+    run = min(works["place"])
     table = constraints_on(facts, run, run + 8)
     assert len(table) == len(table.drop_duplicates())
     assert {"works", "parcel", "structure", "opening"} <= set(table["kind"])
