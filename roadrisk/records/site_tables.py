@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -202,10 +201,11 @@ def _points(
     placed, geometry = np.full(count, "", object), np.full(count, None, object)
     if shapes is not None:
         return _layer_points(shapes, strict, about, notes)
-    asked = strict or any(t in columns for t in (*PLACE_TERMS, "route_measure"))
+    asked = strict or raw.xy is not None
+    asked = asked or any(t in columns for t in (*PLACE_TERMS, "route_measure"))
     found = None
     if asked and _mapped_there(columns, section):
-        found = read_positions(replace(raw, xy=None), columns, section, kind, notes)
+        found = read_positions(raw, columns, section, kind, notes)
     if found is None:
         return placed, geometry, np.full(count, np.nan)
     names = " and ".join(dict.fromkeys(found.columns))

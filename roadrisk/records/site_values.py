@@ -97,7 +97,7 @@ def _dates(
     column = columns.name(term)
     unclear = dates.ordered if section.date_order is None else np.zeros(len(raw), dtype=bool)
     row_errors(unclear, about, lambda i: f"{text.iloc[i]!r} doesn't tell day from month.",
-               'write date_order = "day-first" or "month-first" in the section', column,
+               'write date_order = "day-first" or "month-first" in the table\'s section', column,
                notes)  # fmt: skip
     unread = (text != "") & ~short & dates.day.isna()
     row_errors(unread.to_numpy() & ~unclear, about,

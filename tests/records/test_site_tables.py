@@ -173,6 +173,20 @@ def test_a_layer_of_points_for_structures(tmp_path: Path) -> None:
     assert "LineString where points are needed" in notes.remarks[0].problem
 
 
+def test_waypoints_of_a_device(tmp_path: Path) -> None:
+    path = tmp_path / "culverts.gpx"
+    path.write_text(
+        '<gpx version="1.1" creator="by hand" xmlns="http://www.topografix.com/GPX/1/1">'
+        '<wpt lat="38.5" lon="-76.104"><name>C7</name><type>culvert</type></wpt></gpx>'
+    )
+    section = StructuresSection(file=(path.name,), columns={"id": "name"})
+    notes = Notes(path.name)
+    found = read_site_table(path, path.name, "structures", section, ZONE, notes)
+    assert notes.remarks == []
+    assert found["id"].tolist() == ["C7"]
+    assert found.geometry.iloc[0].x == -76.104
+
+
 def test_land_in_polygons(tmp_path: Path) -> None:
     box = shapely.box(-76.105, 38.499, -76.1, 38.501)
     text = layer([box, box, None], kind=["ROW", "swampish", "private"], owner=["County", "", "X"])
