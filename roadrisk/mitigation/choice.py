@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from roadrisk.mitigation.candidates import Candidates
     from roadrisk.roads.network import Ints
 
-MOST_LABELS = 8_000_000
-"""Partial choices held at once (about 200 MB); where more were needed, a gap remains."""
+MOST_LABELS = 30_000_000
+"""Partial choices looked at (some 10 s, at most 200 MB); where more were needed, a gap remains."""
 
 EXACT = 5e-9
 """A gap below this share is rounding, and told as 0."""
@@ -98,7 +98,7 @@ def choose_for_budget(
     seconds : float
         Stop looking after about so long [s]. A result then depends on the machine's speed.
     most_labels : int
-        Partial choices held at once, 24 bytes each.
+        Most partial choices to look at; what then remains unproven is told as the gap.
 
     Returns
     -------
@@ -135,7 +135,9 @@ def choose_for_target(
         What could be built.
     target : float
         Deaths averted a year; at or below 0 nothing is chosen.
-    gap, seconds, most_labels
+    gap, seconds : float
+        As for `choose_for_budget`.
+    most_labels : int
         As for `choose_for_budget`.
 
     Returns

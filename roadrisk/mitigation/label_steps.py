@@ -75,8 +75,11 @@ def new_scratch(size: int) -> Scratch:
 def arrive(
     arcs: Arcs, arriving: Ints, v: int, state: int, frame: Frame, pool: Pool,
     front: NDArray[np.int32], begin: Ints, count: Ints, had: float, scratch: Scratch,
-) -> tuple[Scratch, int, float]:  # fmt: skip
-    """Write all labels that reach a node and may beat the cut; also the largest bound let go."""
+) -> tuple[Scratch, int, int, float]:  # fmt: skip
+    """Write all labels that reach a node and may beat the cut.
+
+    Returns how many are written, how many were looked at, and the largest bound let go.
+    """
     cut = frame.per_best * had + frame.slack
     column = 0 if state == 1 else 2
     size = count[v - 1, 2]
@@ -84,7 +87,7 @@ def arrive(
         size += count[arcs.tail[a], column]
     if size > len(scratch.weight):
         scratch = new_scratch(2 * size)
-    made, above = 0, -np.inf
+    made, looked_at, above = 0, 0, -np.inf
     # First, in state 0, the step from the node before, then the arcs.
     for i in range(-1 if state == 0 else 0, len(arriving)):
         a = arriving[i] if i >= 0 else -1
@@ -94,6 +97,7 @@ def arrive(
                 continue
             tail, profit, weight = arcs.tail[a], arcs.profit[a], arcs.weight[a]
         for k in range(begin[tail, column], begin[tail, column] + count[tail, column]):
+            looked_at += 1
             label = front[k]
             p, w = pool.profit[label] + profit, pool.weight[label] + weight
             if w - frame.lightest[v, state] > frame.limit:
@@ -105,7 +109,7 @@ def arrive(
             scratch.weight[made], scratch.profit[made], scratch.bound[made] = w, p, bound
             scratch.label[made], scratch.arc[made] = label, a
             made += 1
-    return scratch, made, above
+    return scratch, made, looked_at, above
 
 
 @njit(cache=True)
@@ -116,7 +120,7 @@ def keep(
     """Return labels that no lighter one equals in profit, by weight, at most `width`.
 
     In state 1 also against the labels of state 0 at the same node, which are freer. Where there
-    are more, those of the largest bounds stay; the second value is the largest bound let go.
+    are more, some stay (`_narrowed`); the second value is the largest bound let go.
     """
     order = np.argsort(scratch.weight[:made], kind="mergesort")
     kept = np.empty(made, np.int64)
@@ -136,9 +140,7 @@ def keep(
     kept = kept[:size]
     if size <= width:
         return kept, -np.inf
-    bounds = scratch.bound[kept]
-    largest = np.argsort(-bounds, kind="mergesort")
-    return kept[np.sort(largest[:width])], bounds[largest[width]]
+    return _narrowed(scratch.bound[kept], kept, width)
 
 
 @njit(cache=True)
@@ -217,3 +219,19 @@ def _completed(p: float, w: float, v: int, state: int, frame: Frame, had: float)
         if whole > had and w + frame.rest_weight[j, v, state] <= frame.limit:
             had, found = whole, j
     return found
+
+
+@njit(cache=True)
+def _narrowed(bounds: Floats, kept: Ints, width: int) -> tuple[Ints, float]:
+    """Return `width` of the labels in their order, and the largest bound of the others.
+
+    Half are those of the largest bounds, which proves most; half are spread over the weights,
+    which finds walks that fill the limit.
+    """
+    order = np.argsort(-bounds, kind="mergesort")
+    stays = np.zeros(len(kept), np.bool_)
+    stays[order[: width - width // 2]] = True
+    others = np.flatnonzero(~stays)
+    for i in range(width // 2):
+        stays[others[i * len(others) // (width // 2)]] = True
+    return kept[stays], bounds[~stays].max()

@@ -31,6 +31,10 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
 
 
+_ROOM = 8_000_000
+"""Labels kept at most, 24 bytes each."""
+
+
 class Grown(NamedTuple):
     """What a pass found.
 
@@ -44,15 +48,15 @@ class Grown(NamedTuple):
         Whether labels above the cut had to be let go for want of width or room.
     full : bool
         Whether the room ran out, so that nothing is proven.
-    labels : int
-        Labels kept.
+    looked_at : int
+        Labels looked at.
     """
 
     arcs: Ints | None
     above: float
     let_go: bool
     full: bool
-    labels: int
+    looked_at: int
 
 
 def grow(
@@ -78,7 +82,7 @@ def grow(
     width : int
         Most labels at a node and state.
     most_labels : int
-        Room for labels in all.
+        Most labels to look at.
 
     Returns
     -------
@@ -97,20 +101,27 @@ def grow(
     )  # fmt: skip
     by_head = np.argsort(arcs.head, kind="stable")
     start = np.searchsorted(arcs.head[by_head], np.arange(nodes + 1))
-    pool = Pool(
-        np.empty(most_labels), np.empty(most_labels), np.empty(most_labels, np.int32),
-        np.empty(most_labels, np.int32),
-    )  # fmt: skip
-    labels, found, above, let_go, full = _grow(arcs, by_head, start, frame, pool, float(had), width)
+    size = min(most_labels, _ROOM) + 1
+    pool = Pool(np.empty(size), np.empty(size), np.empty(size, np.int32), np.empty(size, np.int32))
+    looked_at, found, above, let_go, full = _grow(
+        arcs, by_head, start, frame, pool, float(had), width, most_labels
+    )
     taken = _arcs_of(arcs, pool, pick, found) if found.label >= 0 else None
-    return Grown(taken, float(above), bool(let_go), bool(full), int(labels))
+    return Grown(taken, float(above), bool(let_go), bool(full), int(looked_at))
 
 
 @njit(cache=True)
 def _grow(
-    arcs: Arcs, by_head: Ints, in_start: Ints, frame: Frame, pool: Pool, had: float, width: int
+    arcs: Arcs,
+    by_head: Ints,
+    in_start: Ints,
+    frame: Frame,
+    pool: Pool,
+    had: float,
+    width: int,
+    most_looked_at: int,
 ) -> tuple[int, Found, float, bool, bool]:
-    """Go through the nodes; labels, the best walk, the largest bound let go, whether by want."""
+    """Labels looked at, the best walk, the largest bound let go, whether by want, whether full."""
     nodes = len(arcs.opens)
     # Of each node: where its labels stand in `front`, and how many: state 0, state 1, both.
     begin, count = np.zeros((nodes, 3), np.int64), np.zeros((nodes, 3), np.int64)
@@ -118,7 +129,7 @@ def _grow(
     scratch = new_scratch(1 << 12)
     pool.profit[0], pool.weight[0], pool.before[0], pool.arc[0] = 0.0, 0.0, -1, -1
     count[0, 0], count[0, 2] = 1, 1
-    labels, filled = 1, 1
+    labels, filled, looked_at = 1, 1, 0
     found = Found(-1, 0, 0, 0, had)
     above, let_go = -np.inf, False
     for v in range(1, nodes):
@@ -130,15 +141,15 @@ def _grow(
         first = 0 if arcs.opens[v] else filled
         filled = first
         for state in range(2):
-            scratch, made, most = arrive(
+            scratch, made, seen, most = arrive(
                 arcs, arriving, v, state, frame, pool, front, begin, count, found.profit, scratch
             )
-            above = max(above, most)
+            above, looked_at = max(above, most), looked_at + seen
             freer = front[first : first + count[v, 0]]
             kept, most = keep(scratch, made, frame.dominance, pool, freer, state, width)
             above, let_go = max(above, most), let_go or most > -np.inf
-            if labels + len(kept) > len(pool.profit):
-                return labels, found, above, True, True
+            if labels + len(kept) > len(pool.profit) or looked_at > most_looked_at:
+                return looked_at, found, above, True, True
             front = room(front, filled + len(kept))
             begin[v, state], count[v, state] = filled, len(kept)
             labels, found = store(
@@ -154,7 +165,7 @@ def _grow(
             front[filled : filled + len(both)] = both
             begin[v, 2], count[v, 2] = filled, len(both)
             filled += len(both)
-    return labels, found, above, let_go, False
+    return looked_at, found, above, let_go, False
 
 
 def _arcs_of(arcs: Arcs, pool: Pool, pick: Ints, found: Found) -> Ints:

@@ -35,7 +35,7 @@ class Effort(NamedTuple):
     seconds : float
         No further pass begins that would likely end later [s].
     most_labels : int
-        Partial choices held at once, 24 bytes each.
+        Most labels to look at, in all passes.
     """
 
     gap: float
@@ -105,20 +105,21 @@ def search(arcs: Arcs, limit: float, effort: Effort) -> Found | None:
     state.bound -= tie * limit
     per_best = 1.0 / (1.0 - effort.gap) if relaxed.bound > 0 else 1.0 - effort.gap
     arcs = arcs._replace(profit=arcs.profit - tie * arcs.weight)
-    width, took = _FIRST_WIDTH, 0.0
+    width, took, last, left = _FIRST_WIDTH, 0.0, 0, effort.most_labels
     for _ in range(_MOST_PASSES):
         cut = per_best * state.profit + _ROUNDING * scale
-        spent = time.monotonic() - began
-        if state.bound <= cut or (took and spent + _WIDER * took > effort.seconds):
+        late = took > 0 and time.monotonic() - began + _WIDER * took > effort.seconds
+        if state.bound <= cut or late or _WIDER * last > left:
             break
         arcs, proven = _narrow(arcs, limit, relaxed.price, state, cut)
         if proven or state.bound <= cut:
             break
         start = time.monotonic()
-        done = _pass(arcs, limit, state, width=width, per_best=per_best, slack=_ROUNDING * scale,
-                     price=relaxed.price, most_labels=effort.most_labels)  # fmt: skip
-        took = time.monotonic() - start
-        width *= _WIDER
+        last, done = _pass(
+            arcs, limit, state, width=width, per_best=per_best, slack=_ROUNDING * scale,
+            price=relaxed.price, most_labels=left,
+        )  # fmt: skip
+        took, width, left = time.monotonic() - start, width * _WIDER, left - last
         if done:
             break
     bound = state.bound + tie * limit
@@ -152,8 +153,8 @@ def _better(state: _State, arcs: Arcs, walk: Walk) -> None:
 def _pass(
     arcs: Arcs, limit: float, state: _State, *, width: int, per_best: float, slack: float,
     price: float, most_labels: int,
-) -> bool:  # fmt: skip
-    """Grow labels once; True where no wider pass would tell more, or none has room."""
+) -> tuple[int, bool]:  # fmt: skip
+    """Grow labels once; how many were looked at, and whether no wider pass would tell more."""
     grown = grow(
         arcs, limit, prices=prices_around(price), had=state.profit, per_best=per_best,
         slack=slack, dominance=1e-3 * slack, width=width, most_labels=most_labels,
@@ -162,8 +163,8 @@ def _pass(
         state.rows = arcs.row[grown.arcs]
         state.profit = float(arcs.profit[grown.arcs].sum())
     if grown.full:
-        return True
+        return grown.looked_at, True
     state.lower(grown.above)
     # A bound let go on the way stays above all later passes only if they let it go as well.
     state.above = max(state.above, grown.above) if not grown.let_go else state.above
-    return not grown.let_go
+    return grown.looked_at, not grown.let_go
