@@ -276,7 +276,8 @@ class MeasureTables:
     constraints : pandas.DataFrame
         Columns: site, kind, what, effect.
     structures : pandas.DataFrame
-        Columns: id, road, place, verdict ("usable", "not usable", "not known"), why.
+        Columns: id, type, road, place, verdict ("usable", "not usable", "not known"), why,
+        look_at (what to look at there).
     """
 
     proposed: bool

@@ -12,6 +12,7 @@ from roadrisk.findings import MeasureTables
 from roadrisk.mitigation.alternatives import COLUMNS as ALTERNATIVES
 from roadrisk.mitigation.costs import COSTED
 from roadrisk.mitigation.signs import COLUMNS as SIGNS
+from roadrisk.mitigation.structure_places import placed_structures
 from roadrisk.mortality.deaths_by_place import piece_lines
 
 if TYPE_CHECKING:
@@ -70,5 +71,5 @@ def nothing_proposed(ground: Ground, changes: Changes, effects: pd.DataFrame) ->
         ),
         what_if=changes.table, effects=effects,
         constraints=pd.DataFrame(columns=["site", "kind", "what", "effect"]),
-        structures=ground.facts.structures,
+        structures=placed_structures(ground),
     )  # fmt: skip
