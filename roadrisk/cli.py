@@ -284,6 +284,7 @@ def _say_findings(findings: Findings) -> None:
     typer.echo(findings.chance.power)
     for row in findings.ranked.head(5).itertuples():
         typer.echo(f"  {row.rank}. {row.road}: {row.place}")
+    typer.echo(findings.measures.words)
 
 
 def _say_proposal(proposal: Proposal) -> None:

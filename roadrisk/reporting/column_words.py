@@ -16,8 +16,8 @@ WITHOUT_PLACES = (
     "crossing_rates.csv", "crossing_times.csv", "crossing_conditions.csv", "home_ranges.csv",
     "power.csv", "network_k.csv", "report_choices.csv", "reporters_by_month.csv",
     "death_sources.csv", "traffic_readings.csv", "kill_chance_assumptions.csv", "population.csv",
-    "survival.csv", "survival_curve.csv", "growth.csv", "bearing_deviation.csv", COLUMNS_FILE,
-    "provenance.json",
+    "survival.csv", "survival_curve.csv", "growth.csv", "bearing_deviation.csv", "money_curve.csv",
+    "measure_effects.csv", COLUMNS_FILE, "provenance.json",
 )  # fmt: skip
 # Names of a column in US customary units, and under which it is described.
 _METRIC = (

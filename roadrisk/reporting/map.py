@@ -12,9 +12,11 @@ from roadrisk.reporting.death_words import RATE
 from roadrisk.reporting.deaths_page import DEATHS_PAGE
 from roadrisk.reporting.map_layers import map_layers, off_ground, rows_of, scale_breaks
 from roadrisk.reporting.map_page import DEATHS, page_html
+from roadrisk.reporting.measure_layer import measure_layers, measure_texts
 from roadrisk.reporting.place_sheets import row_words, scale_of, stretch_words
 from roadrisk.reporting.power_words import power_sentence
 from roadrisk.reporting.sheets import SHEETS, YEARS
+from roadrisk.reporting.sites_of_windows import proposed_here
 from roadrisk.reporting.stretch_page import EXACT_PLACES, STRETCHES_PAGE
 from roadrisk.reporting.tracked_words import tracked_words
 from roadrisk.reporting.wording import (
@@ -45,12 +47,12 @@ def map_html(study: Study, findings: Findings) -> bytes:
 
     Roads are coloured by expected deaths per km (or mile), or by crossings and reports where
     nothing tells of deaths, on one even scale that also gets wider and darker; stretches that
-    stand out are outlined, ranked windows numbered, reports and crossings have shapes of their
-    own. Nothing is fetched unless a person switches the background map on.
+    stand out are outlined, ranked windows numbered, proposed measures dashed, reports and crossings
+    have shapes of their own. Nothing is fetched unless a person switches the background map on.
     """
-    layers = map_layers(study, findings)
-    by = scale_of(study, findings).by
-    return page_html(study.settings.study.name, _page(study, findings), layers, by)
+    scale = scale_of(study, findings)
+    layers = map_layers(study, findings) | measure_layers(findings.measures, scale)
+    return page_html(study.settings.study.name, _page(study, findings), layers, scale.by)
 
 
 def _page(study: Study, findings: Findings) -> dict[str, Any]:
@@ -85,7 +87,11 @@ def _page(study: Study, findings: Findings) -> dict[str, Any]:
         "years": YEARS,
         "confidential": EXACT_PLACES,
         "basis": f"Ranked by {basis(units, findings.deaths)}.",
-        "rows": [row_words(row, scale) for row in rows_of(findings.ranked)],
+        **measure_texts(findings.measures, scale),
+        "rows": [
+            row_words(row, scale) + [f"proposed here: {site}" for site in (here,) if site]
+            for row, here in zip(rows_of(findings.ranked), proposed_here(findings), strict=True)
+        ],
         "stretches": [stretch_words(row, scale) for row in rows_of(findings.stretches)],
         "no_stretch": NO_STRETCH,
         "print": STRETCHES_PAGE,

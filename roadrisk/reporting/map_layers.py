@@ -35,6 +35,7 @@ from roadrisk.reporting.sheets import (
     traffic,
     unwatched,
 )
+from roadrisk.reporting.sites_of_windows import proposed_here
 from roadrisk.reporting.stretch_letters import stretch_letter
 from roadrisk.reporting.wording import (
     OFF_GROUND,
@@ -85,7 +86,7 @@ def map_layers(study: Study, findings: Findings) -> dict[str, Layer]:
         **({"deaths": deaths} if deaths["features"] else {}),
         "pieces": _pieces(findings, units, "density_per_km_year"),
         **{name: _pieces(findings, units, column) for name, column in EVIDENCE.items()},
-        "windows": _windows(findings.ranked, scale),
+        "windows": _windows(findings, scale),
         "crossings": _crossings(findings.crossings, roads, zone),
         "reports": _reports(findings.sightings, roads, units, zone),
     }
@@ -197,12 +198,16 @@ def _stretches(findings: Findings, scale: Scale) -> Layer:
     return layer(features)
 
 
-def _windows(ranked: gpd.GeoDataFrame, scale: Scale) -> Layer:
+def _windows(findings: Findings, scale: Scale) -> Layer:
     features = []
-    for row, shape in zip(rows_of(ranked), lines_wgs84(ranked), strict=True):
+    ranked = findings.ranked
+    for row, shape, proposed in zip(
+        rows_of(ranked), lines_wgs84(ranked), proposed_here(findings), strict=True
+    ):
         rank, name = int(row["rank"]), road(row["road"])
         properties: dict[str, Any] = {
-            "t": f"Rank {rank}: {name}", "v": window_lines(row, shape, scale), "r": rank, "n": name,
+            "t": f"Rank {rank}: {name}", "v": window_lines(row, shape, scale, proposed),
+            "r": rank, "n": name,
             "s": int(bool(row["metres_in_stretch"] >= row["length_m"] / 2)),
         }  # fmt: skip
         features.append(line(shape, properties))

@@ -19,6 +19,7 @@ from roadrisk.reporting.measure_words import (
     length,
     money,
     money_range,
+    on_road,
     passages,
     whole,
 )
@@ -81,7 +82,7 @@ def _values(row: Mapping[str, Any], measures: MeasureTables, scale: Scale) -> li
     currency, priced = measures.currency, measures.priced
     return [
         plain_text(row["measure_name"]),
-        ", ".join(x for x in (road(row["road"]), plain_text(row["place"])) if x),
+        ", ".join(x for x in (road(row["road"]), on_road(row)) if x),
         along(row, scale.measure_unit),
         length(row["length_m"], scale),
         length(row["fence_m"], scale) if row["fence_m"] > 0 else "",
@@ -114,7 +115,7 @@ def _row_words(row: Mapping[str, Any], measures: MeasureTables, scale: Scale) ->
     cost = money_range(row, "cost_build", currency=measures.currency)
     return [
         road(row["road"]),
-        plain_text(row["place"]),
+        on_road(row),
         f"{plain_text(row['measure_name'])}, {length(row['length_m'], scale)}",
         f"averts {averted} {per}",
         f"to build: {cost}" if measures.priced else NOT_CONFIRMED,
@@ -129,7 +130,7 @@ def _signs(measures: MeasureTables, scale: Scale) -> Layer:
             f"{row['site']:.0f}",
             road(row["road"]),
             plain_text(row["towards"]),
-            plain_text(row["place"]),
+            on_road(row),
             speed(float(row["speed_limit_kmh"]), scale.units),
             length(row["distance_m"], scale),
             plain_text(row["table"]),

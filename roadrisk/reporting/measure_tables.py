@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 _LENGTHS_M = ("length_m", "fence_m", "distance_m")
 _WHOLE = ("sites", "openings", "passages_new", "passages_existing", "price_year", "included_of_100")
 _UPKEEP = "upkeep_per_year"
+_MOVED = {f"displaced_{end}": f"moved_of_averted_{end}" for end in ("low", "high")}
 _MONEY = ("cost", "cost_low", "cost_high", "cost_build", "cost_build_low", "cost_build_high",
           _UPKEEP, "present_cost", "cost_per_death")  # fmt: skip
 _DECIMALS = dict.fromkeys(_MONEY, 0) | {
@@ -69,7 +70,7 @@ def measure_tables(study: Study, measures: MeasureTables) -> dict[str, pd.DataFr
         "measure_pieces.csv": _with_ends(measures.pieces, "road"),
         "signs.csv": _points(measures.signs),
         "traffic_what_if.csv": measures.what_if,
-        "measure_effects.csv": measures.effects,
+        "measure_effects.csv": measures.effects.rename(columns=_MOVED),
         "constraints.csv": measures.constraints,
         "structures_seen.csv": measures.structures,
     }

@@ -98,9 +98,14 @@ def gap_words(measures: MeasureTables) -> str:
 def where(row: Mapping[str, Any], scale: Scale) -> str:
     """Return a site's road, place, and route with measures where it has any."""
     along = measures(row, scale.measure_unit)
-    parts = (road(row["road"]), plain_text(row["place"]), f"({along})" if along else "")
+    parts = (road(row["road"]), on_road(row), f"({along})" if along else "")
     first, *rest = [part for part in parts if part]
     return f"{first}, {' '.join(rest)}" if rest else first
+
+
+def on_road(row: Mapping[str, Any]) -> str:
+    """Return a place in words without the road's name, which stands beside it."""
+    return plain_text(row["place"]).removesuffix(f", on {road(row['road'])}")
 
 
 def passages(row: Mapping[str, Any]) -> str:

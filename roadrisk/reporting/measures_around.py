@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from roadrisk.mitigation.measure_types import GRADES
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.deaths_cells import rows
-from roadrisk.reporting.measure_words import deaths_said, length
-from roadrisk.reporting.printed_page import paragraph, table
+from roadrisk.reporting.measure_words import deaths_said, length, on_road
+from roadrisk.reporting.printed_page import escaped, paragraph, table
 from roadrisk.reporting.sheets import road, speed
 from roadrisk.reporting.wording import number
 
@@ -48,11 +48,11 @@ def what_if(measures: MeasureTables) -> list[str]:
     per = "a year" if measures.known else "as a share of all road deaths"
     heads = ("What if", "Deaths left", "Deaths averted", "In words")
     return [
-        "<h2>What if only signs, speed or traffic change?</h2>",
-        table(f"Deaths {per} (90 % intervals)", heads, cells, texts=[3]),
+        "<h2>What if only traffic or speed changes?</h2>",
+        table(f"On all roads; deaths {per} (90 % intervals)", heads, cells, texts=[3]),
         paragraph(
-            "Speed and traffic act through the chance that a crossing kills, which follows traffic "
-            "and how fast the animal walks; animals are taken to cross as often as now.", "small"
+            "Traffic acts through the chance that a crossing kills; animals are taken to cross as "
+            "often as now.", "small"
         ),
     ]  # fmt: skip
 
@@ -85,13 +85,14 @@ def structures(measures: MeasureTables) -> list[str]:
     order = measures.structures["verdict"].map(lambda v: _ORDER.get(str(v), 1))
     table_ = measures.structures.loc[order.sort_values(kind="stable").index]
     cells = [
-        (plain_text(row["id"]), road(row["road"]), plain_text(row["place"]) or "–",
-         plain_text(row["verdict"]), plain_text(row["why"]),
-         TO_DO.get(plain_text(row["verdict"]), ""))
+        (" ".join(x for x in (plain_text(row["type"]), plain_text(row["id"])) if x),
+         plain_text(row["place"]) or road(row["road"]), plain_text(row["verdict"]),
+         plain_text(row["why"]), _to_do(row))
         for row in rows(table_)
     ]  # fmt: skip
-    heads = ("Structure", "Road", "Where", "Can the animal use it", "Why", "What to do")
-    return [*out, table("From the structures table", heads, cells, texts=[1, 2, 3, 4, 5])]
+    heads = ("Structure", "Where", "Can the animal use it", "Why", "What to do")
+    caption = "As given, and bridges of the road map; those to survey first at the head"
+    return [*out, table(caption, heads, cells, texts=[1, 2, 3, 4])]
 
 
 def signs(measures: MeasureTables, scale: Scale) -> list[str]:
@@ -99,25 +100,31 @@ def signs(measures: MeasureTables, scale: Scale) -> list[str]:
     if measures.signs.empty:
         return []
     units = scale.units
+    common = _common([_parts(name) for name in measures.signs["table"]])
+    months = list(
+        dict.fromkeys(plain_text(name) or "all year" for name in measures.signs["months"])
+    )
     cells = [
         (
             f"{row['sign']:.0f}", f"{row['site']:.0f}",
-            ", ".join(x for x in (road(row["road"]), plain_text(row["place"])) if x),
+            ", ".join(x for x in (road(row["road"]), on_road(row)) if x),
             plain_text(row["towards"]) or "–",
             speed(float(row["speed_limit_kmh"]), units) or "not known",
             length(row["distance_m"], scale),
-            plain_text(row["months"]) or "all year",
+            ", ".join(_parts(row["table"])[len(common):]) or "–",
+            *((plain_text(row["months"]) or "all year",) if len(months) > 1 else ()),
             "; ".join(x for x in (_combined(row["combined_with"]), _own_note(row["note"])) if x),
         )
         for row in rows(measures.signs.drop(columns="geometry"))
     ]  # fmt: skip
-    heads = ("Sign", "For site", "Where", "Towards", "Limit", "Ahead by", "Months", "Note")
-    tables = dict.fromkeys(plain_text(name) for name in measures.signs["table"])
-    from_table = ", ".join(name for name in tables if name)
-    caption = f"Distances from {from_table}" if from_table else "One sign an approach"
+    more = ("Months", "Note") if len(months) > 1 else ("Note",)
+    heads = ("Sign", "For site", "Where", "Towards", "Limit", "Ahead by", "By the table", *more)
+    said = [f"Distances from {', '.join(common)}"] if common else []
+    said += [f"open {months[0]}"] if len(months) == 1 else []
+    caption = "; ".join(said) or "One sign an approach"
     return [
         "<h2>Where signs stand</h2>",
-        table(caption, heads, cells, texts=[2, 3, 6, 7]),
+        table(caption, heads, cells, texts=[2, 3, *range(6, len(heads))]),
         paragraph(f"{SIGN_CAUTION} {NO_PROVEN_EFFECT}", "small"),
     ]
 
@@ -132,18 +139,53 @@ def effects(measures: MeasureTables) -> list[str]:
             _percent(row["effect"], row["effect_low"], row["effect_high"]),
             _displaced(row["displaced_low"], row["displaced_high"]),
             plain_text(row["grade"]) or "–",
-            plain_text(row["source"]), plain_text(row["precedents"]),
         )
         for row in rows(measures.effects)
     ]  # fmt: skip
     heads = ("Measure", "Deaths averted on its road (low to high)", "Of these moved to its ends",
-             "Grade", "Source", "Precedents")  # fmt: skip
+             "Grade of evidence")  # fmt: skip
     return [
         "<h2>What the effects rest on</h2>",
-        table("Effects as they are used", heads, cells, texts=[3, 4, 5]),
+        table("Effects as they are used", heads, cells, texts=[3]),
         paragraph("Every draw takes an effect out of its range; a study can set its own ranges."
                   f"{_grades(measures)}", "small"),
+        *(line for row in rows(measures.effects) for line in _evidence(row)),
     ]  # fmt: skip
+
+
+def _evidence(row: dict[str, Any]) -> list[str]:
+    """Return where a measure's effect is from, and where it was built before."""
+    source = plain_text(row["source"]) or "not given"
+    built = [part.strip() for part in plain_text(row["precedents"]).split("|")]
+    items = "".join(f"<li>{escaped(part)}</li>" for part in built if part)
+    return [
+        f"<h3>{escaped(plain_text(row['name']))}</h3>",
+        paragraph(f"Effect from: {source}", "small"),
+        *(
+            [paragraph("Built before:", "small"), f'<ul class="small">{items}</ul>']
+            if items
+            else []
+        ),
+    ]
+
+
+def _parts(name: object) -> list[str]:
+    return [part for part in plain_text(name).split(", ") if part]
+
+
+def _common(names: list[list[str]]) -> list[str]:
+    """Return the parts with which all names begin."""
+    shared = []
+    for parts in zip(*names, strict=False):
+        if len(set(parts)) > 1:
+            break
+        shared.append(parts[0])
+    return shared
+
+
+def _to_do(row: dict[str, Any]) -> str:
+    todo, look = TO_DO.get(plain_text(row["verdict"]), ""), plain_text(row["look_at"])
+    return f"{todo}: {look}" if look else todo
 
 
 def _percent(value: float, low: float, high: float) -> str:

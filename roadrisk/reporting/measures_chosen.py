@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from roadrisk.base.units import M_PER_FOOT
+from roadrisk.records.pay_items import pay_items
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.deaths_cells import rows
 from roadrisk.reporting.measure_words import (
@@ -49,13 +50,13 @@ def sites(measures: MeasureTables, scale: Scale) -> list[str]:
 
 
 def bills(measures: MeasureTables, scale: Scale) -> list[str]:
-    """Return each site's bill of quantities with what must be settled there first."""
+    """Return each site's bill of quantities with what is known of it."""
     if measures.chosen.empty:
         return []
     out = ["<h2>Bill of quantities, site by site</h2>"]
     out += [] if measures.priced else [paragraph(f"{NOT_CONFIRMED}: quantities only.")]
     for row in rows(_head(measures)):
-        out += _bill(row, measures, scale)
+        out += ['<div class="bill">', *_bill(row, measures, scale), "</div>"]
     return out
 
 
@@ -84,8 +85,8 @@ def alternatives(measures: MeasureTables, scale: Scale, covers: str) -> list[str
         ))  # fmt: skip
     heads = ("Choice", "Sites", "Road", *cost, "Deaths averted",
              "In the lowest tenth of draws", "Deaths left", "In words")  # fmt: skip
-    out.append(table(f"Choices beside each other; deaths {_per(measures)}{_in(measures)}", heads,
-                     cells, texts=[len(heads) - 1]))  # fmt: skip
+    caption = f"On the roads that were watched; deaths {_per(measures)}{_in(measures)}"
+    out.append(table(caption, heads, cells, texts=[len(heads) - 1]))
     across, curve = _across(measures, scale, covers)
     times, up = (1.0, "a year") if measures.known else (100.0, ", % of all road deaths")
     drawn = money_chart(curve, across=across, times=times,
@@ -134,22 +135,8 @@ def _bill(row: dict[str, Any], measures: MeasureTables, scale: Scale) -> list[st
     bill = measures.quantities[measures.quantities["site"] == row["site"]]
     if bill.empty:
         return [*out, paragraph("No quantities.", "small")]
-    costs = measures.priced
-    cells = []
-    for item in rows(bill):
-        priced = (money_range(item, "unit_cost", "–"), whole(item["price_year"]),
-                  money_range(item, "cost", "–")) if costs else ()  # fmt: skip
-        cells.append((
-            plain_text(item["item"]), plain_text(item["unit"]), _amount(item["quantity"]), *priced,
-            plain_text(item["paid_by"]) or "–",
-            *((plain_text(item["source"]) or "–",) if costs else ()),
-        ))  # fmt: skip
-    heads: tuple[str, ...] = ("Pay item", "Unit", "Quantity")
-    heads += ("Unit cost (low to high)", "Prices of", "Cost (low to high)") if costs else ()
-    heads += ("Paid by", "Source of the price") if costs else ("Paid by",)
-    texts = [1, *range(6 if costs else 3, len(heads))]
-    out.append(table(f"Site {row['site']:.0f}, {name}{_in(measures)}", heads, cells, texts=texts))
-    if costs:
+    out.append(_items(bill, f"Site {row['site']:.0f}, {name}{_in(measures)}", measures))
+    if measures.priced:
         present = money(row["present_cost"], measures.currency)
         total = f"To build {money_range(row, 'cost_build', currency=measures.currency)}"
         upkeep = money(row["upkeep_per_year"], measures.currency)
@@ -160,18 +147,43 @@ def _bill(row: dict[str, Any], measures: MeasureTables, scale: Scale) -> list[st
     return out
 
 
+def _items(bill: pd.DataFrame, caption: str, measures: MeasureTables) -> str:
+    """Return the table of one site's pay items; what is alike in all stands in the caption."""
+    costs, names = measures.priced, pay_items()
+    origins = [_origin(item) for item in rows(bill)]
+    alike = len(set(origins)) == 1
+    cells = []
+    for item, origin in zip(rows(bill), origins, strict=True):
+        key = plain_text(item["item"])
+        priced = (money_range(item, "unit_cost", "–"), money_range(item, "cost", "–"))
+        cells.append((
+            names[key].name if key in names else key, plain_text(item["unit"]),
+            _amount(item["quantity"]), *(priced if costs else ()),
+            plain_text(item["paid_by"]) or "–", *((origin,) if costs and not alike else ()),
+        ))  # fmt: skip
+    heads: tuple[str, ...] = ("Pay item", "Unit", "Quantity")
+    heads += ("Unit cost (low to high)", "Cost (low to high)") if costs else ()
+    heads += ("Paid by", "Price from")[: 2 if costs and not alike else 1]
+    if costs and alike:
+        caption += f"; prices from: {origins[0]}"
+    return table(caption, heads, cells, texts=range(5 if costs else 3, len(heads)))
+
+
+def _origin(item: dict[str, Any]) -> str:
+    """Return where a price is from, and of which year."""
+    parts = (plain_text(item["source"]), whole(float(item["price_year"])))
+    return ", ".join(x for x in parts if x and x != "–") or "–"
+
+
 def _facts(row: dict[str, Any], name: str, measures: MeasureTables, scale: Scale) -> str:
-    """Return in one line what a site is and what must be settled first."""
+    """Return in one line what a site is, its owner, its cheap moment and what it averts."""
     fence = float(row["fence_m"])
     facts = [
         f"{name} on {length(row['length_m'], scale)} of road",
         f"{length(fence, scale)} of fence (both sides, with the returns at its ends)"
         if fence > 0 else "",
         f"owner: {plain_text(row['owner'])}" if plain_text(row["owner"]) else "",
-        f"to settle first: {plain_text(row['constraints'])}"
-        if plain_text(row["constraints"]) else "",
-        f"cheap moment: {plain_text(row['cheap_moment'])}"
-        if plain_text(row["cheap_moment"]) else "",
+        plain_text(row["cheap_moment"]),
         f"evidence: {plain_text(row['grade'])}" if plain_text(row["grade"]) else "",
     ]  # fmt: skip
     said = "; ".join(fact for fact in facts if fact)

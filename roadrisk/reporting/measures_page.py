@@ -35,14 +35,11 @@ CAUTIONS = (
     "Before a fence is closed the inside is searched, by people permitted to handle the animals.",
     "Openings for driveways and paths let animals in: each needs a guard, a gate or a return.",
 )
-NO_CRASHES = (
-    "Motorists: no crash records supplied, so nothing is said of their safety. Fence ends, posts, "
-    "signs, slower or detoured traffic change it: the road owner's safety review comes first."
+MOTORISTS = (
+    "Motorists: fence ends, posts, signs, slower or detoured traffic change their safety too; the "
+    "road owner's safety review comes first."
 )
-CRASHES = (
-    "Motorists: crashes recorded at the sites stand under what must be settled first. They say "
-    "nothing of what a measure changes: the road owner's safety review comes first."
-)
+NO_CRASHES = " No crash records supplied."
 
 
 def measures_html(study: Study, findings: Findings, measures: MeasureTables) -> bytes:
@@ -104,7 +101,7 @@ def _head(study: Study, measures: MeasureTables) -> list[str]:
 
 
 def _foot(study: Study) -> list[str]:
-    motorists = NO_CRASHES if study.crashes is None else CRASHES
+    motorists = MOTORISTS + (NO_CRASHES if study.crashes is None else "")
     said = [*CAUTIONS, motorists, _money(study), *SAFETY, CONFIDENTIAL, NO_PROOF, credit(study)]
     words = [paragraph(sentence, "small") for sentence in said if sentence]
     return ["<footer>", "<h2>Care</h2>", *words, "</footer>"]

@@ -141,7 +141,9 @@ def scale_of(study: Study, findings: Findings) -> Scale:
     )
 
 
-def window_lines(row: Mapping[str, Any], shape: list[list[float]], scale: Scale) -> list[str]:
+def window_lines(
+    row: Mapping[str, Any], shape: list[list[float]], scale: Scale, proposed: str = ""
+) -> list[str]:
     """Return the values of a ranked window's sheet, in the order of `sheets.SHEETS`.
 
     Parameters
@@ -151,10 +153,13 @@ def window_lines(row: Mapping[str, Any], shape: list[list[float]], scale: Scale)
     shape : list
         Its line, [longitude, latitude].
     scale : Scale
+    proposed : str
+        Measure and site, or "" where none is chosen.
     """
     return [
         plain_text(row["place"]),
         plain_text(row["look_at"]),
+        proposed,
         plain_text(row["rests_on"]),
         deaths_rate(row, scale),
         above_similar(row, scale),

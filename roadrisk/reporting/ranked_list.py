@@ -14,6 +14,7 @@ from roadrisk.base.units import M_PER_FOOT, M_PER_MILE
 from roadrisk.reporting.chance_words import p_note, q_words, window_p_source
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.place_sheets import interval_note, scale_of
+from roadrisk.reporting.sites_of_windows import sites_of_windows
 from roadrisk.reporting.stretch_letters import stretch_letter
 from roadrisk.reporting.wording import (
     CONFIDENTIAL,
@@ -102,7 +103,10 @@ def ranked_table(study: Study, findings: Findings) -> pd.DataFrame:
     table |= rate_columns(ranked, RATES, units)
     table["interval_note"] = [interval_note(row, units) for row in ranked.to_dict("records")]
     table |= _chance(findings, scale)
-    table |= {"what_to_look_at": _texts(ranked["look_at"]), "owner": _texts(ranked["owner"])}
+    table["what_to_look_at"] = _texts(ranked["look_at"])
+    proposed = sites_of_windows(ranked, findings.measures.chosen)
+    table |= {"measure": proposed["measure"], "site": proposed["site"]}
+    table["owner"] = _texts(ranked["owner"])
     table |= {name: rounded(ranked[name], 0) for name in ("aadt", "aadt_year")}
     table |= speed_column(ranked["speed_limit_kmh"], units)
     table["segment_ids"] = _texts(ranked["segment_ids"])
@@ -220,6 +224,7 @@ def ranked_geojson(study: Study, findings: Findings) -> bytes:
         "among_worst": settings.mortality.worst_places,
         "rate_unit": f"per {length_unit(settings.study.units)} of road and year",
         "interval_level": settings.hotspots.interval,
+        "measures": findings.measures.words,
         "verdict": findings.chance.words,
         "power": findings.chance.power,
         "method": findings.chance.method,

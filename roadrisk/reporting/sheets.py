@@ -41,7 +41,7 @@ SHEETS: dict[str, tuple[str, ...]] = {
         "Rests on", "Crossing-days", "Public reports", "Speed limit", "Owner", "Route and measure",
     ),
     "windows": (
-        "Where", "What to look at there", "Rests on",
+        "Where", "What to look at there", "Proposed here", "Rests on",
         "Road deaths per {unit} and year", "Above similar roads, per {unit} and year",
         "Beside the mean of all roads", "Is it among the worst", "Its rank may be",
         "Chance that a crossing kills", "Crossing-days and reports per {unit} and year", "Chance",

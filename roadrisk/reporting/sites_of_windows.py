@@ -13,10 +13,21 @@ from roadrisk.reporting.measure_words import NONE_CHOSEN
 if TYPE_CHECKING:
     import geopandas as gpd
 
+    from roadrisk.findings import Findings
+
 # A site is on a window that shares this much of its line, or half of a shorter window.
 _LEAST_M = 20.0
 # Both are cut from the same roads: this only bridges rounding.
 _NEAR_M = 0.5
+
+
+def proposed_here(findings: Findings) -> list[str]:
+    """Return what is proposed on each ranked window in a few words; "" where nothing is."""
+    found = sites_of_windows(findings.ranked, findings.measures.chosen)
+    return [
+        f"{measure} ({', '.join(f'S{site}' for site in sites.split())})" if sites else ""
+        for measure, sites in zip(found["measure"], found["site"], strict=True)
+    ]
 
 
 def sites_of_windows(ranked: gpd.GeoDataFrame, chosen: gpd.GeoDataFrame) -> pd.DataFrame:

@@ -8,6 +8,7 @@ from roadrisk.reporting.appendix_tables import appendix_tables
 from roadrisk.reporting.column_words import COLUMNS_FILE, columns_table
 from roadrisk.reporting.csv_text import csv_bytes
 from roadrisk.reporting.death_tables import death_tables
+from roadrisk.reporting.measure_tables import measure_tables
 from roadrisk.reporting.other_tables import (
     doubts_table,
     left_out_table,
@@ -34,11 +35,13 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
     """Write the map, the ranked list and the tables behind them into a folder.
 
     ``map.html``, ``stretches.html`` (a sheet for each stretch that stands out, to print),
-    ``deaths.html`` (how many die, when, where and how sure that is, to print),
+    ``deaths.html`` (how many die, when, where and how sure that is, to print), ``measures.html``
+    (what to do where, what it costs and averts, to print),
     ``ranked_stretches.csv`` and ``.geojson``, ``stretches.csv`` (those that stand
     out, from start to end), ``stretch_years.csv`` (their reports by year), ``power.csv`` (what
     could be found), ``segments.csv`` (crossing frequencies), the tables of deaths
-    (`death_tables.death_tables`), the tables of tagged animals
+    (`death_tables.death_tables`), those of proposed measures
+    (`measure_tables.measure_tables`), the tables of tagged animals
     (`tracked_tables.tracked_tables`), those of reports (`report_tables.report_tables`), the
     appendix (`appendix_tables.appendix_tables`),
     ``left_out.csv``, ``doubts.csv``, ``road_mismatches.csv``, ``columns.csv`` (what every column
@@ -66,6 +69,7 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
     """
     from roadrisk.reporting.deaths_page import DEATHS_PAGE, deaths_html
     from roadrisk.reporting.map import map_html
+    from roadrisk.reporting.measures_page import MEASURES_PAGE, measures_html
     from roadrisk.reporting.stretch_page import STRETCHES_PAGE, stretches_html
 
     units = study.settings.study.units
@@ -76,6 +80,7 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
         "power.csv": power_table(findings, units),
         "segments.csv": segments_table(study, findings),
         **death_tables(findings.deaths, units),
+        **measure_tables(study, findings.measures),
         **tracked_tables(findings.tracked, units),
         **appendix_tables(findings, units),
         **report_tables(findings.reports, units),
@@ -88,6 +93,7 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
         "map.html": map_html(study, findings),
         STRETCHES_PAGE: stretches_html(study, findings),
         DEATHS_PAGE: deaths_html(study, findings),
+        MEASURES_PAGE: measures_html(study, findings, findings.measures),
         "ranked_stretches.geojson": ranked_geojson(study, findings),
         **{name: csv_bytes(table) for name, table in tables.items()},
     }

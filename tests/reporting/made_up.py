@@ -20,7 +20,7 @@ from shapely.ops import substring
 from roadrisk.findings import ChanceTest, Findings, ReportTables, TrackedAnimals
 from roadrisk.settings import settings_from
 from roadrisk.study import InputFile, Study
-from tests.reporting import made_up_deaths
+from tests.reporting import made_up_deaths, made_up_measures
 from tests.reporting.made_up_deaths import EXCESS, RATE, TIMES, YEAR, with_ends
 
 CRS = "EPSG:32634"
@@ -133,6 +133,7 @@ def findings() -> Findings:
         }),
         reports=_reports(),
         deaths=made_up_deaths.deaths(segments, _HILLS),
+        measures=made_up_measures.measures(segments),
         tracked=_tracked(),
         notes=(
             "412 steps between successive fixes count; 37 longer than 7 days don't.",
@@ -153,6 +154,7 @@ def without_evidence() -> Findings:
     return replace(
         full, lixels=lixels, stretches=full.stretches.iloc[:0], ranked=full.ranked.iloc[:0],
         stretch_years=full.stretch_years.iloc[:0],
+        measures=made_up_measures.nothing_proposed(full.measures),
         crossings=full.crossings.iloc[:0], sightings=full.sightings.iloc[:0], chance=chance,
     )  # fmt: skip
 

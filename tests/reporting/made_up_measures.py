@@ -55,10 +55,12 @@ def measures(segments: gpd.GeoDataFrame) -> MeasureTables:
                        "the fence opens here: a guard or a gate is needed"],
         }),
         structures=pd.DataFrame({
-            "id": ["C-3", "C-7", HOSTILE], "road": ["Heron Road", "Heron Road", "Öster Lane"],
+            "id": ["C-3", "C-7", HOSTILE], "type": ["culvert", "culvert", ""],
+            "road": ["Heron Road", "Heron Road", "Öster Lane"],
             "place": ["120 m west of Sedge Lane", "", "at the bridge"],
             "verdict": ["usable", "not usable", "not known"],
             "why": ["dry in season, 1.2 m wide", "perched 0.6 m", "no inspection since 2009"],
+            "look_at": ["", "", "look for a grate at both ends"],
         }),
     )  # fmt: skip
 
@@ -132,7 +134,7 @@ def _chosen(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         "cost_per_death": [10_754.0, 9_688.9, np.nan],
         "grade": [STUDIED, "opinion or other taxa", NONE_FOUND],
         "constraints": ["private land; works", "culvert C-7 not usable", "driveway"],
-        "cheap_moment": ["resurfacing planned for 2027", "", ""],
+        "cheap_moment": ["resurfacing planned for 2027: cheap moment, build with it", "", ""],
         "owner": ["County (invented)", "County (invented)", ""],
         "segment_ids": ["s01", "s00", "s05"],
     })  # fmt: skip
@@ -153,7 +155,7 @@ def _pieces(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
 def _quantities() -> pd.DataFrame:
     lines = [
-        (1, "exclusion fence, small animals", "m", 1240.0, 60.0, 85.0, 140.0),
+        (1, "fence", "m", 1240.0, 60.0, 85.0, 140.0),
         (1, "culvert as passage", "piece", 2.0, 20_000.0, 35_000.0, 60_000.0),
         (1, "design, permits", "%", 15.0, np.nan, np.nan, np.nan),
         (2, "exclusion fence, small animals", "m", 640.0, 60.0, 85.0, 140.0),
@@ -196,7 +198,8 @@ def _signs(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         "towards": ["east", "west", HOSTILE],
         "place": ["250 m east of Sedge Lane", "at the bridge", ""],
         "speed_limit_kmh": [90.0, 90.0, np.nan], "distance_m": [100.0, 100.0, 60.0],
-        "table": "Table 2C-4, edition 2009", "months": ["April to October"] * 2 + [""],
+        "table": ["Manual, Table 2C-4, 90 km/h: 100 m"] * 2 + ["Manual, Table 2C-4, 50 km/h: 60 m"],
+        "months": ["April to October"] * 2 + [""],
         "combined_with": ["", "", "2"],
         "note": [START, f"Moved away from the site to stay 30 m clear of a junction. {START}",
                  f"{HOSTILE} {START}"],
@@ -221,5 +224,5 @@ def _effects() -> pd.DataFrame:
         "displaced_low": [0.0, np.nan], "displaced_high": [1.1, np.nan],
         "grade": [STUDIED, NONE_FOUND],
         "source": ["invented source of 2010", HOSTILE],
-        "precedents": ["An invented road of 2 lanes, 2010: 70 % fewer, 1.1 km, cost not given", ""],
+        "precedents": ["An invented road of 2 lanes, 2010: 70 % fewer, 1.1 km | another one", ""],
     })  # fmt: skip

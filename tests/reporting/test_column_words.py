@@ -15,6 +15,10 @@ from roadrisk.reporting.column_words import (
 from roadrisk.reporting.field_book import FIXES, NO_FIX, TESTS
 from roadrisk.reporting.writing import write_reports
 from tests.reporting import made_up
+from tests.reporting.made_up_measures import by_share, without_prices
+
+# Where numbers mean something else, columns have other names.
+OTHER_NAMES = (by_share, without_prices)
 
 
 @pytest.mark.parametrize("units", ["metric", "us"])
@@ -22,7 +26,9 @@ def test_every_column_of_every_file_is_described(tmp_path: Path, units: str) -> 
     """Read back from disk, in both systems of units, with and without windows of their own."""
     findings = made_up.findings()
     known = findings.stretches.assign(window_p_value=0.01, window_p_from="draws", q_value=0.02)
-    for name, some in (("a", findings), ("b", replace(findings, stretches=known))):
+    others = [replace(findings, measures=m(findings.measures)) for m in OTHER_NAMES]
+    written = (findings, replace(findings, stretches=known), *others)
+    for name, some in zip("abcd", written, strict=True):
         write_reports(made_up.study(units=units), some, tmp_path / name)
         told = pd.read_csv(tmp_path / name / "columns.csv", encoding="utf-8-sig", dtype=str)
         told = told.fillna("")
@@ -48,9 +54,12 @@ def test_nothing_is_described_that_is_not_there(tmp_path: Path) -> None:
     findings = made_up.findings()
     findings = replace(findings, stretches=findings.stretches.assign(
         window_p_value=0.01, window_p_from="draws", q_value=0.02))  # fmt: skip
-    write_reports(made_up.study(), findings, tmp_path)
-    told = pd.read_csv(tmp_path / "columns.csv", encoding="utf-8-sig", dtype=str)
-    own = {(f, metric_name(c)) for f, c in zip(told["file"], told["column"], strict=True)}
+    others = [replace(findings, measures=m(findings.measures)) for m in OTHER_NAMES]
+    own = set()
+    for some in (findings, *others):
+        write_reports(made_up.study(), some, tmp_path)
+        told = pd.read_csv(tmp_path / "columns.csv", encoding="utf-8-sig", dtype=str)
+        own |= {(f, metric_name(c)) for f, c in zip(told["file"], told["column"], strict=True)}
     lines = {key for key in descriptions() if key[0] not in (FIXES, NO_FIX, TESTS)}
     used = {key if key in lines else ("*", key[1]) for key in own}
     assert lines - used == set()

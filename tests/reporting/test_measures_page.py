@@ -45,7 +45,7 @@ def test_the_answer_comes_first() -> None:
     shown = page()
     order = [
         full().words, "no better choice exists (proven)", "What is proposed, best first",
-        "Other choices, and what more or less money would do", "What if only signs",
+        "Other choices, and what more or less money would do", "What if only traffic or speed",
         "What must be settled first", "Structures that are there", "Where signs stand",
         "Bill of quantities, site by site", "What the effects rest on",
         "What stands behind these numbers", "Care",
@@ -63,24 +63,45 @@ def test_numbers_stand_with_their_intervals() -> None:
         "fence led to culverts 300 m 640 m 1 there 0 90 %",
         "1 1.2 (0.48 to 2.4) 0.9 (0.36 to 1.8) 0.1 210,000 (150,000 to 320,000) 4,100 290,000 "
         "10,800 97",
-        "resurfacing planned for 2027; evidence: before-after or comparison. Averts 0.9",
+        "resurfacing planned for 2027: cheap moment, build with it; evidence: before-after or "
+        "comparison. Averts 0.9",
         "3 0.1 (0.04 to 0.2) 0 (−0.02 to 0.05) 0 3,000 (2,000 to 6,000) 400 10,800 – 34",
         "do nothing 0 – 0 0 0 4.2 deaths go on as they are",
         "as proposed 3 1.2 km 388,000 1.2 (0.48 to 2.4) 0.55 3 most deaths averted",
         "half the traffic in active hours 2.4 (0.96 to 4.8) 1.8 (0.72 to 3.6) a closed season",
-        "exclusion fence, small animals m 1,240 85 (60 to 140) 2024 105,000 (74,400 to 174,000) "
-        "roads department (invented) invented price list",
+        # A key of the price list is told by its name.
+        "prices from: invented price list, 2024",
+        "exclusion fence, supplied and built m 1,240 85 (60 to 140) 105,000 (74,400 to 174,000) "
+        "roads department (invented)",
+        "exclusion fence, small animals m 640",
         "To build 210,000 (150,000 to 320,000) EUR; upkeep 4,100 EUR a year",
-        "fence with passages 80 % (40 to 95 %) 0 to 110 % before-after or comparison invented",
+        "fence with passages 80 % (40 to 95 %) 0 to 110 % before-after or comparison",
+        "Effect from: invented source of 2010 Built before: An invented road of 2 lanes, 2010: 70 "
+        "% fewer, 1.1 km another one",
+        "Distances from Manual, Table 2C-4 Sign",
+        "1 1 Heron Road, 250 m east of Sedge Lane east 90 km/h 100 m 90 km/h: 100 m April to",
+        "3 3 Mill Lane <script>window.__hacked = 1</script>",
+        "not known 60 m 50 km/h: 60 m all year also for site 2;",
         "seasonal signs 0 % (−20 to 40 %) –",
         "1 works resurfacing planned for 2027 cheap moment: build with it",
-        "C-7 Heron Road – not usable perched 0.6 m survey this first",
+        "culvert C-7 Heron Road not usable perched 0.6 m survey this first: mending",
+        "no inspection since 2009 survey this first: look for a grate at both ends",
         "Money: over 30 years, at 3 % a year; a budget covers building and upkeep. No value is "
         "put on an animal.",
     ):
         assert words in shown, words
     # What to survey first stands first.
-    assert shown.index("C-7 Heron Road") < shown.index("C-3 Heron Road")
+    assert shown.index("culvert C-7 Heron") < shown.index("culvert C-3 120 m")
+
+
+def test_what_is_alike_stands_in_the_caption() -> None:
+    """Months that all signs share; prices of different years have a column of their own."""
+    measures = full()
+    alike = replace(measures, signs=measures.signs.assign(months="May to July"))
+    assert "Distances from Manual, Table 2C-4; open May to July Sign" in page(alike)
+    years = measures.quantities.assign(price_year=[2020.0, 2021.0, 2022.0, 2023.0, np.nan])
+    shown = page(replace(measures, quantities=years))
+    assert "roads department (invented) invented price list, 2020 culvert as passage" in shown
 
 
 def test_the_chart_says_its_numbers() -> None:
@@ -105,7 +126,8 @@ def test_no_total_while_prices_are_placeholders() -> None:
     shown = page(made_up_measures.without_prices(full()))
     assert shown.index("Prices not confirmed. While any price is a placeholder") < shown.index(
         "What is proposed")  # fmt: skip
-    assert "exclusion fence, small animals m 1,240 roads department (invented)" in shown
+    assert "exclusion fence, supplied and built m 1,240 roads department (invented)" in shown
+    assert "prices from" not in shown
     for words in ("To build", "Upkeep", "Unit cost", "Per death averted", "EUR"):
         assert words not in shown, words
 
@@ -148,7 +170,7 @@ def test_cautions_stand() -> None:
         "only with permits, traffic control and trained crews", "licensed engineers",
         "through a breach animals come onto the road", "permitted to handle the animals",
         "Table distance is a starting point: the engineer sets the location",
-        "A sign alone has no proven effect", "no crash records supplied",
+        "A sign alone has no proven effect", "No crash records supplied",
         "local codes and licensed practice come before this list",
         "Contains places of protected animals: not for publication",
     ):  # fmt: skip
@@ -157,11 +179,12 @@ def test_cautions_stand() -> None:
     assert shown.count("Table distance is a starting point") == 1
 
 
-def test_crash_records_are_pointed_to() -> None:
+def test_missing_crash_records_are_named() -> None:
     with_crashes = replace(made_up.study(), crashes=gpd.GeoDataFrame(geometry=[], crs=made_up.CRS))
     text = measures_html(with_crashes, made_up.findings(), full()).decode()
-    assert "crashes recorded at the sites stand under" in text
-    assert "no crash records" not in text
+    assert "safety review comes first" in text
+    assert "crash records" not in text
+    assert "crash records" in made()
 
 
 def test_text_from_data_is_escaped() -> None:

@@ -33,7 +33,8 @@ COLUMNS = [
     "interval_note", "p_value", "p_value_note", "kept_of_100", "stretch",
     "metres_in_stretch", "stretch_p_value", "stretch_kept_of_100", "stretch_length_m",
     "stretch_begin_low_m",
-    "stretch_begin_high_m", "stretch_end_low_m", "stretch_end_high_m", "what_to_look_at", "owner",
+    "stretch_begin_high_m", "stretch_end_low_m", "stretch_end_high_m", "what_to_look_at", "measure",
+    "site", "owner",
     "aadt", "aadt_year", "speed_limit_kmh", "segment_ids",
 ]  # fmt: skip
 

@@ -19,15 +19,18 @@ from roadrisk.reporting.writing import write_reports
 from roadrisk.settings import settings_from
 from tests.reporting import made_up
 from tests.reporting.made_up_deaths import by_evidence, not_known, only_a_bound
+from tests.reporting.made_up_measures import FENCE, by_share, nothing_proposed, without_prices
 
 NAMES = [
-    "map.html", "stretches.html", "deaths.html", "ranked_stretches.geojson",
+    "map.html", "stretches.html", "deaths.html", "measures.html", "ranked_stretches.geojson",
     "ranked_stretches.csv",
     "stretches.csv", "stretch_years.csv", "power.csv", "segments.csv", "deaths_pieces.csv",
     "deaths_roads.csv", "deaths_units.csv", "deaths_carcasses.csv", "deaths_12_months.csv",
     "two_routes.csv", "death_sources.csv", "traffic_readings.csv", "kill_chance_assumptions.csv",
     "survey_effort.csv", "population.csv", "survival.csv", "survival_curve.csv", "growth.csv",
-    "when.csv", "nests_by_road.csv", "tracked_animals.csv",
+    "when.csv", "nests_by_road.csv", "measures.csv", "measure_quantities.csv", "alternatives.csv",
+    "money_curve.csv", "measure_pieces.csv", "signs.csv", "traffic_what_if.csv",
+    "measure_effects.csv", "constraints.csv", "structures_seen.csv", "tracked_animals.csv",
     "crossing_rates.csv",
     "crossing_times.csv", "crossing_conditions.csv", "home_ranges.csv", "roads_cut.csv",
     "network_k.csv", "local_gi.csv", "reports.csv", "report_links.csv", "report_choices.csv",
@@ -201,9 +204,12 @@ def test_where_less_is_known_all_is_written(
 ) -> None:  # fmt: skip
     """The same files; no page or list shows a number that isn't one."""
     findings = poorer(made_up.findings())
+    fewer = nothing_proposed if poorer is by_evidence else by_share
+    findings = replace(findings, measures=fewer(findings.measures))
     written = write_reports(made_up.study(), findings, tmp_path)
     assert [path.name for path in written] == NAMES
-    for name in ("stretches.html", "deaths.html", "ranked_stretches.csv", "deaths_roads.csv"):
+    for name in ("stretches.html", "deaths.html", "measures.html", "ranked_stretches.csv",
+                 "deaths_roads.csv"):  # fmt: skip
         text = (tmp_path / name).read_text("utf-8-sig")
         assert not re.search(r"\b(?:nan|NaN|None|<NA>)\b", text)
     for name in ("map.html", "stretches.html", "deaths.html", "provenance.json"):
@@ -224,6 +230,30 @@ def test_a_study_without_tagged_animals_is_written(tmp_path: Path) -> None:
         assert table[["crossing_days", "least_crossings"]].isna().all(axis=None)
         assert (table["animals_in_reach"] == 0).all()
     assert "tagged animals: not watched here" in (tmp_path / "map.html").read_text("utf-8")
+
+
+def test_the_choice_is_in_the_list(tmp_path: Path) -> None:
+    """By hand: the first three windows lie within the first site, the fourth in none."""
+    write_reports(made_up.study(), made_up.findings(), tmp_path)
+    table = pd.read_csv(tmp_path / "ranked_stretches.csv", encoding="utf-8-sig", dtype=str)
+    assert table["measure"].tolist()[:4] == [*[FENCE] * 3, "none chosen"]
+    assert table["site"].fillna("").tolist()[:5] == ["1", "1", "1", "", "2"]
+    list_ = json.loads((tmp_path / "ranked_stretches.geojson").read_text("utf-8"))
+    assert list_["features"][4]["properties"]["site"] == "2"
+    assert list_["metadata"]["measures"] == made_up.findings().measures.words
+
+
+def test_without_prices_no_file_shows_a_total(tmp_path: Path) -> None:
+    """Read back: no amount in any table of measures, and the page says why."""
+    findings = made_up.findings()
+    write_reports(
+        made_up.study(), replace(findings, measures=without_prices(findings.measures)), tmp_path
+    )
+    for name in ("measures.csv", "measure_quantities.csv", "alternatives.csv"):
+        table = pd.read_csv(tmp_path / name, encoding="utf-8-sig")
+        assert table.filter(regex="cost|upkeep").isna().all(axis=None)
+    for name in ("measures.html", "map.html"):
+        assert "Prices not confirmed" in (tmp_path / name).read_text("utf-8")
 
 
 def test_an_open_list_stops_the_whole_run(tmp_path: Path) -> None:
