@@ -16,7 +16,8 @@ class CompareSection(TableSection):
     expects of them. `end_m` is how far beyond each end of the works deaths are looked for where
     the table names no ends. `years_differ` is how much more counts of different years vary than
     by chance (variance over mean) where it is known from elsewhere; else it is estimated. Below
-    `least_chance_percent` of seeing a halving, no difference means too few.
+    `least_chance_percent` of seeing a halving, no difference means too few. For planning:
+    `hours_per_trial` is what laying out one carcass and looking after it costs (a choice).
     """
 
     match_within_m: float = Field(default=30.0, gt=0)
@@ -26,3 +27,4 @@ class CompareSection(TableSection):
     years_differ: float | None = Field(default=None, ge=1, le=100)
     least_chance_percent: float = Field(default=50.0, gt=0, lt=100)
     plan_years: int = Field(default=10, ge=1, le=50)
+    hours_per_trial: float = Field(default=1.0, gt=0, le=100)

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import Field, ValidationError, field_validator, model_validator
 
 from roadrisk.base.strict_model import model_remark
+from roadrisk.compare_settings import CompareSection  # noqa: TC001  pydantic reads it at run time
 from roadrisk.errors import InputError
 from roadrisk.hotspot_settings import HotspotsSection
 from roadrisk.kill_settings import KillSection
@@ -208,6 +209,9 @@ class Settings(Section):
     mortality: MortalitySection = MortalitySection()
     kill: KillSection = KillSection()
     mitigation: MitigationSection = MitigationSection()
+    compare: CompareSection | None = None
+    inspections: TableSection | None = None
+    passage_use: TableSection | None = None
     stages: StagesSection | None = None
     replies: RepliesSection = RepliesSection()
 

@@ -74,6 +74,10 @@ class Study:
         route have no geometry.
     prices : pandas.DataFrame or None
         Columns of `records.schemas.PRICES`: unit costs of pay items.
+    compared_sites : geopandas.GeoDataFrame or None
+        Columns of `records.compare_schemas.COMPARED_SITES`: sites with works and without.
+    inspections, passage_use : pandas.DataFrame or None
+        Columns of `records.compare_schemas.INSPECTIONS` and `PASSAGE_USE`.
     background : geopandas.GeoDataFrame or None
         Columns of `records.schemas.BACKGROUND`.
     profile : Profile
@@ -123,3 +127,6 @@ class Study:
     wetlands: gpd.GeoDataFrame | None = None
     crashes: gpd.GeoDataFrame | None = None
     works: gpd.GeoDataFrame | None = None
+    compared_sites: gpd.GeoDataFrame | None = None
+    inspections: pd.DataFrame | None = None
+    passage_use: pd.DataFrame | None = None

@@ -89,6 +89,13 @@ TERMS: dict[str, tuple[str, ...]] = {
     "works": (
         "id", "kind", "year", "owner", *PLACE_TERMS, "route_measure", *_PIECE_TERMS,
     ),
+    "compare": (
+        "site", "kind", "of_site", "built", "begun", "chosen_from", "chosen_to", "route",
+        "begin_measure", "end_measure", "footprintWKT", "beginLatitude", "beginLongitude",
+        "endLatitude", "endLongitude", "begin_x", "begin_y", "end_x", "end_y",
+    ),
+    "inspections": ("eventDate", "site", "breaches", "mended"),
+    "passage_use": ("site", "structure", "from_date", "to_date", "camera_days", "animals"),
     "roads.agency": (
         "route", "begin_measure", "end_measure", "direction", "aadt", "aadt_year", "speed_limit",
         "speed_limit_kmh", "owner", "layer_date", "name", "ref", "road_class", "lanes", "level",

@@ -13,6 +13,7 @@ from roadrisk.errors import InputError, Remark
 from roadrisk.records import schemas
 from roadrisk.records.attribute_tables import read_animals, read_traffic
 from roadrisk.records.bearing_tables import read_bearing_table
+from roadrisk.records.compare_tables import compare_in, compare_tables
 from roadrisk.records.decision_store import read_decisions
 from roadrisk.records.effort_tables import read_effort
 from roadrisk.records.folder_in_reading import FolderInReading
@@ -142,6 +143,7 @@ def gather(folder: Path, *, build_roads: bool) -> Gathered:
     work.habitat = study_habitat(work, work.roads.boxes)
     work.sites = study_sites(work, work.roads.boxes)
     work.prices = study_prices(work)
+    work.compared = compare_tables(work)
     work.read_photos()
     work.read_decisions()
     study = work.study(with_roads=build_roads)
@@ -168,6 +170,7 @@ class _Work(FolderInReading):
     habitat: gpd.GeoDataFrame | None = None
     sites: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
     prices: pd.DataFrame | None = None
+    compared: dict[str, Any] = field(default_factory=dict)
 
     def read_profile(self) -> None:
         try:
@@ -351,6 +354,7 @@ class _Work(FolderInReading):
             habitat=None if self.habitat is None else in_system(self.habitat, crs),
             prices=self.prices,
             **sites_in(self.sites, crs),
+            **compare_in(self.compared, crs),
         )
 
 
