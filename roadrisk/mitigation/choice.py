@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from roadrisk.mitigation.candidates import Candidates
     from roadrisk.roads.network import Ints
 
-MOST_LABELS = 30_000_000
-"""Partial choices looked at (some 10 s, at most 200 MB); where more were needed, a gap remains."""
+MOST_LABELS = 100_000_000
+"""Partial choices looked at (5 to 20 s, at most 0.2 GB); where more were needed, a gap remains."""
 
 EXACT = 5e-9
 """A gap below this share is rounding, and told as 0."""
