@@ -48,6 +48,7 @@ def test_what_is_proposed_is_on_at_first(tmp_path: Path, open_page: Opener) -> N
     expect(page.locator("#measures_link")).to_have_attribute("href", "measures.html")
     assert page.locator("#measure_list button").count() == 3
     assert page.locator(".chip_box > .site").all_inner_texts() == ["S1", "S2", "S3"]
+    assert page.locator(".site_end").count() == 6
     expect(page.locator("#legend_inside")).to_contain_text("proposed measure; S1 is site 1")
     boxes = [page.locator(name).bounding_box() for name in ("#deaths", "#measures")]
     assert boxes[0] is not None
@@ -94,7 +95,7 @@ def test_the_layer_can_be_switched_off(tmp_path: Path, open_page: Opener) -> Non
     page = opened(tmp_path, open_page)
     page.locator(".leaflet-control-layers").hover()
     page.get_by_label("Proposed measures", exact=True).click()
-    assert page.locator(".chip_box > .site").count() == 0
+    assert page.locator(".chip_box > .site, .site_end").count() == 0
     assert page.evaluate("measures_layer.getLayers().every((l) => !roads_map.hasLayer(l))")
 
 

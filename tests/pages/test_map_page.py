@@ -99,7 +99,7 @@ def test_legend_layers_and_scale_are_there(made_map: Path, open_page: Opener) ->
         "Roads": True, "Stretches that stand out": True, "Expected road deaths": True,
         "Crossings and reports, smoothed": False, "Tagged animals alone, smoothed": False,
         "Live reports alone, smoothed": False, "Dead reports alone, smoothed": False,
-        "Ranked list": True,
+        "Ranked list": True, "Proposed measures": True, "Proposed signs": True,
         "Steps between fixes across a road": False, "Public reports": True,
         "Background map (asks openstreetmap.org)": False,
     }  # fmt: skip
@@ -455,7 +455,7 @@ def test_on_paper_the_map_fits_the_sheet(made_map: Path, open_page: Opener) -> N
     assert page.locator("#legend_inside").evaluate("e => e.scrollHeight <= e.clientHeight + 1")
     # Points are not drawn from afar, so that the key on paper has no line for them.
     expect(page.locator("#legend_inside")).to_contain_text("stretch that stands out")
-    for key in ("#key_reports", "#key_crossings", "#key_closer"):
+    for key in ("#key_reports", "#key_crossings", "#key_signs", "#key_closer"):
         expect(page.locator(key)).to_be_hidden()
     assert "switch on under Layers" not in page.locator("#legend").inner_text()
     expect(page.locator("#roads_map .letter")).to_be_visible()

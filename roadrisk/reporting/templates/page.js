@@ -227,7 +227,7 @@ const view = (() => {
     placeButtons.set(feature.properties, button);
     const dashes = L.polyline(layer.getLatLngs(), Object.assign({ interactive: false }, style.dashes()));
     siteDashes.push(dashes);
-    endBars(layer.getLatLngs().flat(), "end_bar site_end").forEach((bar) => measures_layer.addLayer(bar));
+    endBars(layer.getLatLngs().flat(), "site_end").forEach((bar) => measures_layer.addLayer(bar));
     measures_layer.addLayer(dashes);
     const element = document.createElement("span");
     element.className = "site";
