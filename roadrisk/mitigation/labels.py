@@ -2,8 +2,9 @@
 
 Label setting for a path under one limit (dynamic programming over the non-dominated pairs of
 weight and profit; e.g. Dumitrescu & Boland 2003, Networks 42:135-153, from memory), each label
-with a bound from the relaxed rest of its way. Where a node has more labels than the width, those
-with the largest bounds stay, and the largest bound let go is what remains unproven.
+with a bound from the relaxed rest of its way. Where a node has more labels than the width, half of
+those that stay have the largest bounds and half are spread over the weights; the largest bound
+let go is what remains unproven.
 """
 
 from __future__ import annotations
