@@ -92,10 +92,12 @@ def choice_words(
     built = weighed.chosen
     if ground.known:
         averted = span(built.mean, *built.interval, 2)
-        told = f"averts {averted} of {number(float(total), 2)} deaths a year"
+        told = f"averts {averted} of {number(float(total), 2)} deaths a year on watched roads"
     else:
         percent = [100 * v / float(total) for v in (built.mean, *built.interval)]
-        told = f"averts {span(percent[0], percent[1], percent[2], 2)} % of the deaths"
+        told = (
+            f"averts {span(percent[0], percent[1], percent[2], 2)} % of the deaths on watched roads"
+        )
     money = ""
     if priced:
         cost = float(sites["present_cost"].sum())
@@ -105,7 +107,7 @@ def choice_words(
         )
     missed = f" {weighed.target_missed}" if weighed.target_missed else ""
     asked = _for_what(weighed, section, units)
-    return f"{asked}: {kinds}, {where} of road in all, {told}{money}.{missed}"
+    return f"{asked}: {kinds} ({where} of road in all) {told}{money}.{missed}"
 
 
 def notes_of(
