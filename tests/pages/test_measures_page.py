@@ -22,6 +22,7 @@ CASES = {
     "no prices": made_up_measures.without_prices,
     "shares": made_up_measures.by_share,
     "nothing": made_up_measures.nothing_proposed,
+    "nothing at all": made_up_measures.nothing_at_all,
 }
 
 

@@ -66,15 +66,35 @@ def measures(segments: gpd.GeoDataFrame) -> MeasureTables:
 
 
 def nothing_proposed(full: MeasureTables) -> MeasureTables:
-    """Return what a run hands on that made no choice."""
+    """Return what a run hands on that made no choice: no sites; what is there, and what if.
+
+    As in `mitigation.nothing_proposed`, tables without rows know no types.
+    """
+
+    def empty(table: pd.DataFrame) -> pd.DataFrame:
+        columns = [c for c in table if c != "geometry"]
+        if not isinstance(table, gpd.GeoDataFrame):
+            return pd.DataFrame(columns=columns)
+        return gpd.GeoDataFrame(columns=columns, geometry=[], crs=table.crs)
+
     none = {
-        name: getattr(full, name).iloc[:0]
-        for name in ("chosen", "pieces", "quantities", "alternatives", "curve", "signs", "what_if",
-                     "effects", "constraints", "structures")
-    }  # fmt: skip
+        name: empty(getattr(full, name))
+        for name in ("chosen", "quantities", "alternatives", "curve", "signs", "constraints")
+    }
     return replace(
         full, proposed=False, known=False, priced=False, currency="", gap=float("nan"),
-        words="No measure is proposed: nothing that was counted tells of deaths.", notes=(), **none,
+        words="No measure is proposed: nothing that was counted tells of deaths.", notes=(),
+        pieces=full.pieces.assign(site=0, included_of_100=np.nan),
+        what_if=by_share(full).what_if, **none,
+    )  # fmt: skip
+
+
+def nothing_at_all(full: MeasureTables) -> MeasureTables:
+    """Return the same where nothing is there and no effect was looked up."""
+    bare = nothing_proposed(full)
+    return replace(
+        bare, pieces=bare.pieces.iloc[:0], what_if=bare.what_if.iloc[:0],
+        effects=bare.effects.iloc[:0], structures=bare.structures.iloc[:0],
     )  # fmt: skip
 
 

@@ -130,10 +130,20 @@ def test_marks_of_the_curve_and_hostile_text() -> None:
 
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_without_a_choice_heads_stay(units: Units) -> None:
-    none = made_up_measures.nothing_proposed(full())
-    for name, table in measure_tables(made_up.study(units=units), none).items():
-        assert table.empty
-        assert back(name, none, units).columns.tolist() == list(table)
+    """What is there, and what if, is told all the same; every file has its heads."""
+    there = {"measure_pieces.csv", "traffic_what_if.csv", "measure_effects.csv",
+             "structures_seen.csv"}  # fmt: skip
+    for poorer, told in (
+        (made_up_measures.nothing_proposed, there), (made_up_measures.nothing_at_all, set())
+    ):  # fmt: skip
+        none = poorer(full())
+        tables = measure_tables(made_up.study(units=units), none)
+        assert list(tables) == NAMES
+        assert {name for name, table in tables.items() if len(table)} == told
+        for name, table in tables.items():
+            assert back(name, none, units).columns.tolist() == list(table)
+    pieces = back("measure_pieces.csv", made_up_measures.nothing_proposed(full()))
+    assert pieces["included_of_100"].isna().all()
 
 
 @pytest.mark.parametrize(

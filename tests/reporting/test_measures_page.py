@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from roadrisk.findings import MeasureTables
 
 POORER = [made_up_measures.without_prices, made_up_measures.by_share,
-          made_up_measures.nothing_proposed]  # fmt: skip
+          made_up_measures.nothing_proposed, made_up_measures.nothing_at_all]  # fmt: skip
 
 
 def full() -> MeasureTables:
@@ -158,7 +158,9 @@ def test_nothing_proposed_says_why_and_keeps_its_cautions() -> None:
     assert "No measure is proposed: nothing that was counted tells of deaths." in shown
     for words in ("What is proposed", "Bill of quantities", "Where signs stand", "better choice"):
         assert words not in shown
-    assert "No structure was given" in shown
+    assert "culvert C-7" in shown
+    assert "half the traffic in active hours 48 % (19 to 96 %)" in shown
+    assert "No structure was given" in page(made_up_measures.nothing_at_all(full()))
     assert "permits, traffic control and trained crews" in shown
 
 
