@@ -14,6 +14,7 @@ from roadrisk.hotspots.ranked_rows import put_beside, with_metres_in_stretch, wi
 from roadrisk.hotspots.segment_table import segment_table
 from roadrisk.hotspots.watching import watching_of
 from roadrisk.mitigation.proposed import propose_measures
+from roadrisk.mitigation.works_compared import compare_study
 from roadrisk.mortality.all_deaths import estimate_deaths
 from roadrisk.roads.bands import partner_lixels
 from roadrisk.roads.build import build_network
@@ -45,6 +46,7 @@ if TYPE_CHECKING:
     from roadrisk.findings import MeasureTables
     from roadrisk.hotspots.finding import Hotspots
     from roadrisk.hotspots.watching import Watching
+    from roadrisk.mitigation.works_compared import WorksCompared
     from roadrisk.mortality.all_deaths import AllDeaths
     from roadrisk.roads.network import Ints, Lixels, Network
     from roadrisk.sightings.reviewed import Reviewed
@@ -122,6 +124,41 @@ def review_reports(study: Study, progress: Progress | None = None) -> Reviewed:
             points.reports, held_reports(study), counted, doubts, roads.network, roads.index,
             roads.places,
         )  # fmt: skip
+        tick()
+    return found
+
+
+def compare_works(study: Study, progress: Progress | None = None) -> WorksCompared:
+    """Compare the sites of a study with works before and after, and with sites without.
+
+    Parameters
+    ----------
+    study : Study
+        With a section [compare].
+    progress : Progress, optional
+        Shows what a long step is doing.
+
+    Returns
+    -------
+    WorksCompared
+
+    Raises
+    ------
+    InputError
+        The study has no [compare], or its sites can't be placed.
+    """
+    shown = progress or Silent()
+    roads = _roads(study, shown)
+    points = _points(study)
+    with shown.step("Before and after", 2) as tick:
+        counted = count_reports(
+            study, points.reports, points.fixes, roads.network, roads.lixels, roads.index
+        )
+        tick()
+        partner = partner_lixels(roads.network, roads.lixels)
+        found = compare_study(
+            study, counted, points.fixes, roads.network, roads.lixels, roads.index, partner
+        )
         tick()
     return found
 

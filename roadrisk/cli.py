@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from roadrisk.cli_compare import compare as _compare
 from roadrisk.cli_progress import progress as _progress
 from roadrisk.cli_sightings import app as sightings_app
 from roadrisk.errors import InputError, Remark, RoadriskError, one_line
@@ -31,6 +32,7 @@ app = typer.Typer(
 )
 
 app.add_typer(sightings_app, name="sightings")
+app.command(name="compare")(_compare)
 
 StudyFolder = Annotated[Path, typer.Argument(metavar="STUDY", help="Folder with study.toml.")]
 

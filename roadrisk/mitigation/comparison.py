@@ -98,7 +98,12 @@ class _Group:
 
 
 def compare_sites(
-    sites: pd.DataFrame, bins: pd.DataFrame, rules: Rules, *, combined_only: bool = False
+    sites: pd.DataFrame,
+    bins: pd.DataFrame,
+    rules: Rules,
+    *,
+    combined_only: bool = False,
+    differ: YearsDiffer | None = None,
 ) -> Comparison:
     """Compare every works site, its ends and both with their controls, alone and together.
 
@@ -111,6 +116,8 @@ def compare_sites(
     rules : Rules
     combined_only : bool
         Only all works sites together, without their ends: for simulations.
+    differ : YearsDiffer, optional
+        Dispersion of the counts, if it is known from units other than years.
 
     Returns
     -------
@@ -126,7 +133,7 @@ def compare_sites(
     groups = _groups(sites)
     groups = groups[:1] if combined_only else groups
     used = [[_used(sites, bins, g, part) for part in g.parts] for g in groups]
-    differ = _years_differ(used)
+    differ = differ or _years_differ(used)
     if rules.by_empirical_bayes:
         vary = rules.dispersion or (differ.dispersion if differ.known else 1.0)
         used = [[_used(sites, bins, g, part, vary) for part in g.parts] for g in groups]

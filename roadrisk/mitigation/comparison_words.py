@@ -19,6 +19,7 @@ NO_DIFFERENCE = "no difference shown"
 TOO_FEW = "too few to tell"
 YEARS_UNKNOWN = "too few years to tell how much years differ"
 NO_CONTROL = "There is no control: whether the works did it or the years were others can't be told."
+_AT = {"works": "at the works", "works and ends together": "at the works and their ends"}
 _COUNTED = {"deaths": "carcasses", "crossings": "crossing-days"}
 
 
@@ -59,7 +60,7 @@ def comparison_words(
     -------
     str
     """
-    at = "at the works" if where == "works" else where
+    at = _AT.get(where, where)
     counts = (
         f"{_count(row['before'])} {_COUNTED[what]} {at} before and {_count(row['after'])} after"
     )
