@@ -71,12 +71,12 @@ def money(value: float, currency: str = "") -> str:
 def money_range(
     row: Mapping[str, Any], name: str, note: str = NOT_CONFIRMED, currency: str = ""
 ) -> str:
-    """Return an amount with its low and high, or why there is none."""
+    """Return an amount with its low and high, or why there is none; it may take two lines."""
     value, low, high = (number(float(row[f"{name}{end}"])) for end in ("", "_low", "_high"))
     if not value:
         return note
-    said = f"{value} ({low} to {high})" if low and high else f"{value} (no range)"
-    return _kept(_with_currency(said, value, currency))
+    ends = _kept(f"({low} to {high})") if low and high else "(no range)"
+    return _with_currency(f"{value} {ends}", value, currency)
 
 
 def gap_words(measures: MeasureTables) -> str:

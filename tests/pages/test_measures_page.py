@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 CASES = {
     "full": lambda measures: measures,
+    "millions": made_up_measures.in_millions,
     "no prices": made_up_measures.without_prices,
     "shares": made_up_measures.by_share,
     "nothing": made_up_measures.nothing_proposed,

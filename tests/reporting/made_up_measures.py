@@ -113,6 +113,19 @@ def without_prices(full: MeasureTables) -> MeasureTables:
     )  # fmt: skip
 
 
+def in_millions(full: MeasureTables) -> MeasureTables:
+    """Return the same for a hundred times the money."""
+
+    def dear(table: pd.DataFrame) -> pd.DataFrame:
+        names = [c for c in table if "cost" in c or c == "upkeep_per_year"]
+        return table.assign(**{name: table[name] * 97 for name in names})
+
+    return replace(
+        full, chosen=dear(full.chosen), quantities=dear(full.quantities), curve=dear(full.curve),
+        alternatives=dear(full.alternatives),
+    )  # fmt: skip
+
+
 def by_share(full: MeasureTables) -> MeasureTables:
     """Return the same where how many die isn't known: deaths are shares of all, by a fifth."""
 
