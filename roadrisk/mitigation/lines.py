@@ -70,7 +70,8 @@ def road_lines(
     """Lay pieces one after another along roads.
 
     A line goes on through a junction where two arms bear the same road, the straightest two
-    first. It is cut where another arm is of a class that no fence can cross.
+    first. It is cut where another arm is of a class that no fence can cross; the other carriageway
+    of the road itself, where it divides, is no such arm.
 
     Parameters
     ----------
@@ -135,7 +136,11 @@ def _through_junctions(
         found += [
             (int(half[a]), int(half[b]))
             for a, b in _pairs(arms[own[arms]], heading, road)
-            if not any(kind[c] in stops_at for c in arms if c not in (a, b))
+            if not any(
+                kind[c] in stops_at and (own[c] or road[c] != road[a])
+                for c in arms
+                if c not in (a, b)
+            )
         ]
     return np.array(found, dtype=np.int64).reshape(-1, 2)
 

@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from roadrisk.mitigation.lines import RoadLines, road_lines
+from roadrisk.roads.bands import with_bands
 from roadrisk.roads.lixels import lay_lixels
 from roadrisk.roads.pieces import lay_pieces
 from tests.roads.small import make_network
@@ -54,6 +55,22 @@ def test_a_busy_road_across_cuts_a_line_and_goes_on_itself() -> None:
 def test_of_three_arms_of_one_road_the_straightest_two_are_joined() -> None:
     lines = lines_of(CROSS[:3], ["Road"] * 3)
     assert spans(lines) == {"Road": [250, 700]}
+
+
+def test_a_busy_road_that_divides_is_not_across_itself() -> None:
+    """By hand: 470 m as one road, then two carriageways for some 930 m; a fence goes on."""
+    divides = [
+        [(-500, 10), (-30, 10)],
+        [(-30, 10), (0, 0), (900, 0)],
+        [(900, 20), (0, 20), (-30, 10)],
+    ]
+    network = with_bands(
+        make_network(divides, ["High Road"] * 3, oneway=[0, 1, 1], road_class=["primary"] * 3)
+    )
+    lixels = lay_lixels(network, 10.0)
+    pieces = lay_pieces(network, lixels, 100.0)
+    lines = road_lines(network, lixels, pieces, stops_at=["primary"])
+    assert spans(lines) == {"High Road": [1402]}
 
 
 def test_a_ring_is_one_line() -> None:
