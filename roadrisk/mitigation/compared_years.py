@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from roadrisk.mitigation.before_after import Counted, Stratum
+from roadrisk.mitigation.given_margins import Counted, Stratum
 from roadrisk.mortality.empirical_bayes import empirical_bayes
 
 if TYPE_CHECKING:

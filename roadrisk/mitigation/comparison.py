@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from roadrisk.mitigation.before_after import Counted, Ratio, Stratum, compared, log_ratio
+from roadrisk.mitigation.before_after import Ratio, compared, log_ratio
 from roadrisk.mitigation.compared_years import Used, used_years
 from roadrisk.mitigation.comparison_words import (
     FEWER,
@@ -19,6 +19,7 @@ from roadrisk.mitigation.comparison_words import (
     comparison_words,
     not_identified,
 )
+from roadrisk.mitigation.given_margins import Counted, Stratum
 from roadrisk.mitigation.years_differ import YearsDiffer, years_differ
 
 if TYPE_CHECKING:
@@ -230,7 +231,8 @@ def _row(
     if not strata:
         return row | {"verdict": "not identified", "words": not_identified(used[0].why)}
     row |= _sums(strata)
-    row["years_vary"] = differ.dispersion if rules.dispersion is None else rules.dispersion
+    vary = differ.at(*_cells(group, used)) if rules.dispersion is None else rules.dispersion
+    row["years_vary"] = vary
     if not rules.effort_exact and _closer(used, group):
         why = (
             "not identified: searches were not as far apart before and after, or not alike at "
@@ -238,8 +240,8 @@ def _row(
         )
         return row | {"verdict": "not identified", "words": not_identified(why)}
     known = rules.dispersion is not None or differ.known
-    dispersion, df = (rules.dispersion, np.inf) if rules.dispersion else (
-        (differ.dispersion, float(differ.df)) if differ.known else (1.0, np.inf))  # fmt: skip
+    df = float(differ.df) if rules.dispersion is None and differ.known else np.inf
+    dispersion = vary if known else 1.0
     found = compared(strata, level=rules.level, dispersion=dispersion, dispersion_df=df)
     simple = _simple(row, rules.level) if controls else (np.nan, np.nan, np.nan)
     row |= {
@@ -253,6 +255,23 @@ def _row(
         controlled=bool(controls), left=sum(one.stratum is None for one in used),
     )  # fmt: skip
     return row | {"verdict": verdict.replace(YEARS_UNKNOWN, TOO_FEW), "words": words}
+
+
+def _cells(group: _Group, used: Sequence[Used]) -> tuple[list[float], list[float]]:
+    """Return sums of counts at works and controls, before and after, and the mean of their cells."""
+    years = pd.concat([one.years for one in used]).drop_duplicates(["site", "from_day"])
+    good = years[(years["left_out"] == "").to_numpy()]
+    site, period = good["site"].to_numpy(object), good["period"].to_numpy(object)
+    count = good["counted"].to_numpy(np.float64)
+    sums, means = [], []
+    for k in (1, 2):
+        mine = np.isin(site, [name for part in group.parts for name in part[k]])
+        for half in ("before", "after"):
+            here = mine & (period == half)
+            if here.any():
+                sums.append(float(count[here].sum()))
+                means.append(float(count[here].mean()))
+    return sums, means
 
 
 def _verdict(found: Ratio, rules: Rules, *, known: bool) -> str:

@@ -114,9 +114,10 @@ def years_needed(
         Expected counts a year where nothing changes; 0 for no control.
     years_before : int, optional
         As many before as after if left out.
-    ratio, level, dispersion : float
+    ratio, level : float
         As `power` takes them.
     chance : float
+    dispersion : float
 
     Returns
     -------

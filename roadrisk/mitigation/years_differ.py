@@ -9,6 +9,8 @@ import numpy as np
 from scipy import stats
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
@@ -32,17 +34,44 @@ class YearsDiffer:
         Chance of as much from counts that vary by chance alone; NaN without any.
     year_effects : bool
         Whether good and bad years common to all sites were taken out first.
+    mean : float
+        Mean count of a cell.
     """
 
     dispersion: float
     df: int
     p: float
     year_effects: bool
+    mean: float = np.nan
 
     @property
     def known(self) -> bool:
         """Whether there are years enough to tell."""
         return self.df >= LEAST_DF
+
+    def at(self, counts: Sequence[float], means: Sequence[float]) -> float:
+        """Return the dispersion of a comparison of some sums of counts.
+
+        Parameters
+        ----------
+        counts : sequence of float
+            The sums that are compared.
+        means : sequence of float
+            Mean count of a cell in each.
+
+        Returns
+        -------
+        float
+            At least `dispersion`. Where years differ by a factor, the variance of a count grows
+            with the square of its mean (negative binomial): sites with more counted vary more
+            than the mean of all cells tells. Sums weigh as in the variance of the log ratio.
+        """
+        if not self.dispersion > 1 or not self.mean > 0:
+            return self.dispersion
+        k = (self.dispersion - 1) / self.mean
+        weight = 1 / (np.asarray(counts, np.float64) + 0.5)
+        each = 1 + k * np.asarray(means, np.float64)
+        return max(self.dispersion, float((weight * each).sum() / weight.sum()))
 
 
 def years_differ(count: Floats, effort: Floats, row: Ints, year: Ints) -> YearsDiffer:
@@ -99,7 +128,8 @@ def _dispersion(
     if df < 1:
         return YearsDiffer(np.nan, 0, np.nan, year_effects)
     chi = float(((x - mean) ** 2 / mean).sum())
-    return YearsDiffer(max(1.0, chi / df), df, float(stats.chi2.sf(chi, df)), year_effects)
+    p = float(stats.chi2.sf(chi, df))
+    return YearsDiffer(max(1.0, chi / df), df, p, year_effects, float(x.mean()))
 
 
 def _fitted(x: Floats, e: Floats, r: Ints, y: Ints, *, year_effects: bool) -> Floats:

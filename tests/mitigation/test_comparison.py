@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from roadrisk.mitigation.before_after import Counted, Stratum, compared, conditional, rate_ratio
+from roadrisk.mitigation.before_after import compared, rate_ratio
 from roadrisk.mitigation.compared_years import (
     BY_EXPECTATION,
     CHOSEN,
@@ -16,8 +16,9 @@ from roadrisk.mitigation.compared_years import (
     used_years,
 )
 from roadrisk.mitigation.comparison import ALL, Rules, compare_sites
+from roadrisk.mitigation.given_margins import Counted, Stratum, conditional
 from roadrisk.mitigation.power_of_comparison import Expected, power, years_needed
-from roadrisk.mitigation.years_differ import years_differ
+from roadrisk.mitigation.years_differ import YearsDiffer, years_differ
 
 
 def _counted(before, after, effort_before=1.0, effort_after=1.0) -> Counted:
@@ -244,3 +245,13 @@ def test_years_needed() -> None:
     assert power(Expected(12.0 * (years - 1), 12.0 * (years - 1))) < 0.8
     assert years_needed(2.0, years_before=2) is None
     assert years_needed(0.0) is None
+
+
+def test_sites_with_more_vary_more() -> None:
+    """Dispersion 3 at a mean of 4 is a factor k = 1/2; sums weigh by 1 / (count + 1/2)."""
+    differ = YearsDiffer(3.0, 10, 0.01, year_effects=False, mean=4.0)
+    assert differ.at([7.5, 1.5], [10.0, 2.0]) == pytest.approx(3.0)
+    assert differ.at([9.5, 19.5], [10.0, 6.0]) == pytest.approx(
+        (6 / 10 + 4 / 20) / (1 / 10 + 1 / 20)
+    )
+    assert YearsDiffer(1.0, 10, 0.5, year_effects=False, mean=4.0).at([9.5], [20.0]) == 1.0

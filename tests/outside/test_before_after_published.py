@@ -12,14 +12,8 @@ from statsmodels.stats import rates
 from statsmodels.stats.contingency_tables import Table2x2
 
 from roadrisk.base.intervals import poisson_exact
-from roadrisk.mitigation.before_after import (
-    Counted,
-    Stratum,
-    compared,
-    conditional,
-    log_ratio,
-    rate_ratio,
-)
+from roadrisk.mitigation.before_after import compared, log_ratio, rate_ratio
+from roadrisk.mitigation.given_margins import Counted, Stratum, conditional
 from roadrisk.mitigation.power_of_comparison import Expected, power, years_by_formula
 
 

@@ -42,7 +42,7 @@ def test_expectation_in_place_of_chosen_years() -> None:
     It needs all the sites that the choice was made among: here they are the controls.
     """
     world = replace(ALIKE, later=0, controls=18)
-    said, held = share_of(world, 40, seed=6, rules=Rules(by_empirical_bayes=True))
+    said, held = share_of(world, 25, seed=6, rules=Rules(by_empirical_bayes=True))
     assert "not identified" not in said
     assert said.get(FEWER, 0.0) <= 0.05 + 1e-9
     assert held >= 0.9
