@@ -73,7 +73,7 @@ def draw_effects(measure: Measure, rng: np.random.Generator, draws: int) -> Effe
     measure : Measure
         One that has an effect.
     rng : numpy.random.Generator
-        A new one for each measure: `base.seeds.generator(seed, "mitigation.effects." + key)`.
+        A new one for each measure: `base.seeds.generator(seed, step_of(measure))`.
     draws : int
 
     Returns
@@ -94,6 +94,23 @@ def draw_effects(measure: Measure, rng: np.random.Generator, draws: int) -> Effe
         return EffectDraws(effect, np.zeros(draws), np.ones(draws))
     displaced = np.maximum(0.0, split_normal(measure.displaced, _slices(rng, draws)))
     return EffectDraws(effect, displaced, _ends(measure.end_distance_m, _slices(rng, draws)))
+
+
+def step_of(measure: Measure) -> str:
+    """Return the name of the random step that draws a measure's effect: one for all fences.
+
+    What is held of fences rests on the same evidence. Drawn each by itself, of two fences of the
+    same ranges one would look better by luck, and both together surer than either alone.
+
+    Parameters
+    ----------
+    measure : Measure
+
+    Returns
+    -------
+    str
+    """
+    return f"mitigation.effects.{'fence_and_passages' if measure.barrier else measure.key}"
 
 
 def effects_table(measures: Iterable[Measure]) -> pd.DataFrame:

@@ -13,7 +13,7 @@ from roadrisk.mitigation.alternatives import alternatives
 from roadrisk.mitigation.benefit import benefit, motorists_words
 from roadrisk.mitigation.candidate_table import lay_candidates
 from roadrisk.mitigation.chosen_sites import site_constraints, site_order, site_table
-from roadrisk.mitigation.effects import EffectDraws, draw_effects, effects_table
+from roadrisk.mitigation.effects import EffectDraws, draw_effects, effects_table, step_of
 from roadrisk.mitigation.estimates import estimate_of, money_of, with_costs
 from roadrisk.mitigation.ground import lay_ground
 from roadrisk.mitigation.measures import load_measures, with_effect
@@ -126,8 +126,7 @@ def _with_effects(
         every.append(measure)
         if measure.effect is not None:
             usable.append(measure)
-            rng = generator(seed, f"mitigation.effects.{measure.key}")
-            effects.append(draw_effects(measure, rng, draws))
+            effects.append(draw_effects(measure, generator(seed, step_of(measure)), draws))
     return every, usable, effects
 
 

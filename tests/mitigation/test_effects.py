@@ -14,6 +14,7 @@ from roadrisk.mitigation.effects import (
     draw_effects,
     effects_table,
     split_normal,
+    step_of,
 )
 from roadrisk.mitigation.measures import Range, built_in_measures, with_effect
 
@@ -109,3 +110,17 @@ def test_table_of_effects():
     assert "not identified" in rows.loc["lower_speed", "source"]
     assert rows.loc["night_closure", "precedents"] == "none found"
     assert rows.loc["patrol", "grade"] == "none found"
+
+
+def test_fences_of_the_same_evidence_are_drawn_alike() -> None:
+    """By hand: with the same ranges no fence is better than another, in any draw."""
+    measures = built_in_measures()
+    one, other, sign = (
+        draw_effects(measures[key], generator(7, step_of(measures[key])), 400)
+        for key in ("fence_and_passages", "fence_to_culverts", "sign_standing")
+    )
+    assert (one.effect == other.effect).all()
+    assert (one.displaced == other.displaced).all()
+    assert (one.end_m == other.end_m).all()
+    # Signs rest on other evidence: whether they work has nothing to do with fences.
+    assert abs(np.corrcoef(one.effect, sign.effect)[0, 1]) < 0.2
