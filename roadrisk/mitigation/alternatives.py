@@ -54,7 +54,8 @@ def alternatives(
     Returns
     -------
     pandas.DataFrame
-        `COLUMNS`; first "do nothing".
+        `COLUMNS`; first "do nothing". Of a measure without a proven effect nothing is counted as
+        averted; its interval stands.
     """
     total = ground.deaths.sum(axis=0)
     left = float(total.mean())
@@ -155,7 +156,11 @@ def _instead(
         else "at the same sites, and nothing else: no effect was shown, so none is counted on"
     )  # fmt: skip
     length = _length(ground, first, last)
-    return _row(f"{measure.name} alone", len(first), length, np.nan, averted, left, told)
+    row = _row(f"{measure.name} alone", len(first), length, np.nan, averted, left, told)
+    if measure.proven:
+        return row
+    # The mean of draws around no effect is their noise and skew, no finding.
+    return row | {"averted_per_year": 0.0, "deaths_left_per_year": left}
 
 
 def _of(

@@ -129,6 +129,17 @@ def test_the_choice_is_no_worse_than_what_else_the_money_buys(found: MeasureTabl
     assert tenth["the cautious choice"] >= tenth["the choice"]
 
 
+def test_signs_alone_are_counted_on_for_nothing_and_keep_their_interval(
+    found: MeasureTables,
+) -> None:
+    rows = found.alternatives.set_index("alternative")
+    alone = rows[rows.index.str.endswith("sign alone")]
+    assert len(alone) == 2
+    assert (alone["averted_per_year"] == 0).all()
+    assert (alone["averted_per_year_low"] < 0).all()
+    assert (alone["averted_per_year_high"] > 0).all()
+
+
 def test_it_goes_where_most_die(found: MeasureTables) -> None:
     # Most die on Ossmark Road from 600 to 1,200 m (`small_worlds.DEADLY_M`).
     assert found.chosen["road"].iloc[0] == "Ossmark Road"
