@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from roadrisk.mitigation.structures import NOT_KNOWN, USABLE
+from roadrisk.mitigation.structures import NOT_KNOWN, USABLE, dimension_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     import geopandas as gpd
 
+    from roadrisk.base.units import Units
     from roadrisk.roads.network import Ints
 
 CONSTRAINT_COLUMNS = ("place", "kind", "what", "effect")
@@ -77,9 +78,12 @@ def of_land(parcels: gpd.GeoDataFrame, row: Ints, place: Ints) -> pd.DataFrame:
     return _rows(place[kept], "parcel", what, [w[1] for w in words if w])
 
 
-def of_wetlands(kinds: Iterable[str], place: Ints, within_m: float) -> pd.DataFrame:
+def of_wetlands(
+    kinds: Iterable[str], place: Ints, within_m: float, units: Units = "metric"
+) -> pd.DataFrame:
     """Return constraints by wetlands within some distance of places."""
-    what = [f"{kind or 'wetland'} within {within_m:g} m" for kind in kinds]
+    near = dimension_words(within_m, units)
+    what = [f"{kind or 'wetland'} within {near}" for kind in kinds]
     return _rows(place, "wetland", what, ["drainage and wetland permit"] * len(what))
 
 
@@ -91,7 +95,7 @@ def of_works(works: gpd.GeoDataFrame, row: Ints, place: Ints) -> pd.DataFrame:
         + (f" ({owner})" if owner else "")
         for kind, year, owner in here[["kind", "year", "owner"]].to_numpy()
     ]  # fmt: skip
-    effect = [f"cheap moment{f', {y[:4]}' if y else ''}: build with it" for y in here["year"]]
+    effect = ["build with it: the cheap moment"] * len(here)
     return _rows(place, "works", what, effect)
 
 
@@ -102,7 +106,12 @@ def of_openings(what: Iterable[str], place: Ints) -> pd.DataFrame:
 
 
 def of_fences(
-    fences: gpd.GeoDataFrame, row: Ints, place: Ints, fenced: Iterable[bool], ends: Ints
+    fences: gpd.GeoDataFrame,
+    row: Ints,
+    place: Ints,
+    fenced: Iterable[bool],
+    ends: Ints,
+    units: Units = "metric",
 ) -> pd.DataFrame:
     """Return constraints by existing fences, and by their ends.
 
@@ -115,11 +124,15 @@ def of_fences(
         Whether the place counts as fenced.
     ends : ndarray of int64
         Places without a fence next to one with a fence.
+    units : {"metric", "us"}
+        Of heights in words.
     """
     here = fences.iloc[row]
     what, effect = [], []
     for fence, whole in zip(here.to_dict("records"), fenced, strict=True):
-        said = [f"{fence['height_m']:g} m high"] if fence["height_m"] > 0 else []
+        said = (
+            [f"{dimension_words(fence['height_m'], units)} high"] if fence["height_m"] > 0 else []
+        )
         said += [f"on the {fence['side']} only"] if fence["side"] != "both" else []
         said += [f"built {fence['built']}"] if fence["built"] else []
         said += [f"condition {fence['condition']}"] if fence["condition"] else []

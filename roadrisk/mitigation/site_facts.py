@@ -207,10 +207,9 @@ class _Work:
         found = self._find("structures", table)
         section = self.settings.structures
         verdicts = structure_verdicts(
-            table,
-            habitat=self.study.profile.habitat,
+            table, habitat=self.study.profile.habitat, units=self.settings.study.units,
             least_rise_m=0.5 if section is None else section.least_rise_m,
-        )
+        )  # fmt: skip
         place = np.full(len(table), -1, dtype=np.int64)
         at_m = np.full(len(table), np.nan)
         place[found.row], at_m[found.row] = found.place, found.at_m
@@ -289,15 +288,15 @@ class _Work:
         same_line = np.diff(self.rows.lines.line) == 0
         step = np.flatnonzero(same_line & (fenced[1:] != fenced[:-1]))
         ends = np.unique(np.where(fenced[step], step + 1, step)).astype(np.int64)
-        self.parts.append(words.of_fences(table, found.row, found.place, fenced[found.place], ends))
+        self.parts.append(words.of_fences(table, found.row, found.place, fenced[found.place], ends,
+                                          self.settings.study.units))  # fmt: skip
         return fenced
 
     def crashes(self) -> pd.DataFrame:
         """Return place, year and animal of every crash on a line."""
         table = self.table("crashes")
         if table is None:
-            nothing = {"place": np.zeros(0, np.int64), "year": [], "animal": []}
-            return pd.DataFrame(nothing).astype({"year": str, "animal": str})
+            return pd.DataFrame({"place": np.zeros(0, np.int64)}).assign(year="", animal="")
         found = self._find("crashes", table)
         here = table.iloc[found.row]
         return pd.DataFrame({
@@ -321,7 +320,8 @@ class _Work:
             within_m = self.within_m("wetlands")
             row, place = self.rows.beside(wet.geometry.to_numpy(), within_m)
             kinds = wet["kind"].to_numpy(object)[row]
-            self.parts.append(words.of_wetlands(kinds, place, within_m))
+            units = self.settings.study.units
+            self.parts.append(words.of_wetlands(kinds, place, within_m, units))
 
     def works(self) -> None:
         """Add works that are still to come when the study ends."""

@@ -7,8 +7,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from roadrisk.base.plain_numbers import number
+from roadrisk.base.units import M_PER_FOOT
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from roadrisk.base.units import Units
 
 USABLE, NOT_USABLE, NOT_KNOWN = "usable", "not usable", "not known"
 VERDICT_COLUMNS = ("openness_m", "verdict", "why", "look_at")
@@ -18,7 +23,7 @@ _ASKED_RISE_M = 1.0
 
 
 def structure_verdicts(
-    table: pd.DataFrame, *, habitat: str, least_rise_m: float = 0.5
+    table: pd.DataFrame, *, habitat: str, least_rise_m: float = 0.5, units: Units = "metric"
 ) -> pd.DataFrame:
     """Judge structures one by one.
 
@@ -31,6 +36,8 @@ def structure_verdicts(
         Of the species: an animal of the land doesn't swim through.
     least_rise_m : float
         What is lower or narrower is no passage [m].
+    units : {"metric", "us"}
+        Of lengths in words.
 
     Returns
     -------
@@ -47,25 +54,34 @@ def structure_verdicts(
     "usable". All is said of the structure as it was inspected: it has to be looked at again before
     anything is built on it.
     """
-    rows = [_judged(row, habitat, least_rise_m) for row in table.to_dict("records")]
+    rows = [_judged(row, habitat, least_rise_m, units) for row in table.to_dict("records")]
     out = pd.DataFrame(rows, columns=list(VERDICT_COLUMNS[1:]), index=table.index).astype(str)
     openness = table["span_m"] * table["rise_m"] / table["length_m"]
     out.insert(0, "openness_m", openness.astype(float))
     return out
 
 
-def _judged(row: Mapping[Any, Any], habitat: str, least_rise_m: float) -> tuple[str, str, str]:
-    closed = _closed_by(row, habitat, least_rise_m)
+def dimension_words(metres: float, units: Units) -> str:
+    """Return a structure's height or width: ``0.5 m``, ``1.6 ft``."""
+    return f"{number(metres / M_PER_FOOT, 2)} ft" if units == "us" else f"{metres:g} m"
+
+
+def _judged(
+    row: Mapping[Any, Any], habitat: str, least_rise_m: float, units: Units
+) -> tuple[str, str, str]:
+    closed = _closed_by(row, habitat, least_rise_m, units)
     if closed:
         return NOT_USABLE, "; ".join(closed), ""
     missing = _missing(row, habitat)
     if missing:
         why = "not enough is known of it: " + ", ".join(name for name, _ in missing)
         return NOT_KNOWN, why, "; ".join(look for _, look in missing)
-    return USABLE, "; ".join(_open_because(row)), ""
+    return USABLE, "; ".join(_open_because(row, units)), ""
 
 
-def _closed_by(row: Mapping[Any, Any], habitat: str, least_rise_m: float) -> list[str]:
+def _closed_by(
+    row: Mapping[Any, Any], habitat: str, least_rise_m: float, units: Units
+) -> list[str]:
     found = []
     if row["perched"] == "yes":
         found.append("its outlet is perched: an animal can't get in from below")
@@ -73,7 +89,8 @@ def _closed_by(row: Mapping[Any, Any], habitat: str, least_rise_m: float) -> lis
         found.append("a grate closes it")
     for term, word in (("rise_m", "high"), ("span_m", "wide")):
         if row[term] < least_rise_m:
-            found.append(f"only {row[term]:g} m {word}; {least_rise_m:g} m are needed")
+            is_, asked = (dimension_words(x, units) for x in (row[term], least_rise_m))
+            found.append(f"only {is_} {word}, and {asked} are needed")
     if row["water"] == "full":
         found.append("full of water all the active season")
     if row["water"] == "wet" and habitat == "land" and row["type"] != "bridge":
@@ -101,7 +118,7 @@ def _missing(row: Mapping[Any, Any], habitat: str) -> list[tuple[str, str]]:
             ))  # fmt: skip
         return found
     if row["perched"] == "":
-        found.append(("whether its outlet is perched", "look at both ends: is there a step?"))
+        found.append(("whether its outlet is perched", "look for a step at both ends"))
     if row["water"] == "":
         found.append(("whether water stands in it", "look for water in the active season"))
     if row["grate"] == "":
@@ -109,11 +126,11 @@ def _missing(row: Mapping[Any, Any], habitat: str) -> list[tuple[str, str]]:
     return found
 
 
-def _open_because(row: Mapping[Any, Any]) -> list[str]:
+def _open_because(row: Mapping[Any, Any], units: Units) -> list[str]:
     rise, water = row["rise_m"], row["water"]
-    found = [f"{rise:g} m high"]
+    found = [f"{dimension_words(rise, units)} high"]
     if rise < _ASKED_RISE_M:
-        found[0] += f" (guidelines ask for {_ASKED_RISE_M:g} m)"
+        found[0] += f" (guidelines ask for {dimension_words(_ASKED_RISE_M, units)})"
     if row["type"] != "bridge":
         found.append("no step at its ends, no grate")
     words = {

@@ -166,7 +166,7 @@ def test_by_route_and_measure() -> None:
     assert "there is no route 'R9'" in found.structures["why"].iloc[2]
     (planned,) = of_kind(found, "works").to_dict("records")
     assert planned["place"] == long_road(along, found, 450)
-    assert planned["effect"] == "cheap moment, 2025: build with it"
+    assert planned["effect"] == "build with it: the cheap moment"
 
 
 def test_openings_are_driveways_and_arms_of_other_roads() -> None:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from roadrisk.mitigation.structures import structure_verdicts
+
+if TYPE_CHECKING:
+    from roadrisk.base.units import Units
 
 GOOD = {
     "type": "culvert", "span_m": 1.5, "rise_m": 1.2, "length_m": 18.0, "perched": "no",
@@ -14,9 +19,13 @@ GOOD = {
 }  # fmt: skip
 
 
-def judge(habitat: str = "land", least_rise_m: float = 0.5, **other: object) -> pd.Series:
+def judge(
+    habitat: str = "land", least_rise_m: float = 0.5, units: Units = "metric", **other: object
+) -> pd.Series:
     table = pd.DataFrame([GOOD | other])
-    return structure_verdicts(table, habitat=habitat, least_rise_m=least_rise_m).iloc[0]
+    return structure_verdicts(table, habitat=habitat, least_rise_m=least_rise_m, units=units).iloc[
+        0
+    ]
 
 
 def test_a_sound_dry_culvert_is_usable() -> None:
@@ -32,7 +41,7 @@ def test_a_sound_dry_culvert_is_usable() -> None:
     [
         ({"perched": "yes"}, "outlet is perched"),
         ({"grate": "yes"}, "a grate closes it"),
-        ({"rise_m": 0.3}, "only 0.3 m high; 0.5 m are needed"),
+        ({"rise_m": 0.3}, "only 0.3 m high, and 0.5 m are needed"),
         ({"span_m": 0.4}, "only 0.4 m wide"),
         ({"water": "full"}, "full of water all the active season"),
         ({"water": "wet"}, "the animal lives on land"),
@@ -49,7 +58,7 @@ def test_one_thing_closes_it_even_where_others_are_not_known(other, says) -> Non
 @pytest.mark.parametrize(
     ("other", "why", "look"),
     [
-        ({"perched": ""}, "whether its outlet is perched", "is there a step"),
+        ({"perched": ""}, "whether its outlet is perched", "look for a step"),
         ({"water": ""}, "whether water stands in it", "in the active season"),
         ({"grate": ""}, "whether a grate closes it", "at both ends"),
         ({"rise_m": np.nan}, "how high it is", "measure its height"),
@@ -89,3 +98,9 @@ def test_lower_than_guidelines_ask_for_is_said() -> None:
 def test_openness_judges_nothing() -> None:
     assert judge(length_m=400.0)["verdict"] == "usable"
     assert np.isnan(judge(length_m=np.nan)["openness_m"])
+
+
+def test_heights_stand_in_the_units_of_the_study() -> None:
+    """By hand: 0.3 m is 0.98 ft, 0.5 m 1.6 ft, 0.8 m 2.6 ft, 1 m 3.3 ft."""
+    assert judge(units="us", rise_m=0.3)["why"] == "only 0.98 ft high, and 1.6 ft are needed"
+    assert "2.6 ft high (guidelines ask for 3.3 ft)" in judge(units="us", rise_m=0.8)["why"]
