@@ -92,7 +92,7 @@ def benefit(
         value=worth * factor * a_year[0],
         value_low=worth * factor * a_year[1],
         value_high=worth * factor * a_year[2],
-        words=_words(averted, each, each_high, settings),
+        words=_words(averted, (each, each_low, each_high), settings),
     )
 
 
@@ -121,17 +121,21 @@ def motorists_words(crashes: pd.DataFrame | None, on_sites: int | None = None) -
     return words + ". Whether the measures change crashes was not worked out."
 
 
-def _words(averted: float, each: float, each_high: float, settings: MitigationSection) -> str:
+def _words(averted: float, each: tuple[float, float, float], settings: MitigationSection) -> str:
     if averted <= 0:
         return "No deaths are expected to be averted, so there is no cost for each."
-    value = ""
-    if settings.value_per_animal is None:
-        value = " No value was put on an animal."
-    if math.isnan(each):
-        return f"Prices not confirmed: no cost for each death averted.{value}"
-    bound = " (no upper bound: perhaps none is averted)" if math.isinf(each_high) else ""
-    money = f"{number(each)} {settings.currency}".strip()
+    likely, low, high = each
+    if math.isnan(likely):
+        return "Prices not confirmed: no cost for each death averted."
+    ends = (
+        f"at least {number(low)}, no upper bound: perhaps none is averted"
+        if math.isinf(high)
+        else f"{number(low)} with low prices and many averted, to {number(high)} with high prices "
+        "and few"
+    )
+    money = f"{number(likely)} {settings.currency}".strip()
     return (
-        f"{money} for each death averted over {settings.horizon_years} years{bound}; costs are "
-        f"discounted at {settings.discount_percent:g} % a year, deaths are not.{value}"
+        f"All sites together: {money} for each death averted over {settings.horizon_years} years "
+        f"({ends}). Costs are discounted at {settings.discount_percent:g} % a year, deaths are "
+        "not; as many are taken to be averted each year, however population and traffic change."
     )

@@ -128,21 +128,12 @@ def notes_of(
     tuple of str
     """
     section = study.settings.mitigation
-    sure = (
-        "No other choice of these measures averts more for the money (proven)."
-        if weighed.gap == 0
-        else f"No other choice averts over {100 * weighed.gap:.2g} % more for the money (proven)."
-    )
-    if weighed.by == "target":
-        sure = sure.replace("averts", "costs").replace("more for the money", "less")
     notes = [
         "Every run of pieces along every road was weighed, not hot stretches alone: a fence ends "
         "where its ends do least harm. Fences of one road don't touch; one stops where a road of "
         f"the classes {', '.join(section.fence_stops_at)} crosses.",
-        sure,
         "Deaths averted are means over draws of deaths, effects and of the deaths that move to "
-        'fence ends; intervals hold 90 % of the draws. "Included in N of 100": in so many of a '
-        "hundred draws, each taken as the truth, the place gets a measure for the same money.",
+        "fence ends; intervals hold 90 % of the draws.",
         "Places that nobody watched are not considered: nothing is known of them that other "
         "roads don't have too.",
         prices.words,
@@ -150,7 +141,8 @@ def notes_of(
     if weighed.by == "knee":
         notes.append(
             "Neither a budget nor a target is set ([mitigation] in study.toml): the choice is the "
-            "knee of the curve, up to which money averts more than on average."
+            "knee of the curve, beyond which one percent more money averts less than half a percent "
+            "more deaths."
         )
     if not priced:
         notes.append(
@@ -159,8 +151,8 @@ def notes_of(
         )
     if not ground.known:
         notes.append(
-            "How many die isn't known, so numbers of deaths are shares of all deaths on the roads "
-            "that were watched."
+            "How many die isn't known, so the tables give shares of the deaths on all roads; the "
+            "sentence at the head is about those on the roads that were watched."
         )
     return tuple(notes)
 
