@@ -286,7 +286,9 @@ def _night_words(inputs: KillInputs, night: tuple[float, float]) -> str:
     closed = closed_share(*night)
     animals, vehicles = (float(closed @ s) for s in (inputs.how.animals, inputs.how.vehicles))
     head = f"{_percent(animals)} of crossings and {_percent(vehicles)} of vehicles fall in it."
-    return f"{head} Animals don't move then: it averts nothing." if animals < 1e-9 else head
+    if animals > 1e-9:
+        return head
+    return f"{head} By the species profile animals don't move then: so it averts nothing."
 
 
 def _season_words(inputs: KillInputs, months: Sequence[int]) -> str:
@@ -304,8 +306,10 @@ def _needed_words(needed: pd.DataFrame, times: Floats) -> str:
         return "Not worked out: no deaths to scale."
     low, middle, high = np.quantile(times, [0.05, 0.5, 0.95])
     first = needed.iloc[0]
+    ends = {number(x, 2) for x in (low, middle, high)}
+    takes = span(middle, low, high, 2) if len(ends) > 1 else ends.pop()
     return (
-        f"That takes {span(middle, low, high, 2)} times today's traffic on all roads. Alone on "
+        f"That takes {takes} times today's traffic on all roads. Alone on "
         f"{first['road']}: from {number(first['vehicles_a_day'], 2)} to "
         f"{_vehicles(first)} vehicles a day."
     )
