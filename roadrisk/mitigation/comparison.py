@@ -258,7 +258,7 @@ def _row(
 
 
 def _cells(group: _Group, used: Sequence[Used]) -> tuple[list[float], list[float]]:
-    """Return sums of counts at works and controls, before and after, and the mean of their cells."""
+    """Return sums at works and controls, before and after, and the mean of their cells."""
     years = pd.concat([one.years for one in used]).drop_duplicates(["site", "from_day"])
     good = years[(years["left_out"] == "").to_numpy()]
     site, period = good["site"].to_numpy(object), good["period"].to_numpy(object)
