@@ -141,8 +141,8 @@ def notes_of(
     if weighed.by == "knee":
         notes.append(
             "Neither a budget nor a target is set ([mitigation] in study.toml): the choice is the "
-            "knee of the curve, beyond which one percent more money averts less than half a percent "
-            "more deaths."
+            "knee of the curve, beyond which one percent more money averts less than half a "
+            "percent more deaths."
         )
     if not priced:
         notes.append(

@@ -22,8 +22,8 @@ AVERTED = "averted_per_year"
 _SPOKEN = 8
 HOW_TO_READ = (
     "Line: the most deaths that can be averted for that much (mean over all draws). Grey band: "
-    "90 % interval. Disc: what is proposed. Diamond: the knee, up to which the next step averts "
-    "more for the same than an average one."
+    "90 % interval. Disc: what is proposed. Diamond: the knee, beyond which one percent more "
+    "money averts less than half a percent more deaths."
 )
 
 
