@@ -255,6 +255,19 @@ METHODS = """
 # [works]                            # planned by the agency: the cheap moment
 # file = "works.csv"                 # kind, year, and a place or a piece of road
 
+# [compare]                          # did works help? for: roadrisk compare
+# file = "sites.csv"                 # site, kind (works, control, end), of_site, built, begun,
+#                                    # chosen_from, chosen_to, and a piece of road as in [effort]
+# chosen_years = "leave out"         # or "empirical bayes": years that led to the choice
+# end_m = 200.0                      # road beside the works where no end is named
+# years_differ = 1.5                 # variance over mean of counts of different years, if known
+
+# [inspections]                      # of fences
+# file = "inspections.csv"           # eventDate, site, breaches, mended (yes, no)
+
+# [passage_use]                      # animals that went through passages
+# file = "passage_use.csv"           # site, structure, from_date, to_date, camera_days, animals
+
 # [replies]                          # what answers to senders of reports say
 # injured_call = ""                  # whom to call for an injured animal, with the number
 # signed = ""                        # from whom the answer is
