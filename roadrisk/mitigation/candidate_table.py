@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
 
 TO_CULVERTS = "fence_to_culverts"
+PATROL = "patrol"
 SIGNS_A_SITE = 2  # one each way; side roads need more (`signs.sign_places`)
 
 
@@ -68,7 +69,7 @@ def lay_candidates(
     ----------
     ground : Ground
     measures : sequence of Measure
-        Each with an effect; those that aren't likelier than not to avert deaths are passed over.
+        Each with an effect; those that aren't `weighable` are passed over.
     effects : sequence of EffectDraws
         Of each measure; as many draws as the deaths have.
     prices : PriceList or None
@@ -81,8 +82,7 @@ def lay_candidates(
     """
     parts: list[tuple[NDArray[np.generic], ...]] = []
     for row, (measure, effect) in enumerate(zip(measures, effects, strict=True)):
-        # A mean over draws is above 0 somewhere by luck alone, so what isn't proven stays out.
-        if not measure.proven or (prices is None and not measure.barrier):
+        if not weighable(measure, settings, priced=prices is not None):
             continue
         runs = candidate_runs(
             ground.lines, least_m=settings.least_fence_m, longest_m=settings.longest_fence_m,
@@ -111,6 +111,27 @@ def lay_candidates(
             openings,
         ))  # fmt: skip
     return _joined(parts)
+
+
+def weighable(measure: Measure, settings: MitigationSection, *, priced: bool) -> bool:
+    """Return whether a measure can be weighed: it averts deaths, and has a cost.
+
+    Parameters
+    ----------
+    measure : Measure
+    settings : MitigationSection
+    priced : bool
+        If not, cost is metres of fence, and fences alone have one.
+
+    Returns
+    -------
+    bool
+        Patrols have a cost if it is said how many hours they take.
+    """
+    # A mean over draws is above 0 somewhere by luck alone, so what isn't proven stays out.
+    if not measure.proven or (not priced and not measure.barrier):
+        return False
+    return measure.key != PATROL or bool(settings.patrol_hours_per_year)
 
 
 def _passages(ground: Ground, measure: Measure, runs: CandidateRuns) -> tuple[Ints, Ints]:

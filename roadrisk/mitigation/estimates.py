@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from roadrisk.mitigation.candidate_table import SIGNS_A_SITE
 from roadrisk.mitigation.costs import QUANTITIES, costed, quantities_of, site_costs
 
 if TYPE_CHECKING:
@@ -47,7 +48,8 @@ def estimate_of(
         Of the candidates, in order of sites.
     measures : sequence of Measure
     signs : geopandas.GeoDataFrame
-        Of `signs.sign_places`: counted where signs are the measure.
+        Of `signs.sign_places`: counted where warning signs are the measure. Speed limit signs are
+        counted as the choice counted them.
     prices : PriceList
     section : MitigationSection
 
@@ -60,7 +62,9 @@ def estimate_of(
     parts = []
     for k, row in enumerate(rows.tolist()):
         measure = measures[found.measure[row]]
-        placed = int((signs["site"] == k + 1).sum()) if measure.key in SIGNS else 0
+        placed = 0 if measure.barrier else SIGNS_A_SITE
+        if measure.key in SIGNS:
+            placed = int((signs["site"] == k + 1).sum())
         parts.append(
             quantities_of(
                 measure, length_m=float(length[found.first[row] : found.last[row]].sum()),
@@ -81,6 +85,7 @@ def with_costs(
     section: MitigationSection,
     *,
     priced: bool,
+    known: bool,
 ) -> gpd.GeoDataFrame:
     """Put costs beside sites.
 
@@ -94,6 +99,8 @@ def with_costs(
     section : MitigationSection
     priced : bool
         If not, all costs are NaN.
+    known : bool
+        Whether it is known how many die; if not, there is no cost for each death.
 
     Returns
     -------
@@ -109,7 +116,11 @@ def with_costs(
         out.insert(at, name, values)
         at += 1
     deaths = out["averted_per_year"] * section.horizon_years
-    out.insert(at, _COSTS[-1], (out["present_cost"] / deaths.where(deaths > 0)).astype(np.float64))
+    out.insert(
+        at,
+        _COSTS[-1],
+        (out["present_cost"] / deaths.where(known & (deaths > 0))).astype(np.float64),
+    )
     return out
 
 

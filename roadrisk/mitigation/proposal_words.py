@@ -140,9 +140,9 @@ def notes_of(
     ]
     if weighed.by == "knee":
         notes.append(
-            "Neither a budget nor a target is set ([mitigation] in study.toml): the choice is the "
-            "knee of the curve, beyond which one percent more money averts less than half a "
-            "percent more deaths."
+            "Neither a budget nor a target that can be used is set ([mitigation] in study.toml): "
+            "the choice is the knee of the curve, beyond which one percent more money averts less "
+            "than half a percent more deaths."
         )
     if not priced:
         notes.append(

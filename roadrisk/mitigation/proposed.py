@@ -10,11 +10,12 @@ import numpy as np
 
 from roadrisk.base.seeds import generator
 from roadrisk.mitigation.alternatives import alternatives
-from roadrisk.mitigation.benefit import benefit, motorists_words
+from roadrisk.mitigation.benefit import motorists_words
 from roadrisk.mitigation.candidate_table import lay_candidates
+from roadrisk.mitigation.choice_limits import gain_words, limits_of, why_no_run
 from roadrisk.mitigation.chosen_sites import site_constraints, site_order, site_table
 from roadrisk.mitigation.effects import EffectDraws, draw_effects, effects_table, step_of
-from roadrisk.mitigation.estimates import estimate_of, money_of, with_costs
+from roadrisk.mitigation.estimates import SIGNS, estimate_of, with_costs
 from roadrisk.mitigation.ground import lay_ground
 from roadrisk.mitigation.measures import load_measures, with_effect
 from roadrisk.mitigation.nothing_proposed import nothing_proposed
@@ -92,11 +93,11 @@ def propose_measures(
         return replace(whole, words=reason)
     laid = lay_candidates(ground, usable, effects, prices if priced else None, section)
     if not (laid.candidates.value > 0).any():
-        return replace(whole, words=why_nothing(ground, field, ()))
+        words = why_no_run(laid, usable, section, priced=priced, units=study.settings.study.units)
+        return replace(whole, words=words)
     weighed = weigh(ground, laid, effects, section, priced=priced)
-    return replace(
-        whole, **_told(study, ground, laid, usable, effects, weighed, prices, priced=priced)
-    )
+    told = _told(study, ground, laid, usable, effects, weighed, prices, priced=priced)
+    return replace(whole, **told | {"notes": (*told["notes"], *whole.notes)})
 
 
 def _questions(section: MitigationSection) -> TrafficQuestions:
@@ -111,7 +112,8 @@ def _with_effects(
     seed, draws = study.settings.study.seed, ground.deaths.shape[1]
     every, usable, effects = [], [], []
     for measure in measures:
-        if measure.effect is None and measure.key in CLOSURES:
+        # Where nobody watched there are no deaths of which to avert a share.
+        if measure.effect is None and measure.key in CLOSURES and ground.deaths.any():
             left = changes.factors[CLOSURES[measure.key]][ground.lines.piece]
             drawn = _closed(ground.deaths, left)
             low, middle, high = np.quantile(drawn, [0.05, 0.5, 0.95])
@@ -164,17 +166,18 @@ def _told(
     )  # fmt: skip
     table = site_table(ground, laid, measures, weighed.chosen, order, weighed.included)
     estimate = estimate_of(ground, laid, rows, measures, signs, prices, section)
-    table = with_costs(table, estimate, prices, section, priced=priced)
-    gain = benefit(weighed.chosen.total, money_of(estimate, prices, section), settings=section)
+    table = with_costs(table, estimate, prices, section, priced=priced, known=ground.known)
+    placed = int(signs["site"].isin(table["site"][table["measure"].isin(SIGNS)]).sum())
     crashes = int(ground.facts.crashes["place"].isin(_covered(first, last)).sum())
     return {
         "proposed": True, "priced": priced, "currency": section.currency if priced else "",
         "gap": weighed.gap,
         "words": choice_words(ground, weighed, table, section, priced=priced, units=units),
         "notes": (
-            *notes_of(study, ground, weighed, prices, priced=priced), gain.words,
+            *notes_of(study, ground, weighed, prices, priced=priced),
+            *limits_of(measures, table, placed, section, priced=priced, known=ground.known),
+            *gain_words(weighed.chosen.total, estimate, prices, section, known=ground.known),
             motorists_words(study.crashes, crashes), *sign_notes(rules, months, units=units),
-            *ground.facts.notes,
         ),
         "chosen": table,
         "pieces": _pieces(ground, weighed.included, first, last),

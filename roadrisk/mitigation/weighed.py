@@ -42,8 +42,8 @@ class Weighed:
     Attributes
     ----------
     by : {"budget", "target", "fence", "knee"}
-        What the choice was made for: money, deaths to avert, metres of fence, or neither was given
-        and the knee of the curve was taken.
+        What the choice was made for: money, deaths to avert, metres of fence, or none that can be
+        used was given and the knee of the curve was taken.
     limit : float
         Budget in the candidates' unit of cost; for a target what the choice costs.
     target_missed : str
@@ -92,7 +92,7 @@ def weigh(
     """
     found = laid.candidates
     points = curve(found, most_points=_POINTS)
-    by, limit = _asked(settings, points, priced=priced)
+    by, limit = _asked(settings, points, priced=priced, known=ground.known)
     missed = ""
     if by == "target":
         choice, missed = _for_target(laid, settings.target_averted_per_year or 0.0)
@@ -112,10 +112,13 @@ def weigh(
     )  # fmt: skip
 
 
-def _asked(settings: MitigationSection, points: pd.DataFrame, *, priced: bool) -> tuple[By, float]:
+def _asked(
+    settings: MitigationSection, points: pd.DataFrame, *, priced: bool, known: bool
+) -> tuple[By, float]:
     if priced and settings.budget is not None:
         return "budget", settings.budget
-    if settings.target_averted_per_year is not None:
+    # Shares of all deaths can't be held against a number of them.
+    if settings.target_averted_per_year is not None and known:
         return "target", np.nan
     if not priced and settings.fence_m is not None:
         return "fence", settings.fence_m

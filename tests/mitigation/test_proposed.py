@@ -12,6 +12,7 @@ import pytest
 import roadrisk.analysis
 from roadrisk.mitigation.nothing_proposed import CHOSEN
 from roadrisk.mitigation.proposed import propose_measures
+from roadrisk.mitigation_settings import GivenEffect, GivenEffects
 from roadrisk.records.pay_items import pay_items
 from roadrisk.records.study_folder import read_study
 from tests.truth.small_worlds import whole_world
@@ -252,6 +253,94 @@ def test_nothing_is_proposed_where_nothing_was_counted_or_watched(run: Run) -> N
         assert not none.proposed
         assert none.words.startswith("No measures proposed")
         assert not len(none.chosen)
+
+
+def held_to_work(key: str) -> GivenEffects:
+    return GivenEffects(**{key: GivenEffect(low=0.3, likely=0.5, high=0.6, source="invented")})
+
+
+def test_where_nothing_can_be_laid_the_reason_is_the_right_one(run: Run) -> None:
+    for words, settings in (
+        ("least_fence_m", {"least_fence_m": 90_000.0, "longest_fence_m": 95_000.0}),
+        ("culverts known to be usable", {"measures": ("fence_to_culverts",)}),
+        ("patrol_hours_per_year", {"measures": ("patrol",), "patrol_hours_share": 0.3}),
+        ("only fences are weighed", {"measures": ("night_closure",), "prices": False}),
+    ):
+        none = run(**settings)
+        assert not none.proposed
+        assert words in none.words
+        assert "effect" not in none.words
+
+
+def test_patrols_without_hours_are_not_taken_to_cost_nothing(
+    run: Run, found: MeasureTables
+) -> None:
+    both = run(measures=("fence_and_passages", "patrol"), patrol_hours_share=0.3)
+    assert set(both.chosen["measure"]) == {"fence_and_passages"}
+    assert any("patrols were not weighed" in note for note in both.notes)
+    hours = run(
+        measures=("fence_and_passages", "patrol"), patrol_hours_share=0.3,
+        patrol_hours_per_year=50.0,
+    )  # fmt: skip
+    assert "patrol" in set(hours.chosen["measure"])
+    assert not any("patrols were not weighed" in note for note in hours.notes)
+
+
+def test_speed_limit_signs_are_in_the_bill_as_in_the_choice(run: Run) -> None:
+    slow = run(measures=("lower_speed",), effect=held_to_work("lower_speed"), budget=20_000.0)
+    signs = slow.quantities[slow.quantities["item"] == "speed_sign"]
+    assert (signs["quantity"] == 2).all()
+    assert len(signs) == len(slow.chosen)
+    cost = slow.alternatives.set_index("alternative").loc["the choice", "cost"]
+    assert slow.chosen["present_cost"].sum() == pytest.approx(cost)
+
+
+def test_a_choice_of_signs_says_that_the_bill_differs(run: Run) -> None:
+    signs = run(measures=("sign_standing",), effect=held_to_work("sign_standing"))
+    said = [note for note in signs.notes if note.startswith("Signs were weighed as 2 a site")]
+    bill = signs.quantities[signs.quantities["item"] == "sign_standing"]["quantity"].sum()
+    assert len(said) == 1
+    assert f"the {bill:.0f} that are placed" in said[0]
+
+
+def test_where_how_many_die_isnt_known_no_death_has_a_cost_and_no_target_counts(run: Run) -> None:
+    known = run.deaths
+    unknown = replace(known.field, result=replace(known.field.result, rate=None))
+    shares = run(deaths=replace(known, field=unknown), budget=None, target_averted_per_year=5.0)
+    assert len(shares.chosen)
+    assert shares.chosen["cost_per_death"].isna().all()
+    assert "out of reach" not in shares.words
+    assert any(note.startswith("The target of deaths") for note in shares.notes)
+    assert any("no cost for each death" in note for note in shares.notes)
+
+
+def test_a_budget_without_prices_is_not_said_to_be_missing(run: Run) -> None:
+    bare = run(prices=False)
+    assert any("budget of 200,000 florins counts for nothing" in note for note in bare.notes)
+
+
+def test_the_value_of_an_animal_is_told_if_one_is_given(run: Run) -> None:
+    # By hand: averted a year times 100, times the present value factor of 20 years at 2 %.
+    valued = run(value_per_animal=100.0)
+    worth = 100.0 * valued.chosen["averted_per_year"].sum() * (1 - 1.02**-20) / 0.02
+    said = next(note for note in valued.notes if "value_per_animal" in note)
+    assert said.startswith("At 100 florins an animal")
+    told = float(said.split(" are worth ")[-1].split(" (", maxsplit=1)[0].replace(",", ""))
+    assert told == pytest.approx(worth, rel=0.03)
+    assert not any("value_per_animal" in note for note in run().notes)
+
+
+def test_notes_on_another_traffic_stay_beside_a_choice(found: MeasureTables) -> None:
+    assert len(found.what_if)
+    assert any("As many animals are taken to cross as today" in note for note in found.notes)
+    assert len(set(found.notes)) == len(found.notes)
+
+
+def test_a_closure_of_roads_that_nobody_watched_has_no_effect(run: Run) -> None:
+    known = run.deaths
+    field = replace(known.field, heard=np.zeros_like(known.field.heard))
+    none = run(deaths=replace(known, field=field), measures=("season_closure",))
+    assert none.effects.set_index("measure").loc["season_closure", ["effect"]].isna().all()
 
 
 def test_the_same_seed_gives_the_same_choice(run: Run, found: MeasureTables) -> None:
