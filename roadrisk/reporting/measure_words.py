@@ -79,6 +79,27 @@ def money_range(
     return _with_currency(f"{value} {ends}", value, currency)
 
 
+def per_death(row: Mapping[str, Any], years: int) -> str:
+    """Return the present cost for each death averted, with the interval of the deaths.
+
+    Parameters
+    ----------
+    row : mapping
+        present_cost, and averted_per_year with its _low and _high.
+    years : int
+        Over which deaths are counted.
+    """
+    cost = float(row["present_cost"])
+    value, low, high = (float(row[f"averted_per_year{end}"]) for end in ("", "_low", "_high"))
+    if not (np.isfinite(cost) and value > 0):
+        return "–"
+    each = [number(cost / (years * x)) if x > 0 else "" for x in (value, high, low)]
+    if not each[1]:
+        return f"{each[0]} (no interval)"
+    ends = f"({each[1]} to {each[2]})" if each[2] else f"({each[1]} or more)"
+    return f"{each[0]} {_kept(ends)}"
+
+
 def gap_words(measures: MeasureTables) -> str:
     """Return how far the choice may be from the best one; "" without a choice."""
     gap = measures.gap
@@ -90,8 +111,8 @@ def gap_words(measures: MeasureTables) -> str:
     else:
         said = f"another choice could be at most {number(max(100 * gap, 0.01), 2)} % better"
     return (
-        f"Of all choices among these measures, places and numbers {said}. What isn't known of "
-        "deaths, effects and prices is wider than that: it is in the intervals."
+        f"For these deaths, effects and prices {said}. That is arithmetic: how well deaths and "
+        "effects are known is told by the intervals."
     )
 
 
@@ -133,7 +154,7 @@ def included(row: Mapping[str, Any]) -> str:
 
 
 def crossings_kept(row: Mapping[str, Any]) -> str:
-    """Return the share of tracked crossings that stay possible."""
+    """Return the share of tracked crossings that have a passage within reach."""
     share = float(row["crossings_kept"])
     return _kept(f"{100 * share:.0f} %") if np.isfinite(share) else "not known"
 

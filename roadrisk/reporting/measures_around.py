@@ -21,12 +21,27 @@ if TYPE_CHECKING:
 # What to do with an existing structure, by its verdict.
 TO_DO = {
     "usable": "survey it before a fence is led to it",
-    "not usable": "survey this first: mending it may be cheaper than a new passage",
+    "not usable": "survey this first: mending or replacing it may be cheaper than a new passage",
     "not known": "survey this first",
 }
 _ORDER = {"not usable": 0, "not known": 1, "usable": 2}
+WHAT_IF_LIMITS = (
+    "These are all roads, also those that nobody watched, so there are more deaths than in the "
+    "tables above. Traffic acts through the chance that a crossing kills; animals are taken to "
+    "cross as often as now, in the hours and months of the species profile unless tagged animals "
+    "tell the months. Traffic that is kept off a road goes elsewhere, and what it kills there is "
+    "not counted. Whether a road may be closed or slowed is the road owner's to say."
+)
 SIGN_CAUTION = (
     "Table distance is a starting point: the engineer sets the location and the legal sign face."
+)
+SIGNS_APART = (
+    "Signs are no part of what is proposed above and not in its costs. If they are put up as well, "
+    "these are places to start from."
+)
+SIGN_LIMIT = (
+    "The distance is for the highest speed limit on the way to the site, which may not be that at "
+    'the sign. "Condition B to 0 mph": a driver may have to stop.'
 )
 NO_PROVEN_EFFECT = (
     "A sign alone has no proven effect on deaths of small, slow animals, so its effect is taken "
@@ -50,16 +65,21 @@ def what_if(measures: MeasureTables) -> list[str]:
     return [
         "<h2>What if only traffic or speed changes?</h2>",
         table(f"On all roads; deaths {per} (90 % intervals)", heads, cells, texts=[3]),
-        paragraph(
-            "Traffic acts through the chance that a crossing kills; animals are taken to cross as "
-            "often as now.", "small"
-        ),
-    ]  # fmt: skip
+        paragraph(WHAT_IF_LIMITS, "small"),
+    ]
 
 
-def constraints(measures: MeasureTables) -> list[str]:
-    """Return what stands in the way at the sites, and when building is cheap."""
+def constraints(measures: MeasureTables, season: str = "") -> list[str]:
+    """Return what stands in the way at the sites, and when building is cheap.
+
+    Parameters
+    ----------
+    measures : MeasureTables
+    season : str
+        What is said of the time of year.
+    """
     out = ["<h2>What must be settled first, and cheap moments</h2>"]
+    out += [paragraph(season)] if season else []
     if measures.constraints.empty:
         return [*out, paragraph(
             "Nothing is recorded at these places: that nothing stands in the way is not known. "
@@ -122,10 +142,12 @@ def signs(measures: MeasureTables, scale: Scale) -> list[str]:
     said = [f"Distances from {', '.join(common)}"] if common else []
     said += [f"open {months[0]}"] if len(months) == 1 else []
     caption = "; ".join(said) or "One sign an approach"
+    proposed = measures.chosen["measure"].astype(str).str.startswith("sign").any()
     return [
-        "<h2>Where signs stand</h2>",
+        "<h2>Where warning signs would stand</h2>",
+        *([] if proposed else [paragraph(SIGNS_APART)]),
         table(caption, heads, cells, texts=[2, 3, *range(6, len(heads))]),
-        paragraph(f"{SIGN_CAUTION} {NO_PROVEN_EFFECT}", "small"),
+        paragraph(f"{SIGN_CAUTION} {SIGN_LIMIT} {NO_PROVEN_EFFECT}", "small"),
     ]
 
 
@@ -147,7 +169,9 @@ def effects(measures: MeasureTables) -> list[str]:
     return [
         "<h2>What the effects rest on</h2>",
         table("Effects as they are used", heads, cells, texts=[3]),
-        paragraph("Every draw takes an effect out of its range; a study can set its own ranges."
+        paragraph("Every draw takes an effect out of its range; a study can set its own ranges. "
+                  "Below 0 %: more die than before. Over 100 % moved: more die at the ends than "
+                  "are averted near them."
                   f"{_grades(measures)}", "small"),
         *(line for row in rows(measures.effects) for line in _evidence(row)),
     ]  # fmt: skip

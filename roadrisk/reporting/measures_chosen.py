@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from roadrisk.base.units import M_PER_FOOT
@@ -19,9 +20,11 @@ from roadrisk.reporting.measure_words import (
     money,
     money_range,
     passages,
+    per_death,
     where,
     whole,
 )
+from roadrisk.reporting.measures_paid import all_sites, who_pays
 from roadrisk.reporting.money_chart import HOW_TO_READ, money_chart
 from roadrisk.reporting.printed_page import escaped, figure, paragraph, table
 from roadrisk.reporting.wording import count, number
@@ -35,14 +38,22 @@ MOST_SITES = 40
 YEAR, AVERTED, MOVED = "deaths_per_year", "averted_per_year", "moved_per_year"
 
 
-def sites(measures: MeasureTables, scale: Scale) -> list[str]:
-    """Return what to build where, and what that averts and costs, best first."""
+def sites(measures: MeasureTables, scale: Scale, years: int) -> list[str]:
+    """Return what to build where, and what that averts and costs, best first.
+
+    Parameters
+    ----------
+    measures : MeasureTables
+    scale : Scale
+    years : int
+        Over which costs are counted, `horizon_years`.
+    """
     if measures.chosen.empty:
         return []
     head = rows(_head(measures))
     left = len(measures.chosen) - len(head)
-    out = ["<h2>What is proposed, best first</h2>", _build(head, scale)]
-    out.append(_gains(head, measures))
+    out = ["<h2>What is proposed, best first</h2>", _build(head, measures, scale)]
+    out += [_gains(head, measures, years), *who_pays(measures)]
     if left:
         out.append(paragraph(f"{left} more sites: see measures.csv.", "small"))
     out.append(paragraph(_explained(measures), "small"))
@@ -77,14 +88,15 @@ def alternatives(measures: MeasureTables, scale: Scale, covers: str) -> list[str
     cells = []
     for row in rows(measures.alternatives):
         left = deaths_said(row, "deaths_left_per_year", measures)
+        spent = (money(row["cost"]) or "not counted",) if cost else ()
         cells.append((
             plain_text(row["alternative"]), count(float(row["sites"])) or "–",
-            length(row["length_m"], scale), *((money(row["cost"]) or "–",) if cost else ()),
+            length(row["length_m"], scale), *spent,
             deaths_said(row, AVERTED, measures), deaths_said(row, "lowest_tenth", measures),
             left, plain_text(row["words"]),
         ))  # fmt: skip
     heads = ("Choice", "Sites", "Road", *cost, "Deaths averted",
-             "In the lowest tenth of draws", "Deaths left", "In words")  # fmt: skip
+             "In 9 of 10 draws at least", "Deaths left", "In words")  # fmt: skip
     caption = f"On the roads that were watched; deaths {_per(measures)}{_in(measures)}"
     out.append(table(caption, heads, cells, texts=[len(heads) - 1]))
     across, curve = _across(measures, scale, covers)
@@ -94,7 +106,7 @@ def alternatives(measures: MeasureTables, scale: Scale, covers: str) -> list[str
     return [*out, figure([drawn], HOW_TO_READ, "one")]
 
 
-def _build(head: list[dict[str, Any]], scale: Scale) -> str:
+def _build(head: list[dict[str, Any]], measures: MeasureTables, scale: Scale) -> str:
     cells = [
         (
             f"{row['site']:.0f}", where(row, scale), plain_text(row["measure_name"]),
@@ -103,23 +115,31 @@ def _build(head: list[dict[str, Any]], scale: Scale) -> str:
         )
         for row in head
     ]  # fmt: skip
+    if len(measures.chosen) > 1:
+        total = all_sites(measures)
+        cells.append((
+            "all", "", "", length(total["length_m"], scale), length(total["fence_m"], scale),
+            passages(total), whole(total["openings"]), "",
+        ))  # fmt: skip
     heads = ("Site", "Where", "Measure", "Length of road", "Fence, both sides", "Passages",
-             "Openings in the fence", "Tracked crossings that stay possible")  # fmt: skip
+             "Openings in the fence", "Tracked crossings with a passage in reach")  # fmt: skip
     return table("What to build, and where", heads, cells, texts=[1, 2])
 
 
-def _gains(head: list[dict[str, Any]], measures: MeasureTables) -> str:
+def _gains(head: list[dict[str, Any]], measures: MeasureTables, years: int) -> str:
     costs = measures.priced
+    every = [all_sites(measures)] if len(measures.chosen) > 1 else []
     cells = []
-    for row in head:
+    for row in [*head, *every]:
         money_cells = (
             money_range(row, "cost_build"), money(row["upkeep_per_year"]) or "–",
-            money(row["present_cost"]) or "–", money(row["cost_per_death"]) or "–",
+            money(row["present_cost"]) or "–", per_death(row, years) if measures.known else "–",
         ) if costs else ()  # fmt: skip
+        one = "site" in row
         cells.append((
-            f"{row['site']:.0f}", deaths_said(row, YEAR, measures),
+            f"{row['site']:.0f}" if one else "all", deaths_said(row, YEAR, measures, ""),
             deaths_said(row, AVERTED, measures), deaths_said(row, MOVED, measures, "–"),
-            *money_cells, included(row),
+            *money_cells, included(row) if one else "",
         ))  # fmt: skip
     money_heads = ("To build (low to high)", "Upkeep a year", "Present cost",
                    "Per death averted") if costs else ()  # fmt: skip
@@ -155,10 +175,10 @@ def _items(bill: pd.DataFrame, caption: str, measures: MeasureTables) -> str:
     cells = []
     for item, origin in zip(rows(bill), origins, strict=True):
         key = plain_text(item["item"])
-        priced = (money_range(item, "unit_cost", "–"), money_range(item, "cost", "–"))
+        priced = (_unit_cost(item), money_range(item, "cost", "–"))
         cells.append((
             names[key].name if key in names else key, plain_text(item["unit"]),
-            _amount(item["quantity"]), *(priced if costs else ()),
+            _amount(item), *(priced if costs else ()),
             plain_text(item["paid_by"]) or "–", *((origin,) if costs and not alike else ()),
         ))  # fmt: skip
     heads: tuple[str, ...] = ("Pay item", "Unit", "Quantity")
@@ -180,7 +200,8 @@ def _facts(row: dict[str, Any], name: str, measures: MeasureTables, scale: Scale
     fence = float(row["fence_m"])
     facts = [
         f"{name} on {length(row['length_m'], scale)} of road",
-        f"{length(fence, scale)} of fence (both sides, with the returns at its ends)"
+        f"{length(fence, scale)} of fence on both sides, turned-back ends counted (below they are "
+        "an item of their own)"
         if fence > 0 else "",
         f"owner: {plain_text(row['owner'])}" if plain_text(row["owner"]) else "",
         plain_text(row["cheap_moment"]),
@@ -193,17 +214,22 @@ def _facts(row: dict[str, Any], name: str, measures: MeasureTables, scale: Scale
 
 
 def _explained(measures: MeasureTables) -> str:
+    per = "money" if measures.priced else "metre of fence"
     words = (
-        '"Averted" is net: deaths that move to the ends of a fence are taken off. "Chosen in, of '
-        '100 draws": deaths and effects are drawn anew within what is known of them, the choice is '
-        "made again, and so often the site's road is part of it. "
+        f'"Best first": most deaths averted for the {per}. "Averted" is net: deaths that move to '
+        'the ends of a fence are taken off. "Chosen in, of 100 draws": deaths and effects are '
+        "drawn anew within what is known of them, the choice is made again, and so often the "
+        'site\'s road is part of it. "Passage in reach": a passage is near enough; whether '
+        "animals will use it isn't known. "
     )
     if measures.priced:
         words += (
-            '"Present cost": building and upkeep over the horizon of the study, at present value. '
-            '"Per death averted": present cost over the deaths averted in that time. '
+            '"Low to high": every price low at once, or every price high. "Present cost": building '
+            "and upkeep over the horizon of the study, at present value. "
+            '"Per death averted": present cost over the deaths averted in that time, with the '
+            "interval of the deaths alone. "
         )
-    return (words + "Where several measures could stand, one does.").strip()
+    return words + "No place gets two measures."
 
 
 def _across(measures: MeasureTables, scale: Scale, covers: str) -> tuple[str, pd.DataFrame]:
@@ -230,5 +256,19 @@ def _in(measures: MeasureTables) -> str:
     return f"; costs in {currency}" if measures.priced and currency else ""
 
 
-def _amount(value: float) -> str:
-    return number(float(value), 4) or "–"
+def _amount(item: dict[str, Any]) -> str:
+    """Return a quantity; fences are bought by the whole metre, shares of the works have none."""
+    value = float(item["quantity"])
+    if plain_text(item["unit"]).startswith("m") and value >= 10:
+        return f"{value:,.0f}"
+    return "–" if _is_share(item) else number(value, 4) or "–"
+
+
+def _unit_cost(item: dict[str, Any]) -> str:
+    said = money_range(item, "unit_cost", "–")
+    return f"{said}\N{NO-BREAK SPACE}%" if _is_share(item) else said
+
+
+def _is_share(item: dict[str, Any]) -> bool:
+    """Whether an item is a percentage of the works, told by its unit cost."""
+    return plain_text(item["unit"]).startswith("%") and bool(np.isfinite(item["unit_cost"]))

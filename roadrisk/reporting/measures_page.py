@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from roadrisk.reporting.measure_words import PLACEHOLDERS, gap_words
 from roadrisk.reporting.measures_around import constraints, effects, signs, structures, what_if
 from roadrisk.reporting.measures_chosen import alternatives, bills, sites
+from roadrisk.reporting.measures_design import designs, season_words
 from roadrisk.reporting.place_sheets import scale_of
 from roadrisk.reporting.printed_page import escaped, paragraph, printed_page
 from roadrisk.reporting.stretch_page import EXACT_PLACES
@@ -20,6 +21,8 @@ from roadrisk.reporting.wording import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from roadrisk.findings import Findings, MeasureTables
     from roadrisk.study import Study
 
@@ -47,7 +50,8 @@ def measures_html(study: Study, findings: Findings, measures: MeasureTables) -> 
 
     In this order: the answer in one sentence; the sites; other choices and the curve of deaths
     averted against money; what traffic and speed would do; what must be settled first;
-    structures; signs; the bill of quantities; what effects rest on; notes; cautions.
+    structures; signs; the bill of quantities; how it is built; what effects rest on; notes;
+    cautions.
 
     Parameters
     ----------
@@ -63,22 +67,25 @@ def measures_html(study: Study, findings: Findings, measures: MeasureTables) -> 
         the same bytes.
     """
     scale = scale_of(study, findings)
-    notes = [paragraph(note, "small") for note in measures.notes]
+    notes = [paragraph(note, "small") for note in _once(measures.notes)]
+    season = season_words(study.profile.months("likely"))
+    years = study.settings.mitigation.horizon_years
     sections = [
-        sites(measures, scale),
+        sites(measures, scale, years),
         alternatives(measures, scale, study.settings.mitigation.budget_covers),
         what_if(measures),
-        constraints(measures) if measures.proposed else [],
+        constraints(measures, season) if measures.proposed else [],
         structures(measures),
         signs(measures, scale),
         bills(measures, scale),
+        designs(measures, study.settings),
         effects(measures),
         ["<h2>What stands behind these numbers, and what isn't known</h2>", *notes]
         if notes else [],
     ]  # fmt: skip
     inside = ["\n".join(["<section>", *lines, "</section>"]) for lines in sections if lines]
     body = "\n".join([*_head(study, measures), "<main>", *inside, "</main>",
-                      *_foot(study)])  # fmt: skip
+                      *_foot(study, measures)])  # fmt: skip
     return printed_page(f"What to do where: {study.settings.study.name}", body,
                         ["stretches.css", "deaths.css", "measures.css"])  # fmt: skip
 
@@ -100,8 +107,19 @@ def _head(study: Study, measures: MeasureTables) -> list[str]:
     ]
 
 
-def _foot(study: Study) -> list[str]:
-    motorists = MOTORISTS + (NO_CRASHES if study.crashes is None else "")
+def _once(notes: Sequence[str]) -> list[str]:
+    """Leave out notes that another one says too, with more words or earlier."""
+    bare = [note.rstrip(".") for note in notes]
+    return [
+        note for k, note in enumerate(notes)
+        if not any(other.startswith(bare[k]) and (other != bare[k] or j < k)
+                   for j, other in enumerate(bare) if j != k)
+    ]  # fmt: skip
+
+
+def _foot(study: Study, measures: MeasureTables) -> list[str]:
+    told = any(NO_CRASHES.strip(" .") in note for note in measures.notes)
+    motorists = MOTORISTS + (NO_CRASHES if study.crashes is None and not told else "")
     said = [*CAUTIONS, motorists, _money(study), *SAFETY, CONFIDENTIAL, NO_PROOF, credit(study)]
     words = [paragraph(sentence, "small") for sentence in said if sentence]
     return ["<footer>", "<h2>Care</h2>", *words, "</footer>"]

@@ -13,6 +13,7 @@ import pandas as pd
 import pytest
 
 from roadrisk.reporting.measure_words import deaths_said, gap_words, money, money_range
+from roadrisk.reporting.measures_design import season_words
 from roadrisk.reporting.measures_page import measures_html
 from tests.reporting import made_up, made_up_measures
 
@@ -46,8 +47,9 @@ def test_the_answer_comes_first() -> None:
     order = [
         full().words, "no better choice exists (proven)", "What is proposed, best first",
         "Other choices, and what more or less money would do", "What if only traffic or speed",
-        "What must be settled first", "Structures that are there", "Where signs stand",
-        "Bill of quantities, site by site", "What the effects rest on",
+        "What must be settled first", "Structures that are there", "Where warning signs would",
+        "Bill of quantities, site by site", "How it is built, and what to mind",
+        "What the effects rest on",
         "What stands behind these numbers", "Care",
     ]  # fmt: skip
     at = [shown.index(words) for words in order]
@@ -62,7 +64,12 @@ def test_numbers_stand_with_their_intervals() -> None:
         "passages 600 m 1.24 km 2 new 1 82 %",
         "fence led to culverts 300 m 640 m 1 there 0 90 %",
         "1 1.2 (0.48 to 2.4) 0.9 (0.36 to 1.8) 0.1 210,000 (150,000 to 320,000) 4,100 290,000 "
-        "10,800 97",
+        "10,800 (5,380 to 26,900) 97",
+        # Lengths, passages, openings and costs added up by hand; deaths are those of the choice.
+        "all 1.2 km 1.88 km 2 new, 1 there 1",
+        "all 1.2 (0.48 to 2.4) 0.15 261,000 (184,000 to 396,000) 6,500 388,000 10,800 (5,390 to "
+        "27,000)",
+        "All is paid by: roads department (invented).",
         "resurfacing planned for 2027: cheap moment, build with it; evidence: before-after or "
         "comparison. Averts 0.9",
         "3 0.1 (0.04 to 0.2) 0 (−0.02 to 0.05) 0 3,000 (2,000 to 6,000) 400 10,800 – 34",
@@ -156,7 +163,7 @@ def test_no_number_without_interval_or_words(poorer: object) -> None:
 def test_nothing_proposed_says_why_and_keeps_its_cautions() -> None:
     shown = page(made_up_measures.nothing_proposed(full()))
     assert "No measure is proposed: nothing that was counted tells of deaths." in shown
-    for words in ("What is proposed", "Bill of quantities", "Where signs stand", "better choice"):
+    for words in ("What is proposed", "Bill of quantities", "Where warning signs", "better choice"):
         assert words not in shown
     assert "culvert C-7" in shown
     assert "half the traffic in active hours 48 % (19 to 96 %)" in shown
@@ -179,6 +186,67 @@ def test_cautions_stand() -> None:
         assert words in shown, words
     assert "Invented demonstration data" not in page(invented=False)
     assert shown.count("Table distance is a starting point") == 1
+
+
+def test_who_pays_how_much() -> None:
+    """By hand: the reserve pays design (26,000) and 2 inspections at 150 a year."""
+    measures = full()
+    bill = measures.quantities
+    yearly = bill.iloc[[0]].assign(unit="visit a year", quantity=2.0, cost=300.0)
+    both = pd.concat([bill, yearly], ignore_index=True)
+    both.loc[[2, 5], "paid_by"] = "reserve"
+    shown = page(replace(measures, quantities=both))
+    assert "Who pays, all sites together, at likely prices; costs in EUR" in shown
+    # 1,240 m and 640 m at 85, two culverts at 35,000, two signs at 600.
+    assert "roads department (invented) 231,000 0 reserve 26,000 300" in shown
+    assert "Who pays" not in page(made_up_measures.without_prices(measures))
+
+
+def test_shares_of_the_works_are_percentages_and_fences_whole_metres() -> None:
+    measures = full()
+    bill = measures.quantities.copy()
+    bill.loc[0, "quantity"] = 1240.4
+    bill.loc[2, "unit"] = "% of the works"
+    bill.loc[2, ["unit_cost_low", "unit_cost", "unit_cost_high"]] = [8.0, 10.0, 15.0]
+    shown = page(replace(measures, quantities=bill))
+    assert "design, permits % of the works – 10 (8 to 15) % 26,000 (20,000 to 45,000)" in shown
+    assert "exclusion fence, supplied and built m 1,240 85" in shown
+
+
+def test_a_design_has_values_to_start_from_with_sources() -> None:
+    shown = page()
+    assert "fence with passages: values to start a design from; the engineer sets them" in shown
+    assert "height above ground 0.6 m (0.3 m to 1 m) Sources disagree" in shown
+    assert "depth in the ground 0.2 m 0.2 m built" in shown
+    assert "No source gave: width of the mesh, life." in shown
+    assert "leave ways out" in shown
+    # By hand: 0.6 m is 2.0 ft.
+    assert "height above ground 2 ft (0.98 ft to 3.3 ft)" in page(units="us")
+
+
+def test_signs_are_no_part_of_fences() -> None:
+    """Said only where no sign is chosen; the made-up choice has one."""
+    measures = full()
+    assert "no part of what is proposed" not in page()
+    fences = replace(measures, chosen=measures.chosen.iloc[:2])
+    assert "Signs are no part of what is proposed above and not in its costs" in page(fences)
+
+
+def test_notes_are_said_once() -> None:
+    notes = (
+        "No crash records supplied: nothing is said.",
+        "No crash records supplied.",
+        "A.",
+        "A.",
+    )
+    shown = page(replace(full(), notes=notes))
+    assert shown.count("No crash records supplied") == 1
+    assert shown.count(" A. ") == 1
+
+
+def test_the_season_is_told() -> None:
+    assert "Animals are active in April to October" in page()
+    assert season_words(range(1, 13)) == ""
 
 
 def test_missing_crash_records_are_named() -> None:
