@@ -259,7 +259,7 @@ def _findings(
     settings, network = study.settings, roads.network
     steps, counted, placed = found.steps, found.counted, found.counted.placed
     remarks = (*_unsettled(study.remarks, counted), *found.points.remarks)
-    remarks += (*found.watching.remarks, *found.deaths.remarks)
+    remarks += (*found.watching.remarks, *found.deaths.remarks, *measures.remarks)
     reach = reach_by_segment(network.segments, steps, reach_m=settings.crossings.reach_m)
     near = reach_by_segment(hot.ranked, steps, reach_m=settings.crossings.reach_m)
     lost = [

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import pandas as pd
 
+    from roadrisk.errors import Remark
+
 Verdict = Literal["stretches stand out", "none stands out", "too few to tell"]
 
 
@@ -278,6 +280,8 @@ class MeasureTables:
     structures : pandas.DataFrame
         Columns: id, type, road, place, verdict ("usable", "not usable", "not known"), why,
         look_at (what to look at there).
+    remarks : tuple of Remark
+        Rows of what is there that lie on no road, kind "left out".
     """
 
     proposed: bool
@@ -297,6 +301,7 @@ class MeasureTables:
     effects: pd.DataFrame
     constraints: pd.DataFrame
     structures: pd.DataFrame
+    remarks: tuple[Remark, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

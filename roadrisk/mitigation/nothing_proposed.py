@@ -71,5 +71,5 @@ def nothing_proposed(ground: Ground, changes: Changes, effects: pd.DataFrame) ->
         ),
         what_if=changes.table, effects=effects,
         constraints=pd.DataFrame(columns=["site", "kind", "what", "effect"]),
-        structures=placed_structures(ground),
+        structures=placed_structures(ground), remarks=ground.facts.remarks,
     )  # fmt: skip

@@ -8,7 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from roadrisk.errors import Remark
 from roadrisk.mitigation.lines import road_lines
+from roadrisk.mitigation.nothing_proposed import nothing_proposed
 from roadrisk.mitigation.structure_places import COLUMNS, placed_structures
 from roadrisk.roads.lixels import lay_lixels
 from roadrisk.roads.pieces import lay_pieces
@@ -60,3 +62,16 @@ def test_no_structures_are_no_rows(ground: SimpleNamespace) -> None:
     none = SimpleNamespace(**vars(ground))
     none.facts = SimpleNamespace(structures=ground.facts.structures.iloc[:0])
     assert placed_structures(none).empty  # type: ignore[arg-type]
+
+
+def test_what_lies_on_no_road_is_handed_on(ground: SimpleNamespace) -> None:
+    """Structures off the network are told row by row, as whatever else is left out."""
+    lost = Remark("structures.csv", 6, "", "far from all roads.", "check it", kind="left out")
+    here = SimpleNamespace(**vars(ground), known=True)
+    here.facts = SimpleNamespace(
+        structures=ground.facts.structures, notes=("one",), remarks=(lost,)
+    )
+    changes = SimpleNamespace(table=pd.DataFrame(), notes=("another",))
+    told = nothing_proposed(here, changes, pd.DataFrame())  # type: ignore[arg-type]
+    assert told.remarks == (lost,)
+    assert told.notes == ("another", "one")
