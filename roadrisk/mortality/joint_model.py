@@ -117,11 +117,11 @@ class JointDeaths:
 
         Where crossings or public reports counted too (`few_tell`), each piece's draws are scaled
         further, so that their mean is its single number in `points`. A few tagged animals and a
-        few keen observers make peaks that means take for too many deaths: of what the means said
-        of places picked by them 88 % died in invented studies with tags, 75 % in those with
-        reports, and about as many as the single numbers said (`DEVELOPERS.md`, measures). The sum
-        over all pieces is then below the best number. None where how many die isn't known, or
-        only its bound.
+        few keen observers make peaks that means take for too many deaths: in invented studies 88 %
+        of what the means said of places picked by them died where animals were tagged, about three
+        quarters where the public reported, and as many as the single numbers said
+        (`DEVELOPERS.md`, what measures avert). The sum over all pieces is then below the best
+        number. None where how many die isn't known, or only its bound.
         """
         if self.rate is None or self.bound_only:
             return None

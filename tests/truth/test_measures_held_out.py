@@ -38,9 +38,9 @@ def test_every_truth_of_fences_comes_once(scores) -> None:
 
 
 def test_the_tool_averts_more_than_rules_of_thumb(scores) -> None:
-    """At equal money. Figures of 100 worlds: see DEVELOPERS.md; the difference to stretches and
-    to windows is there more than three standard errors of eight worlds, to the worst 500 m about
-    two, so of that one it is asked not to be lost by more than a tenth.
+    """At equal money. In 100 worlds the tool averts 1.9, 1.7 and 0.9 deaths a year more, with
+    standard errors for eight worlds of 0.7, 0.6 and 0.5: the third is asked not to be lost by more
+    than a tenth.
     """
     tool = averted(scores, "tool").sum()
     assert tool > averted(scores, "stretches").sum()
