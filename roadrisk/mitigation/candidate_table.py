@@ -93,7 +93,9 @@ def lay_candidates(
         if measure.key == TO_CULVERTS:
             able = (new == 0) & (existing > 0)
             runs, new, existing = _rows(runs, able), new[able], existing[able]
+        # A fence that begins at a junction ends there, as one that reaches it from the other side.
         openings = counted_in_runs(ground.facts.openings, runs.first, runs.last)
+        openings -= ground.facts.arms[runs.first]
         fence = fence_metres(measure, runs.length_m)
         signs = 0 if measure.barrier else SIGNS_A_SITE
         cost = fence if prices is None else run_costs(

@@ -31,9 +31,10 @@ def junction_arms(
     Returns
     -------
     pandas.DataFrame
-        Columns place (the one that begins at the junction) and road (label of the arm), one row an
-        arm, sorted. A line's own two arms are none; at a line's ends a fence ends, and needs no
-        opening. An arm that reaches only the following carriageway of a dual road counts too.
+        Columns place (the one that begins at the junction), road (label of the arm), at_begin, one
+        row an arm, sorted. A line's own two arms are none; at a line's ends a fence ends, and needs
+        no opening. An arm that reaches only the following carriageway of a dual road counts too:
+        somewhere on its place, so at_begin is False.
     """
     ends = _Ends(network, lixels, pieces)
     node, place, used = _passed(ends, pieces, lines)
@@ -48,11 +49,11 @@ def junction_arms(
     ):
         others = on_band if at in on_line else on_line
         rows += [
-            (of, ends.road(arm))
+            (of, ends.road(arm), at in on_line)
             for arm in ends.at(at)
             if arm not in own and ends.own[arm] and not ends.is_link(arm, others)
         ]
-    return pd.DataFrame(sorted(rows), columns=["place", "road"])
+    return pd.DataFrame(sorted(rows), columns=["place", "road", "at_begin"])
 
 
 class _Ends:

@@ -102,7 +102,7 @@ def of_works(works: gpd.GeoDataFrame, row: Ints, place: Ints) -> pd.DataFrame:
 def of_openings(what: Iterable[str], place: Ints) -> pd.DataFrame:
     """Return constraints by driveways, gates and junction arms."""
     said = list(what)
-    return _rows(place, "opening", said, ["a fence must open here"] * len(said))
+    return _rows(place, "opening", said, ["a fence must open or end here"] * len(said))
 
 
 def of_fences(

@@ -59,6 +59,8 @@ class SiteFacts:
     passage_id : ndarray of object, shape (passages,)
     openings : ndarray of int64, shape (places,)
         Driveways, gates and minor junction arms at which a fence on the place must open.
+    arms : ndarray of int64, shape (places,)
+        Those at the junction where the place begins: none for a fence that begins there too.
     fenced : ndarray of bool, shape (places,)
         Already fenced, on both sides.
     structures : pandas.DataFrame
@@ -80,6 +82,7 @@ class SiteFacts:
     passage_line: Ints
     passage_id: NDArray[np.object_]
     openings: Ints
+    arms: Ints
     fenced: Bools
     structures: pd.DataFrame
     constraints: pd.DataFrame
@@ -117,27 +120,22 @@ def site_facts(
     chosen = study.settings if settings is None else settings
     work = _Work(study, chosen, SiteRows(network, lixels, pieces, lines, study.agency_lines))
     structures, place = work.structures()
-    openings = work.openings()
+    openings, arms = work.openings()
     fenced = work.fences()
     crashes = work.crashes()
     work.land()
     work.works()
     passage = structures[(structures["verdict"] == USABLE) & (structures["line"] >= 0)]
     passage = passage.sort_values(["line", "at_m"], kind="stable")
-    work.parts.append(words.of_structures(structures, place))
-    work.parts.append(words.of_crashes(crashes))
+    work.parts += [words.of_structures(structures, place), words.of_crashes(crashes)]
     return SiteFacts(
         passage_at_m=passage["at_m"].to_numpy(np.float64),
         passage_line=passage["line"].to_numpy(np.int64),
         passage_id=passage["id"].to_numpy(object),
-        openings=openings,
-        fenced=fenced,
-        structures=structures,
-        constraints=words.constraints(work.parts),
-        crashes=crashes,
-        notes=tuple(work.notes),
-        remarks=tuple(work.remarks),
-    )
+        openings=openings, arms=arms, fenced=fenced, structures=structures,
+        constraints=words.constraints(work.parts), crashes=crashes,
+        notes=tuple(work.notes), remarks=tuple(work.remarks),
+    )  # fmt: skip
 
 
 def constraints_on(facts: SiteFacts, first: int, last: int) -> pd.DataFrame:
@@ -255,20 +253,21 @@ class _Work:
         }, index=table.index)  # fmt: skip
         return self._structures(table, verdicts, place[kept], at_m[kept]), place[kept]
 
-    def openings(self) -> Ints:
-        """Return the number of openings of every place."""
+    def openings(self) -> tuple[Ints, Ints]:
+        """Return the number of openings of every place, and of junction arms among them."""
         rows = self.rows
         arms = junction_arms(rows.network, rows.lixels, rows.pieces, rows.lines)
-        count = np.bincount(arms["place"], minlength=self.places)
+        count = np.bincount(arms["place"], minlength=self.places).astype(np.int64)
+        begin = np.bincount(arms["place"], arms["at_begin"], self.places).astype(np.int64)
         said = [f"junction with {road}" for road in arms["road"]]
         self.parts.append(words.of_openings(said, arms["place"].to_numpy(np.int64)))
         table = self.table("openings")
-        if table is not None:
-            found = self._find("openings", table)
-            kinds = table["kind"].mask(table["kind"] == "", "opening") + " " + table["id"]
-            self.parts.append(words.of_openings(kinds.iloc[found.row], found.place))
-            count += np.bincount(found.place, minlength=self.places)
-        return count.astype(np.int64)
+        if table is None:
+            return count, begin
+        found = self._find("openings", table)
+        kinds = table["kind"].mask(table["kind"] == "", "opening") + " " + table["id"]
+        self.parts.append(words.of_openings(kinds.iloc[found.row], found.place))
+        return count + np.bincount(found.place, minlength=self.places), begin
 
     def fences(self) -> Bools:
         """Return which places are fenced already, on both sides."""

@@ -182,6 +182,9 @@ def test_openings_are_driveways_and_arms_of_other_roads() -> None:
     assert found.openings[max(before, after)] == 2  # both arms of the lane
     assert found.openings[along.first[line] : along.first[line + 1]].sum() == 3
     assert found.openings[along.first[lane] : along.first[lane + 1]].sum() == 2
+    # A fence that begins at the lane needs no opening for it; the gate lies within its place.
+    assert found.arms[max(before, after)] == 2
+    assert found.arms[long_road(along, found, 80)] == 0
     said = of_kind(found, "opening")["what"].tolist()
     assert "gate O1" in said
     assert said.count("junction with Short Lane") == 1  # both arms say the same
