@@ -166,7 +166,7 @@ def _legend(findings: Findings, study: Study, scale: Scale) -> dict[str, Any]:
         "stretch": "stretch that stands out, with its letter" if len(findings.stretches) else "",
         "window": "place in the ranked list",
         "measures": "proposed measure; S1 is site 1",
-        "signs": "proposed sign",
+        "signs": "place for a warning sign",
         "closer": "Closer up:",
         "reports": "reports",
         "alive": "alive",

@@ -45,7 +45,7 @@ LAYERS = {
     "measures": ("Proposed measures", True),
     "crossings": ("Steps between fixes across a road", False),
     "reports": ("Public reports", True),
-    "signs": ("Proposed signs", True),
+    "signs": ("Places for signs", True),
 }
 _POINTS = ("crossings", "reports", "signs")
 

@@ -15,6 +15,7 @@ from roadrisk.reporting.measure_words import (
     NOT_CONFIRMED,
     crossings_kept,
     deaths_said,
+    fence_length,
     included,
     length,
     money,
@@ -85,7 +86,7 @@ def _values(row: Mapping[str, Any], measures: MeasureTables, scale: Scale) -> li
         ", ".join(x for x in (road(row["road"]), on_road(row)) if x),
         along(row, scale.measure_unit),
         length(row["length_m"], scale),
-        length(row["fence_m"], scale) if row["fence_m"] > 0 else "",
+        fence_length(row["fence_m"], scale) if row["fence_m"] > 0 else "",
         passages(row) if row["fence_m"] > 0 else "",
         whole(row["openings"]) if row["fence_m"] > 0 else "",
         _deaths(row, "deaths_per_year", measures),
@@ -138,7 +139,7 @@ def _signs(measures: MeasureTables, scale: Scale) -> Layer:
             plain_text(row["combined_with"]),
             plain_text(row["note"]),
         ]
-        title = f"Proposed sign {row['sign']:.0f}"
+        title = f"Place for sign {row['sign']:.0f}"
         features.append(feature("Point", point, {"t": title, "v": _broken(values)}))
     return layer(features)
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from roadrisk.base.units import M_PER_FOOT
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.sheets import measures, road
 from roadrisk.reporting.wording import number, short_length
@@ -141,6 +142,15 @@ def passages(row: Mapping[str, Any]) -> str:
 def length(metres: float, scale: Scale) -> str:
     """Return a length in the study's units; a dash for none."""
     return _kept(short_length(float(metres), scale.units)) if metres > 0 else "–"
+
+
+def fence_length(metres: float, scale: Scale) -> str:
+    """Return a length of fence as it is bought: in metres or feet; a dash for none."""
+    if not metres > 0:
+        return "–"
+    if scale.units == "us":
+        return _kept(f"{metres / M_PER_FOOT:,.0f} ft")
+    return _kept(f"{metres:,.0f} m")
 
 
 def whole(value: float) -> str:

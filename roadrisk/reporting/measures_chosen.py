@@ -15,6 +15,7 @@ from roadrisk.reporting.measure_words import (
     NOT_CONFIRMED,
     crossings_kept,
     deaths_said,
+    fence_length,
     included,
     length,
     money,
@@ -53,7 +54,7 @@ def sites(measures: MeasureTables, scale: Scale, years: int) -> list[str]:
     head = rows(_head(measures))
     left = len(measures.chosen) - len(head)
     out = ["<h2>What is proposed, best first</h2>", _build(head, measures, scale)]
-    out += [_gains(head, measures, years), *who_pays(measures)]
+    out += [_gains(head, measures), *_costs(head, measures, years)]
     if left:
         out.append(paragraph(f"{left} more sites: see measures.csv.", "small"))
     out.append(paragraph(_explained(measures), "small"))
@@ -110,7 +111,7 @@ def _build(head: list[dict[str, Any]], measures: MeasureTables, scale: Scale) ->
     cells = [
         (
             f"{row['site']:.0f}", where(row, scale), plain_text(row["measure_name"]),
-            length(row["length_m"], scale), length(row["fence_m"], scale), passages(row),
+            length(row["length_m"], scale), fence_length(row["fence_m"], scale), passages(row),
             whole(row["openings"]), crossings_kept(row),
         )
         for row in head
@@ -118,35 +119,51 @@ def _build(head: list[dict[str, Any]], measures: MeasureTables, scale: Scale) ->
     if len(measures.chosen) > 1:
         total = all_sites(measures)
         cells.append((
-            "all", "", "", length(total["length_m"], scale), length(total["fence_m"], scale),
-            passages(total), whole(total["openings"]), "",
+            "all", "", "", length(total["length_m"], scale),
+            fence_length(total["fence_m"], scale), passages(total), whole(total["openings"]), "",
         ))  # fmt: skip
     heads = ("Site", "Where", "Measure", "Length of road", "Fence, both sides", "Passages",
              "Openings in the fence", "Tracked crossings with a passage in reach")  # fmt: skip
     return table("What to build, and where", heads, cells, texts=[1, 2])
 
 
-def _gains(head: list[dict[str, Any]], measures: MeasureTables, years: int) -> str:
-    costs = measures.priced
-    every = [all_sites(measures)] if len(measures.chosen) > 1 else []
+def _gains(head: list[dict[str, Any]], measures: MeasureTables) -> str:
     cells = []
-    for row in [*head, *every]:
-        money_cells = (
-            money_range(row, "cost_build"), money(row["upkeep_per_year"]) or "–",
-            money(row["present_cost"]) or "–", per_death(row, years) if measures.known else "–",
-        ) if costs else ()  # fmt: skip
+    for row in _and_all(head, measures):
         one = "site" in row
         cells.append((
-            f"{row['site']:.0f}" if one else "all", deaths_said(row, YEAR, measures, ""),
+            _number(row), deaths_said(row, YEAR, measures, ""),
             deaths_said(row, AVERTED, measures), deaths_said(row, MOVED, measures, "–"),
-            *money_cells, included(row) if one else "",
+            included(row) if one else "",
         ))  # fmt: skip
-    money_heads = ("To build (low to high)", "Upkeep a year", "Present cost",
-                   "Per death averted") if costs else ()  # fmt: skip
-    heads = ("Site", "Road deaths there now", "Averted", "Moved to the ends", *money_heads,
+    heads = ("Site", "Road deaths there now", "Averted", "Moved to the ends",
              "Chosen in, of 100 draws")  # fmt: skip
-    caption = f"What that averts{' and costs' if costs else ''}; deaths {_per(measures)}"
-    return table(f"{caption} (90 % intervals){_in(measures)}", heads, cells)
+    caption = f"What that averts; deaths {_per(measures)} (90 % intervals)"
+    return table(caption, heads, cells)
+
+
+def _costs(head: list[dict[str, Any]], measures: MeasureTables, years: int) -> list[str]:
+    if not measures.priced:
+        return []
+    cells = [
+        (
+            _number(row), money_range(row, "cost_build"), money(row["upkeep_per_year"]) or "–",
+            money(row["present_cost"]) or "–", per_death(row, years) if measures.known else "–",
+        )
+        for row in _and_all(head, measures)
+    ]  # fmt: skip
+    heads = ("Site", "To build (low to high)", "Upkeep a year",
+             f"Both over {years} years, at present value", "Per death averted")  # fmt: skip
+    return [table(f"What that costs{_in(measures)}", heads, cells), *who_pays(measures)]
+
+
+def _and_all(head: list[dict[str, Any]], measures: MeasureTables) -> list[dict[str, Any]]:
+    """Add all sites together where there are several."""
+    return [*head, all_sites(measures)] if len(measures.chosen) > 1 else head
+
+
+def _number(row: dict[str, Any]) -> str:
+    return f"{row['site']:.0f}" if "site" in row else "all"
 
 
 def _bill(row: dict[str, Any], measures: MeasureTables, scale: Scale) -> list[str]:
@@ -200,8 +217,8 @@ def _facts(row: dict[str, Any], name: str, measures: MeasureTables, scale: Scale
     fence = float(row["fence_m"])
     facts = [
         f"{name} on {length(row['length_m'], scale)} of road",
-        f"{length(fence, scale)} of fence on both sides, turned-back ends counted (below they are "
-        "an item of their own)"
+        f"{fence_length(fence, scale)} of fence on both sides, turned-back ends counted "
+        "(an item of their own below)"
         if fence > 0 else "",
         f"owner: {plain_text(row['owner'])}" if plain_text(row["owner"]) else "",
         plain_text(row["cheap_moment"]),
@@ -224,10 +241,9 @@ def _explained(measures: MeasureTables) -> str:
     )
     if measures.priced:
         words += (
-            '"Low to high": every price low at once, or every price high. "Present cost": building '
-            "and upkeep over the horizon of the study, at present value. "
-            '"Per death averted": present cost over the deaths averted in that time, with the '
-            "interval of the deaths alone. "
+            '"Low to high": every price low at once, or every price high. "Per death averted": '
+            "cost at present value over the deaths averted in that time, with the interval of the "
+            "deaths alone. "
         )
     return words + "No place gets two measures."
 

@@ -102,5 +102,6 @@ def _range_words(found: Range, name: str, units: Units) -> str:
 
     unit = {"mesh_mm": " mm", "life_years": " years", "inspections_per_year": " a year"}
     low, likely, high = (said(x) for x in (found.low, found.likely, found.high))
-    ends = "" if low == high else f" ({low} to {high})"
-    return f"{likely}{unit.get(name, '')}{ends}"
+    # The unit of a length stands once in its range.
+    ends = "" if low == high else f" ({low.partition(' ')[0]} to {high})"
+    return f"{likely}{unit.get(name, '')}{ends}".replace(" ", "\N{NO-BREAK SPACE}")

@@ -59,7 +59,7 @@ SHEETS: dict[str, tuple[str, ...]] = {
         "Measure", "Where", "Route and measure", "Length of road", "Fence, both sides", "Passages",
         "Openings in the fence", "Road deaths there now", "Averted", "Moved to its ends",
         "To build (low to high)", "Upkeep a year", "Per death averted", "Chosen in, of 100 draws",
-        "Tracked crossings that stay possible", "Evidence", "To settle first", "Cheap moment",
+        "Tracked crossings with a passage in reach", "Evidence", "To settle first", "Cheap moment",
         "Owner",
     ),
     "signs": (

@@ -83,9 +83,9 @@ def test_signs_have_a_shape_and_a_sheet(tmp_path: Path, open_page: Opener) -> No
     """Diamonds; hostile names in their sheets stay text."""
     page = opened(tmp_path, open_page)
     assert page.evaluate("signs_layer.getLayers().map((l) => l.options.shape)") == ["sign"] * 3
-    expect(page.locator("#key_signs")).to_contain_text("proposed sign")
+    expect(page.locator("#key_signs")).to_contain_text("place for a warning sign")
     page.evaluate("signs_layer.getLayers()[2].fire('click'); 0")
-    expect(page.locator("#sheet_title")).to_have_text("Proposed sign 3")
+    expect(page.locator("#sheet_title")).to_have_text("Place for sign 3")
     expect(page.locator("#sheet_lines")).to_contain_text(made_up_measures.HOSTILE)
     assert page.locator("#sheet_lines img").count() == 0
 

@@ -99,7 +99,7 @@ def test_legend_layers_and_scale_are_there(made_map: Path, open_page: Opener) ->
         "Roads": True, "Stretches that stand out": True, "Expected road deaths": True,
         "Crossings and reports, smoothed": False, "Tagged animals alone, smoothed": False,
         "Live reports alone, smoothed": False, "Dead reports alone, smoothed": False,
-        "Ranked list": True, "Proposed measures": True, "Proposed signs": True,
+        "Ranked list": True, "Proposed measures": True, "Places for signs": True,
         "Steps between fixes across a road": False, "Public reports": True,
         "Background map (asks openstreetmap.org)": False,
     }  # fmt: skip

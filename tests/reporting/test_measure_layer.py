@@ -39,7 +39,7 @@ def test_a_site_has_a_sheet() -> None:
     sheet = sheets(full(), "measures")[0]
     assert sheet["Averted"] == "0.9 (0.36 to 1.8) a year"
     assert sheet["To build (low to high)"] == "210,000 (150,000 to 320,000) EUR"
-    assert (sheet["Length of road"], sheet["Fence, both sides"]) == ("600 m", "1.24 km")
+    assert (sheet["Length of road"], sheet["Fence, both sides"]) == ("600 m", "1,240 m")
     assert sheet["Route and measure"] == "SR 12, 1.902 to 2.502 mi"
     assert sheet["Chosen in, of 100 draws"] == "97"
     signs_only = sheets(full(), "measures")[2]
