@@ -19,11 +19,15 @@ if TYPE_CHECKING:
 
     from roadrisk.base.units import Units
     from roadrisk.mitigation.candidate_table import Laid
+    from roadrisk.mitigation.ground import Ground
     from roadrisk.mitigation.measures import Measure
     from roadrisk.mitigation.prices import PriceList
     from roadrisk.mitigation_settings import MitigationSection
+    from roadrisk.mortality.death_field import DeathField
     from roadrisk.roads.network import Floats
 
+# Sums and totals nearer to each other than this share are told alike.
+_SAME = 0.03
 _NO_HOURS = "since they have no cost: [mitigation] patrol_hours_per_year isn't given"
 
 
@@ -77,18 +81,21 @@ def why_no_run(
 
 
 def limits_of(
+    ground: Ground,
+    field: DeathField,
     measures: Sequence[Measure],
     chosen: pd.DataFrame,
     signs: int,
     section: MitigationSection,
     *,
     priced: bool,
-    known: bool,
 ) -> tuple[str, ...]:
-    """Return what couldn't be done as asked.
+    """Return what couldn't be done as asked, or looks different elsewhere.
 
     Parameters
     ----------
+    ground : Ground
+    field : DeathField
     measures : sequence of Measure
         Measures with an effect.
     chosen : pandas.DataFrame
@@ -97,20 +104,24 @@ def limits_of(
         Signs in the bill of the sites whose measure is signs.
     section : MitigationSection
     priced : bool
-    known : bool
-        Whether it is known how many die.
 
     Returns
     -------
     tuple of str
     """
-    notes = []
+    notes = [*_total_words(ground, field)]
+    classes = set(ground.network.segments["road_class"].astype(str))
+    unknown = [c for c in section.fence_stops_at if c not in classes]
+    if "fence_stops_at" in section.model_fields_set and unknown:
+        notes.append(
+            f"No road here is of the class {' or '.join(unknown)} ([mitigation] fence_stops_at)."
+        )
     if section.budget is not None and not priced:
         notes.append(
             f"The budget of {number(section.budget)} {section.currency}".rstrip()
             + " counts for nothing until all prices are confirmed."
         )
-    if section.target_averted_per_year is not None and not known:
+    if section.target_averted_per_year is not None and not ground.known:
         notes.append(
             "The target of deaths to avert a year counts for nothing: how many die isn't known."
         )
@@ -124,6 +135,24 @@ def limits_of(
             "placed, so it may lie above or below the money given."
         )
     return tuple(notes)
+
+
+def _total_words(ground: Ground, field: DeathField) -> tuple[str, ...]:
+    """Say so where places add up to another number than the total of the same roads."""
+    rate = field.result.rate
+    if not ground.known or rate is None:
+        return ()
+    draws = field.pieces.length_km[field.heard] @ rate[field.heard]
+    total = float(np.median(draws)) * field.result.to_best
+    here = float(ground.deaths.sum(axis=0).mean())
+    if abs(here - total) <= _SAME * total:
+        return ()
+    return (
+        f"Deaths of single places add up to {number(here, 2)} a year here, where the total of the "
+        f"same roads is held to be {number(total, 2)}: what is averted is counted place by place, "
+        "each by its own number, since a few tagged animals, observers or counts make peaks that "
+        "promise more than is there.",
+    )
 
 
 def gain_words(

@@ -46,6 +46,7 @@ if TYPE_CHECKING:
     from roadrisk.mitigation.weighed import Weighed
     from roadrisk.mitigation_settings import MitigationSection
     from roadrisk.mortality.all_deaths import AllDeaths
+    from roadrisk.mortality.death_field import DeathField
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.places import Places
     from roadrisk.study import Study
@@ -96,7 +97,7 @@ def propose_measures(
         words = why_no_run(laid, usable, section, priced=priced, units=study.settings.study.units)
         return replace(whole, words=words)
     weighed = weigh(ground, laid, effects, section, priced=priced)
-    told = _told(study, ground, laid, usable, effects, weighed, prices, priced=priced)
+    told = _told(study, ground, field, laid, usable, effects, weighed, prices, priced=priced)
     return replace(whole, **told | {"notes": (*told["notes"], *whole.notes)})
 
 
@@ -142,6 +143,7 @@ def _closed(deaths: Floats, left: Floats) -> Floats:
 def _told(
     study: Study,
     ground: Ground,
+    field: DeathField,
     laid: Laid,
     measures: Sequence[Measure],
     effects: Sequence[EffectDraws],
@@ -175,7 +177,7 @@ def _told(
         "words": choice_words(ground, weighed, table, section, priced=priced, units=units),
         "notes": (
             *notes_of(study, ground, weighed, prices, priced=priced),
-            *limits_of(measures, table, placed, section, priced=priced, known=ground.known),
+            *limits_of(ground, field, measures, table, placed, section, priced=priced),
             *gain_words(weighed.chosen.total, estimate, prices, section, known=ground.known),
             motorists_words(study.crashes, crashes), *sign_notes(rules, months, units=units),
         ),
