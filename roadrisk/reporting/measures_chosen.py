@@ -67,6 +67,8 @@ def bills(measures: MeasureTables, scale: Scale) -> list[str]:
         return []
     out = ["<h2>Bill of quantities, site by site</h2>"]
     out += [] if measures.priced else [paragraph(f"{NOT_CONFIRMED}: quantities only.")]
+    if scale.units == "us":
+        out.append(paragraph("Pay items are in the price list's units: 1 m is 3.28 ft.", "small"))
     for row in rows(_head(measures)):
         out += ['<div class="bill">', *_bill(row, measures, scale), "</div>"]
     return out
@@ -154,7 +156,7 @@ def _costs(head: list[dict[str, Any]], measures: MeasureTables, years: int) -> l
     ]  # fmt: skip
     heads = ("Site", "To build (low to high)", "Upkeep a year",
              f"Both over {years} years, at present value", "Per death averted")  # fmt: skip
-    return [table(f"What that costs{_in(measures)}", heads, cells), *who_pays(measures)]
+    return [table(f"What that costs{_in(measures, 'in')}", heads, cells), *who_pays(measures)]
 
 
 def _and_all(head: list[dict[str, Any]], measures: MeasureTables) -> list[dict[str, Any]]:
@@ -234,7 +236,8 @@ def _explained(measures: MeasureTables) -> str:
     per = "money" if measures.priced else "metre of fence"
     words = (
         f'"Best first": most deaths averted for the {per}. "Averted" is net: deaths that move to '
-        'the ends of a fence are taken off. "Chosen in, of 100 draws": deaths and effects are '
+        "the ends of a fence are taken off, and what isn't known of them is in its interval. "
+        '"Chosen in, of 100 draws": deaths and effects are '
         "drawn anew within what is known of them, the choice is made again, and so often the "
         'site\'s road is part of it. "Passage in reach": a passage is near enough; whether '
         "animals will use it isn't known. "
@@ -267,9 +270,9 @@ def _per(measures: MeasureTables) -> str:
     return "a year" if measures.known else "as a share of all road deaths"
 
 
-def _in(measures: MeasureTables) -> str:
+def _in(measures: MeasureTables, words: str = "costs in") -> str:
     currency = plain_text(measures.currency)
-    return f"; costs in {currency}" if measures.priced and currency else ""
+    return f"; {words} {currency}" if measures.priced and currency else ""
 
 
 def _amount(item: dict[str, Any]) -> str:

@@ -222,6 +222,8 @@ def test_a_design_has_values_to_start_from_with_sources() -> None:
     assert "No source gave: width of the mesh, life." in shown
     assert "leave ways out" in shown
     # By hand: 0.6 m is 2.0 ft.
+    assert "price list's units: 1 m is 3.28 ft" in page(units="us")
+    assert "3.28" not in shown
     assert "height above ground 2 ft (0.98 to 3.3 ft)" in page(units="us")
 
 
