@@ -120,7 +120,8 @@ def _with_effects(
             low, middle, high = np.quantile(drawn, [0.05, 0.5, 0.95])
             told = with_effect(
                 measure, low=low, likely=middle, high=high, grade="computed",
-                source="when animals cross and vehicles pass, on all roads together",
+                source="when animals cross and vehicles pass, on all roads together; in which "
+                "months and hours they cross is taken as known, so the range is too narrow",
             )  # fmt: skip
             every.append(told)
             usable.append(told)

@@ -227,6 +227,7 @@ def test_a_closure_is_worked_out_from_the_months(run: Run) -> None:
     row = closed.effects.set_index("measure").loc["season_closure"]
     assert row["grade"] == "computed"
     assert 0 < row["effect_low"] <= row["effect"] <= 1
+    assert "the range is too narrow" in row["source"]
     assert closed.proposed
     assert set(closed.chosen["measure"]) == {"season_closure"}
     assert (closed.chosen["moved_per_year"] == 0).all()
