@@ -125,6 +125,10 @@ def limits_of(
         notes.append(
             "The target of deaths to avert a year counts for nothing: how many die isn't known."
         )
+    if priced and section.budget_covers == "building":
+        notes.append(
+            "Money was weighed for building alone; present costs hold upkeep and renewal too."
+        )
     patrols = [m for m in measures if m.key == PATROL and m.proven]
     if priced and any(not weighable(m, section, priced=priced) for m in patrols):
         notes.append(f"Carrying patrols were not weighed, {_NO_HOURS}.")

@@ -40,3 +40,8 @@ def test_a_class_of_road_that_isnt_there_is_told_if_the_study_names_it() -> None
     (told,) = said(MitigationSection(fence_stops_at=("Primary", "track")))
     assert told.startswith("No road here is of the class Primary (")
     assert said(MitigationSection(fence_stops_at=("primary",))) == ()
+
+
+def test_a_budget_for_building_alone_is_told_from_present_costs() -> None:
+    (told,) = said(MitigationSection(budget_covers="building"))
+    assert told.startswith("Money was weighed for building alone")
