@@ -43,9 +43,9 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
     from roadrisk.errors import Remark
-    from roadrisk.findings import MeasureTables
     from roadrisk.hotspots.finding import Hotspots
     from roadrisk.hotspots.watching import Watching
+    from roadrisk.measure_findings import MeasureTables
     from roadrisk.mitigation.works_compared import WorksCompared
     from roadrisk.mortality.all_deaths import AllDeaths
     from roadrisk.roads.network import Ints, Lixels, Network

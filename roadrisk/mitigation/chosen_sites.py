@@ -67,7 +67,7 @@ def site_table(
     Returns
     -------
     geopandas.GeoDataFrame
-        Columns of `findings.MeasureTables.chosen` but those of costs.
+        Columns of `measure_findings.MeasureTables.chosen` but those of costs.
     """
     rows = portfolio.chosen[order]
     found = laid.candidates

@@ -8,7 +8,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from roadrisk.findings import MeasureTables
+from roadrisk.measure_findings import MeasureTables
 from roadrisk.mitigation.alternatives import COLUMNS as ALTERNATIVES
 from roadrisk.mitigation.costs import COSTED
 from roadrisk.mitigation.signs import COLUMNS as SIGNS

@@ -38,7 +38,7 @@ from roadrisk.mortality.deaths_by_place import piece_lines
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from roadrisk.findings import MeasureTables
+    from roadrisk.measure_findings import MeasureTables
     from roadrisk.mitigation.candidate_table import Laid
     from roadrisk.mitigation.ground import Ground
     from roadrisk.mitigation.measures import Measure

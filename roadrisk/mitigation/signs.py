@@ -84,7 +84,8 @@ def sign_places(
     Returns
     -------
     geopandas.GeoDataFrame
-        Columns `COLUMNS`, one row a sign, in the network's system; `findings.MeasureTables.signs`.
+        Columns `COLUMNS`, one row a sign, in the network's system
+        (`measure_findings.MeasureTables.signs`).
         site: the one that a driver comes to first. combined_with: other sites the same sign is
         for, "2, 5". distance_m: along the road to the stretch that is warned of.
         speed_limit_kmh: at the sign; NaN where not known. The point lies beside the road.

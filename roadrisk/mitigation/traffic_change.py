@@ -59,7 +59,7 @@ class Changes:
     ----------
     table : pandas.DataFrame
         Columns `WHAT_IF`; first row "as now". Deaths a year, or shares of all deaths where how
-        many die isn't known; `findings.MeasureTables.what_if`.
+        many die isn't known; `measure_findings.MeasureTables.what_if`.
     factors : dict of str to ndarray, shape (pieces, draws)
         Share of the deaths on each piece that is left, by `HALVED`, `HALVED_ACTIVE`, `NIGHT`,
         `SEASON`: to scale deaths where only some road is closed. Draws go with those of chances,

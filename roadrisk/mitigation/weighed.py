@@ -54,7 +54,7 @@ class Weighed:
     included : ndarray, shape (places,)
         In how many of a hundred choices each place has a measure.
     curve : pandas.DataFrame
-        Columns of `findings.MeasureTables.curve`.
+        Columns of `measure_findings.MeasureTables.curve`.
     """
 
     by: By

@@ -31,7 +31,7 @@ from roadrisk.reporting.sheets import road, speed
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from roadrisk.findings import MeasureTables
+    from roadrisk.measure_findings import MeasureTables
     from roadrisk.reporting.colour_runs import Layer
     from roadrisk.reporting.place_sheets import Scale
 

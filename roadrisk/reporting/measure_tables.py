@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
     from roadrisk.base.units import Units
-    from roadrisk.findings import MeasureTables
+    from roadrisk.measure_findings import MeasureTables
     from roadrisk.study import Study
 
 _LENGTHS_M = ("length_m", "fence_m", "distance_m")

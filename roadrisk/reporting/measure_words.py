@@ -14,7 +14,7 @@ from roadrisk.reporting.wording import number, short_length
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from roadrisk.findings import MeasureTables
+    from roadrisk.measure_findings import MeasureTables
     from roadrisk.reporting.place_sheets import Scale
 
 NOT_CONFIRMED = "Prices not confirmed"

@@ -15,7 +15,7 @@ from roadrisk.reporting.sheets import road, speed
 from roadrisk.reporting.wording import number
 
 if TYPE_CHECKING:
-    from roadrisk.findings import MeasureTables
+    from roadrisk.measure_findings import MeasureTables
     from roadrisk.reporting.place_sheets import Scale
 
 # What to do with an existing structure, by its verdict.

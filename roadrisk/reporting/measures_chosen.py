@@ -31,7 +31,7 @@ from roadrisk.reporting.printed_page import escaped, figure, paragraph, table
 from roadrisk.reporting.wording import count, number
 
 if TYPE_CHECKING:
-    from roadrisk.findings import MeasureTables
+    from roadrisk.measure_findings import MeasureTables
     from roadrisk.reporting.place_sheets import Scale
 
 # Sites that are shown one by one; the file has all.

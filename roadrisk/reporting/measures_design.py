@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from roadrisk.base.units import Units
-    from roadrisk.findings import MeasureTables
+    from roadrisk.measure_findings import MeasureTables
     from roadrisk.mitigation.measure_types import Measure, Range
     from roadrisk.settings import Settings
 

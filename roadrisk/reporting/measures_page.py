@@ -23,7 +23,8 @@ from roadrisk.reporting.wording import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from roadrisk.findings import Findings, MeasureTables
+    from roadrisk.findings import Findings
+    from roadrisk.measure_findings import MeasureTables
     from roadrisk.study import Study
 
 MEASURES_PAGE = "measures.html"

@@ -11,7 +11,7 @@ from roadrisk.reporting.measure_words import money
 from roadrisk.reporting.printed_page import paragraph, table
 
 if TYPE_CHECKING:
-    from roadrisk.findings import MeasureTables
+    from roadrisk.measure_findings import MeasureTables
 
 _SUMS = ("length_m", "fence_m", "passages_new", "passages_existing", "openings", "moved_per_year",
          "cost_build", "cost_build_low", "cost_build_high", "upkeep_per_year",

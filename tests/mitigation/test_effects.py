@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from roadrisk.base.seeds import generator
-from roadrisk.findings import MeasureTables
+from roadrisk.measure_findings import MeasureTables
 from roadrisk.mitigation.effects import (
     COLUMNS,
     END_WEIGHTS,

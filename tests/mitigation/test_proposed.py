@@ -18,7 +18,7 @@ from roadrisk.records.study_folder import read_study
 from tests.truth.small_worlds import whole_world
 
 if TYPE_CHECKING:
-    from roadrisk.findings import MeasureTables
+    from roadrisk.measure_findings import MeasureTables
     from roadrisk.study import Study
 
 MITIGATION = """\

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from playwright.sync_api import Page
 
-    from roadrisk.findings import MeasureTables
+    from roadrisk.measure_findings import MeasureTables
     from tests.pages.conftest import Opener
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 from shapely.geometry import MultiLineString, Point
 from shapely.ops import substring
 
-from roadrisk.findings import MeasureTables
+from roadrisk.measure_findings import MeasureTables
 from tests.reporting.made_up_deaths import YEAR, with_ends
 
 AVERTED = "averted_per_year"

@@ -15,7 +15,7 @@ from roadrisk.reporting.sites_of_windows import sites_of_windows
 from tests.reporting import made_up, made_up_measures
 
 if TYPE_CHECKING:
-    from roadrisk.findings import MeasureTables
+    from roadrisk.measure_findings import MeasureTables
 
 
 def full() -> MeasureTables:

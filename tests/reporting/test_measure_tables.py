@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from roadrisk.base.units import Units
-    from roadrisk.findings import MeasureTables
+    from roadrisk.measure_findings import MeasureTables
 
 NAMES = [
     "measures.csv", "measure_quantities.csv", "alternatives.csv", "money_curve.csv",

@@ -18,7 +18,7 @@ from roadrisk.reporting.measures_page import measures_html
 from tests.reporting import made_up, made_up_measures
 
 if TYPE_CHECKING:
-    from roadrisk.findings import MeasureTables
+    from roadrisk.measure_findings import MeasureTables
 
 POORER = [made_up_measures.without_prices, made_up_measures.by_share,
           made_up_measures.nothing_proposed, made_up_measures.nothing_at_all]  # fmt: skip
