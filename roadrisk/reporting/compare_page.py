@@ -140,8 +140,9 @@ def _compared(found: WorksCompared) -> list[str]:
                   str(row.verdict))
             for row in rows.itertuples()
         ]  # fmt: skip
-        title = f"{what.capitalize()} after: times as many as to be expected without a change"
-        out.append(figure([range_chart(title, charts, zone=(1.0, 1.0), mark="no change")]))
+        title = f"{what.capitalize()} after works, times those expected"
+        drawn = range_chart(title, charts, zone=(1.0, 1.0), mark="no change")
+        out.append(figure([drawn], look="one"))
         out += [paragraph(f"{row.site}, {row.where}. {row.words}") for row in rows.itertuples()]
     return out if len(found.table) else []
 
@@ -152,7 +153,7 @@ def _counts(study: Study, found: WorksCompared) -> list[str]:
         return []
     walked = next(c for c in (*_KM, *_KM.values()) if c in years)
     rows = [
-        (str(r["site"]), str(r["what"]), str(r["first_day"]), str(r["last_day"]),
+        (str(r["site"]), str(r["what"]), _unbroken(r["first_day"]), _unbroken(r["last_day"]),
          str(r["period"]) or "between", number(float(r["counted"])) or "0",
          number(float(r[walked])), number(float(r["visits"])) or "0", str(r["left_out"]))
         for r in years.to_dict("records")
@@ -162,6 +163,11 @@ def _counts(study: Study, found: WorksCompared) -> list[str]:
              "left out because")  # fmt: skip
     return ["<h2>What was counted when</h2>",
             table("Counts by site and year", heads, rows, texts=(1, 2, 3, 4, 8))]  # fmt: skip
+
+
+def _unbroken(day: object) -> str:
+    """Return a date that no line break cuts."""
+    return str(day).replace("-", "\u2011")
 
 
 def _planned(found: WorksCompared) -> list[str]:
