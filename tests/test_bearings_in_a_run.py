@@ -60,7 +60,7 @@ def folder(demo_area: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
             writer.writerow(["2024-05-01", *row, 19.43, 52.21])
     with (there / "study.toml").open("a", encoding="utf-8") as file:
         file.write(SECTIONS)
-    return with_few_draws(there)
+    return with_few_draws(there, animals=1, paths=20, draws=19)
 
 
 def test_the_command_writes_the_field_book(

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.conftest import with_few_draws
+from tests.truth.small_worlds import whole_world
 
 COMMAND = [sys.executable, "-m", "roadrisk"]
 
@@ -28,22 +28,28 @@ def study(demo_area: Path, tmp_path: Path) -> Path:
     shutil.copytree(
         demo_area, folder, ignore=shutil.ignore_patterns("truth", "*.py", "__pycache__")
     )
-    return with_few_draws(folder)
+    return folder
 
 
-def test_run_writes_into_reports_of_the_current_folder(study: Path, tmp_path: Path) -> None:
-    done = call("run", study, cwd=tmp_path)
+@pytest.fixture
+def small(tmp_path: Path) -> Path:
+    """A made study with every source; the demo goes through the command in truth/test_recovery."""
+    return whole_world().write(tmp_path / "petite étude à côté")
+
+
+def test_run_writes_into_reports_of_the_current_folder(small: Path, tmp_path: Path) -> None:
+    done = call("run", small, cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""  # no progress in a pipe, no warnings
-    assert "stand out" in done.stdout
+    assert "stands out" in done.stdout
     last = done.stdout.splitlines()[-1]
     assert last.startswith("Not for publication")
     assert "left_out.csv, doubts.csv" in last
     for name in ("map.html", "ranked_stretches.csv"):
-        assert (tmp_path / "reports" / "demo" / name).stat().st_size > 1000
-    first = {p.name: p.read_bytes() for p in (tmp_path / "reports" / "demo").iterdir()}
-    assert call("run", study, cwd=tmp_path).returncode == 0
-    assert {p.name: p.read_bytes() for p in (tmp_path / "reports" / "demo").iterdir()} == first
+        assert (tmp_path / "reports" / "ossmark" / name).stat().st_size > 1000
+    first = {p.name: p.read_bytes() for p in (tmp_path / "reports" / "ossmark").iterdir()}
+    assert call("run", small, cwd=tmp_path).returncode == 0
+    assert {p.name: p.read_bytes() for p in (tmp_path / "reports" / "ossmark").iterdir()} == first
 
 
 def test_check_lists_doubts_and_writes_nothing(study: Path, tmp_path: Path) -> None:
@@ -69,12 +75,12 @@ def test_bad_input_is_one_line_a_problem_and_exit_code_2(study: Path, tmp_path: 
     assert not (tmp_path / "reports").exists()
 
 
-def test_a_list_that_is_open_elsewhere_gives_a_sentence(study: Path, tmp_path: Path) -> None:
+def test_a_list_that_is_open_elsewhere_gives_a_sentence(small: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
     out.mkdir()
     (out / "ranked_stretches.csv").write_text("old")
     (out / ".~lock.ranked_stretches.csv#").write_text(",me,pc;")
-    done = call("run", study, "--out", out, cwd=tmp_path)
+    done = call("run", small, "--out", out, cwd=tmp_path)
     assert done.returncode == 2
     assert "ranked_stretches.csv is open in another program" in done.stderr
     assert "Traceback" not in done.stderr
@@ -86,12 +92,12 @@ def test_a_list_that_is_open_elsewhere_gives_a_sentence(study: Path, tmp_path: P
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a thing of Unix")
-def test_a_terminal_sees_progress(study: Path, tmp_path: Path) -> None:
+def test_a_terminal_sees_progress(small: Path, tmp_path: Path) -> None:
     import pty  # not there on Windows
 
     leader, follower = pty.openpty()
     done = subprocess.Popen(
-        [*COMMAND, "run", str(study)], cwd=tmp_path, stdout=subprocess.DEVNULL, stderr=follower,
+        [*COMMAND, "run", str(small)], cwd=tmp_path, stdout=subprocess.DEVNULL, stderr=follower,
         env=os.environ | {"TERM": "xterm", "COLUMNS": "100"},
     )  # fmt: skip
     os.close(follower)

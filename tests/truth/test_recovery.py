@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
+from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
@@ -9,11 +12,63 @@ import pandas as pd
 import pytest
 
 import roadrisk
+from roadrisk import analysis
+from roadrisk.cli import main
+
+
+@dataclass(frozen=True)
+class Ran:
+    """The command's one run of the whole demo: what it found, said and wrote."""
+
+    findings: roadrisk.Findings
+    said: str
+    complained: str
+    code: object
+    out: Path
 
 
 @pytest.fixture(scope="module")
-def findings(demo_area: Path) -> roadrisk.Findings:
-    return roadrisk.analyse(roadrisk.read_study(demo_area))
+def ran(demo_area: Path, tmp_path_factory: pytest.TempPathFactory) -> Ran:
+    """Findings are kept on their way from the analysis to the files."""
+    kept: list[roadrisk.Findings] = []
+    analyse = analysis.analyse
+
+    def keeping(*given: object, **named: object) -> roadrisk.Findings:
+        kept.append(analyse(*given, **named))  # type: ignore[arg-type]
+        return kept[-1]
+
+    out = tmp_path_factory.mktemp("demo") / "out"
+    said, complained = io.StringIO(), io.StringIO()
+    with (
+        pytest.MonkeyPatch.context() as patch,
+        contextlib.redirect_stdout(said),
+        contextlib.redirect_stderr(complained),
+    ):
+        patch.setattr(analysis, "analyse", keeping)
+        with pytest.raises(SystemExit) as ended:
+            main(["run", str(demo_area), "--out", str(out)])
+    (findings,) = kept
+    code = ended.value.code or 0
+    return Ran(findings, said.getvalue(), complained.getvalue(), code, out)
+
+
+@pytest.fixture(scope="module")
+def findings(ran: Ran) -> roadrisk.Findings:
+    return ran.findings
+
+
+def test_the_command_says_and_writes_what_was_found(ran: Ran) -> None:
+    assert ran.code == 0
+    assert ran.complained == ""
+    assert "stand out" in ran.said
+    assert "Vellmark Road" in ran.said
+    last = ran.said.splitlines()[-1]
+    assert last.startswith("Not for publication")
+    assert "left_out.csv, doubts.csv" in last
+    for name in ("map.html", "ranked_stretches.csv"):
+        assert (ran.out / name).stat().st_size > 1000
+    listed = pd.read_csv(ran.out / "ranked_stretches.csv", comment="#")
+    assert listed["road"].tolist() == ran.findings.ranked["road"].tolist()
 
 
 @pytest.fixture(scope="module")
@@ -158,3 +213,26 @@ def test_sums_agree_between_tables(findings: roadrisk.Findings) -> None:
     # A day on which two segments are crossed counts on both.
     assert together <= days <= 1.2 * together
     assert findings.ranked["crossing_days"].sum() <= days
+
+
+def test_each_proposed_fence_covers_a_true_stretch_and_little_else(
+    findings: roadrisk.Findings, truth: gpd.GeoDataFrame
+) -> None:
+    """The budget of the demo buys about as much fence as there is true stretch."""
+    sites = findings.measures.chosen
+    assert findings.measures.gap == 0
+    assert sites["present_cost"].sum() <= 700_000
+    shared = [[s.intersection(t.buffer(30)).length for s in sites.geometry] for t in truth.geometry]
+    for stretch, lengths in zip(truth.geometry, shared, strict=True):
+        assert max(lengths) > 0.8 * stretch.length
+    assert sum(map(sum, shared)) > 0.85 * sites.geometry.length.sum()
+
+
+def test_the_proposed_fences_hold_most_true_deaths(
+    findings: roadrisk.Findings, demo_area: Path
+) -> None:
+    table = pd.read_csv(demo_area / "truth" / "true_deaths.csv")
+    where = gpd.points_from_xy(table["lon"], table["lat"], crs="EPSG:4326")
+    near = where.to_crs(findings.ranked.crs).distance(findings.measures.chosen.union_all())
+    assert (near < 25).mean() > 0.6
+    assert findings.measures.chosen.length.sum() < 0.03 * findings.segments.length.sum()
