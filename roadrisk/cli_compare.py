@@ -18,7 +18,7 @@ def compare(
         typer.Option(help="Where to write; reports/<short name>/compare if left out."),
     ] = None,
 ) -> None:
-    """Compare deaths and crossings before and after works, with sites without."""
+    """Compare deaths before and after works; say whether they helped."""
     from roadrisk.records.study_folder import read_study
 
     with progress() as shown:
