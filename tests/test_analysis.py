@@ -33,12 +33,16 @@ def without(folder: Path, section: str) -> None:
     (folder / "study.toml").write_text("\n".join(kept) + "\n", encoding="utf-8")
 
 
-def test_same_inputs_and_seed_give_the_same_numbers(tmp_path: Path) -> None:
-    """Of a made study that has every source, so that every step draws."""
-    study = whole_world().write(tmp_path / "study")
-    first, again = (roadrisk.analyse(roadrisk.read_study(study)) for _ in range(2))
+@pytest.mark.parametrize("made", [True, False])
+def test_same_inputs_and_seed_give_the_same_numbers(
+    study: Path, tmp_path: Path, made: bool
+) -> None:
+    """Of a made study that has every source, so that every step draws, and of a road map's."""
+    folder = whole_world().write(tmp_path / "made") if made else study
+    first, again = (roadrisk.analyse(roadrisk.read_study(folder)) for _ in range(2))
     pd.testing.assert_frame_equal(first.ranked, again.ranked)
     pd.testing.assert_frame_equal(first.lixels, again.lixels)
+    pd.testing.assert_frame_equal(first.measures.chosen, again.measures.chosen)
 
 
 def test_no_telemetry(study: Path) -> None:
