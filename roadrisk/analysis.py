@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from roadrisk.base.progress import Progress, Silent
-from roadrisk.findings import Findings, TrackedAnimals
+from roadrisk.base.remark_tables import doubts_table, left_out_table
+from roadrisk.findings import Findings
 from roadrisk.hotspots.finding import find_hotspots
 from roadrisk.hotspots.ranked_rows import put_beside, with_metres_in_stretch, with_reach
 from roadrisk.hotspots.segment_table import segment_table
@@ -32,12 +33,10 @@ from roadrisk.telemetry.crossings import Crossings, crossings_of
 from roadrisk.telemetry.frequencies import (
     Frequencies,
     crossing_frequencies,
-    frequency_words,
-    lines_words,
 )
-from roadrisk.telemetry.home_range import home_ranges, roads_cut
 from roadrisk.telemetry.reach import reach_by_segment
 from roadrisk.telemetry.steps import Steps, steps_of
+from roadrisk.telemetry.tracked import tracked_animals
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -263,10 +262,10 @@ def _findings(
     reach = reach_by_segment(network.segments, steps, reach_m=settings.crossings.reach_m)
     near = reach_by_segment(hot.ranked, steps, reach_m=settings.crossings.reach_m)
     lost = [
-        _left_out(remarks), counted.left_out, found.deaths.left_out, found.watching.left_out,
+        left_out_table(remarks), counted.left_out, found.deaths.left_out, found.watching.left_out,
     ]  # fmt: skip
     left_out = pd.concat([table for table in lost if table is not None], ignore_index=True)
-    doubts = pd.concat([_doubts(remarks), found.doubted], ignore_index=True)
+    doubts = pd.concat([doubts_table(remarks), found.doubted], ignore_index=True)
     reporters = _reporters(study, found.points, counted, network, roads.index)
     ranked = with_metres_in_stretch(hot.ranked, hot.stretches)
     segments = segment_table(
@@ -287,7 +286,9 @@ def _findings(
         power=hot.power,
         network_k=hot.network_k,
         local_gi=hot.local_gi,
-        tracked=_tracked(study, found.points.fixes, network, found.frequencies, found.crossings),
+        tracked=tracked_animals(
+            study, found.points.fixes, network, found.frequencies, found.crossings
+        ),
         reports=listed_reports(found.points.reports, held_reports(study), counted, reporters),
         deaths=found.deaths.tables,
         measures=measures,
@@ -315,14 +316,9 @@ def _reporters(
 ) -> Reporters:
     repeated = points.reports["occurrenceID"].isin(counted.repeats["record"])
     return reporter_effort(
-        points.reports[~repeated],
-        points.background,
-        network,
-        index,
-        profile=study.profile,
-        near_m=study.settings.placement.near_m,
-        zone=study.settings.study.time_zone,
-    )
+        points.reports[~repeated], points.background, network, index, profile=study.profile,
+        near_m=study.settings.placement.near_m, zone=study.settings.study.time_zone,
+    )  # fmt: skip
 
 
 def _counts(study: Study, found: _Evidence) -> dict[str, int]:
@@ -339,47 +335,6 @@ def _counts(study: Study, found: _Evidence) -> dict[str, int]:
         "reports_repeated": len(found.counted.repeats),
         "reports_placed": len(found.counted.placed.table),
     }
-
-
-def _tracked(
-    study: Study,
-    fixes: gpd.GeoDataFrame,
-    network: Network,
-    frequencies: Frequencies,
-    crossings: Crossings,
-) -> TrackedAnimals:
-    found = frequencies.found
-    ranges = home_ranges(fixes, seed=study.settings.study.seed)
-    sexes = study.animals.set_index("organismID")["sex"].reindex(found.animals["organismID"])
-    animals = found.animals.assign(weight=frequencies.weight)
-    animals.insert(1, "sex", sexes.fillna("").to_numpy(object))
-    return TrackedAnimals(
-        animals=animals,
-        groups=frequencies.groups,
-        by_month=found.by_month,
-        by_hour=found.by_hour,
-        conditions=found.others,
-        home_ranges=ranges,
-        roads_cut=roads_cut(ranges, network.segments),
-        words=frequency_words(frequencies.groups),
-        notes=(*frequencies.notes, *lines_words(len(crossings.table), frequencies)),
-    )
-
-
-def _left_out(remarks: tuple[Remark, ...]) -> pd.DataFrame:
-    rows = [
-        {"file": r.file, "row": r.row, "record": r.record, "reason": r.problem}
-        for r in remarks
-        if r.kind == "left out"
-    ]
-    table = pd.DataFrame(rows, columns=["file", "row", "record", "reason"])
-    return table.astype({"row": "Int64"})
-
-
-def _doubts(remarks: tuple[Remark, ...]) -> pd.DataFrame:
-    columns = ["file", "row", "column", "record", "problem", "mend"]
-    rows = [{c: getattr(r, c) for c in columns} for r in remarks if r.kind == "doubt"]
-    return pd.DataFrame(rows, columns=columns).astype({"row": "Int64"})
 
 
 def _notes(steps: Steps, crossings: Crossings, counted: CountedReports) -> tuple[str, ...]:

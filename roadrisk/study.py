@@ -60,11 +60,11 @@ class Study:
     bearing_tests : geopandas.GeoDataFrame or None
         Columns of `records.schemas.BEARING_TESTS`; likewise.
     effort : geopandas.GeoDataFrame or None
-        Columns of `records.schemas.EFFORT`.
+        Columns of `records.survey_schemas.EFFORT`.
     surveys : geopandas.GeoDataFrame or None
-        Columns of `records.schemas.SURVEYS`: searches for carcasses.
+        Columns of `records.survey_schemas.SURVEYS`: searches for carcasses.
     trials : pandas.DataFrame or None
-        Columns of `records.schemas.TRIALS`.
+        Columns of `records.survey_schemas.TRIALS`.
     nests : geopandas.GeoDataFrame or None
         Columns of `records.schemas.NESTS`: secret places.
     habitat : geopandas.GeoDataFrame or None
@@ -73,7 +73,7 @@ class Study:
         What is there at or along roads; columns of `records.site_schemas.site_schema`. Rows by
         route have no geometry.
     prices : pandas.DataFrame or None
-        Columns of `records.schemas.PRICES`: unit costs of pay items.
+        Columns of `records.survey_schemas.PRICES`: unit costs of pay items.
     compared_sites : geopandas.GeoDataFrame or None
         Columns of `records.compare_schemas.COMPARED_SITES`: sites with works and without.
     inspections, passage_use : pandas.DataFrame or None

@@ -117,7 +117,7 @@ def price_list(measures: Iterable[Measure], table: pd.DataFrame | None) -> Price
     measures : iterable of Measure
         Those considered.
     table : pandas.DataFrame or None
-        `Study.prices`: columns of `records.schemas.PRICES`.
+        `Study.prices`: columns of `records.survey_schemas.PRICES`.
 
     Returns
     -------

@@ -89,7 +89,7 @@ def carcass_trials(
     Parameters
     ----------
     trials : pandas.DataFrame or None
-        Columns of `records.schemas.TRIALS`.
+        Columns of `records.survey_schemas.TRIALS`.
     kinds : list of tuple
         Protocols and sizes that surveys have.
     settings : MortalitySection

@@ -76,7 +76,7 @@ def detection(
     Parameters
     ----------
     trials : pandas.DataFrame or None
-        Columns of `records.schemas.TRIALS`; rows of other kinds of trial are passed over.
+        Columns of `records.survey_schemas.TRIALS`; rows of other kinds of trial are passed over.
     kinds : sequence of Kind
         What is wanted.
     seed : int

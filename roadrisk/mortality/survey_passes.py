@@ -48,7 +48,7 @@ class Searched:
     Attributes
     ----------
     surveys : geopandas.GeoDataFrame
-        Columns of `records.schemas.SURVEYS`; index 0..n-1.
+        Columns of `records.survey_schemas.SURVEYS`; index 0..n-1.
     covered : scipy.sparse.csr_array of bool, shape (surveys, lixels)
         Lixels at least half of which a survey covered; of a dual road the leading carriageway.
     schedule : ndarray of int64, shape (lixels,)

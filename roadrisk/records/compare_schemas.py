@@ -5,33 +5,25 @@ from __future__ import annotations
 import pandera.pandas as pa
 from pandera.engines.geopandas_engine import Geometry
 
+from roadrisk.records.schema_columns import number, text, where
+
 KINDS = ("works", "control", "end")
 
 
-def _text(**more: object) -> pa.Column:
-    return pa.Column(str, coerce=True, **more)  # type: ignore[arg-type]
-
-
-def _number() -> pa.Column:
-    return pa.Column(float, coerce=True, nullable=True)
-
-
-_WHERE = {"source_file": pa.Column(str), "source_row": pa.Column("int64", coerce=True)}
-
 COMPARED_SITES = pa.DataFrameSchema(
     {
-        **_WHERE,
-        "site": _text(),
-        "kind": _text(checks=pa.Check.isin(KINDS)),
-        "of_site": _text(),
-        "begun_day": _number(),
-        "built_day": _number(),
-        "chosen_from": _number(),
-        "chosen_to": _number(),
-        "placed_by": _text(checks=pa.Check.isin(("route", "ends", "line"))),
-        "route": _text(),
-        "begin_measure": _number(),
-        "end_measure": _number(),
+        **where(),
+        "site": text(),
+        "kind": text(checks=pa.Check.isin(KINDS)),
+        "of_site": text(),
+        "begun_day": number(),
+        "built_day": number(),
+        "chosen_from": number(),
+        "chosen_to": number(),
+        "placed_by": text(checks=pa.Check.isin(("route", "ends", "line"))),
+        "route": text(),
+        "begin_measure": number(),
+        "end_measure": number(),
         "geometry": pa.Column(Geometry, nullable=True),
     },
     strict=True,
@@ -40,15 +32,16 @@ COMPARED_SITES = pa.DataFrameSchema(
 """Pieces of road, one or several rows a site. begun_day: local midnight at which works began;
 built_day: that after the day on which they were finished [days since 1970-01-01, UTC]; NaN for
 controls and ends. chosen_from, chosen_to: years whose counts led to the choice. of_site: the works
-site that an end or a control belongs to, "" for a control of all. Where: as in `schemas.EFFORT`."""
+site that an end or a control belongs to, "" for a control of all. Where: as in
+`survey_schemas.EFFORT`."""
 
 INSPECTIONS = pa.DataFrameSchema(
     {
-        **_WHERE,
-        "site": _text(),
+        **where(),
+        "site": text(),
         "day": pa.Column(float, coerce=True),
         "breaches": pa.Column(float, pa.Check.ge(0), coerce=True),
-        "mended": _text(checks=pa.Check.isin(("yes", "no", ""))),
+        "mended": text(checks=pa.Check.isin(("yes", "no", ""))),
     },
     strict=True,
     ordered=True,
@@ -57,9 +50,9 @@ INSPECTIONS = pa.DataFrameSchema(
 
 PASSAGE_USE = pa.DataFrameSchema(
     {
-        **_WHERE,
-        "site": _text(),
-        "structure": _text(),
+        **where(),
+        "site": text(),
+        "structure": text(),
         "from_day": pa.Column(float, coerce=True),
         "to_day": pa.Column(float, coerce=True),
         "camera_days": pa.Column(float, pa.Check.gt(0), coerce=True),

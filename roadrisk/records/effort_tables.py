@@ -10,7 +10,7 @@ import pandas as pd
 
 from roadrisk.base.crs import WGS84
 from roadrisk.base.units import M_PER_FOOT, M_PER_MILE
-from roadrisk.records import schemas
+from roadrisk.records import schemas, survey_schemas
 from roadrisk.records.columns import Columns, find_columns, numbers
 from roadrisk.records.dates import read_dates
 from roadrisk.records.event_dates import ask_for_order, dates_as_text, none_left
@@ -57,7 +57,7 @@ def read_effort(
     Returns
     -------
     geopandas.GeoDataFrame or None
-        Columns of `schemas.EFFORT`, WGS 84.
+        Columns of `survey_schemas.EFFORT`, WGS 84.
     """
     raw, shapes = opened_table(path, name, section, "effort", notes)
     if raw is None:
@@ -101,7 +101,7 @@ def read_effort(
         geometry=geometry,
         crs=WGS84,
     )
-    return schemas.conform(table[gate.keep], schemas.EFFORT)
+    return schemas.conform(table[gate.keep], survey_schemas.EFFORT)
 
 
 def _amounts(

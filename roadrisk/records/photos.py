@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from roadrisk.errors import Remark
-from roadrisk.records import schemas
+from roadrisk.records import schema_columns
 from roadrisk.records.study_files import describe
 
 if TYPE_CHECKING:
@@ -215,7 +215,7 @@ def _table(rows: list[tuple[Any, ...]]) -> pd.DataFrame:
     table["time"] = pd.to_datetime(table["time"], utc=True)
     return table.astype(
         {
-            "report_key": str, "photo": str, "time": schemas.UTC_TIME, "zone_known": bool,
+            "report_key": str, "photo": str, "time": schema_columns.UTC_TIME, "zone_known": bool,
             "longitude": float, "latitude": float,
         }
     )  # fmt: skip

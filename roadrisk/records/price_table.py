@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from roadrisk.records import schemas
+from roadrisk.records import schemas, survey_schemas
 from roadrisk.records.columns import Columns, find_columns, numbers
 from roadrisk.records.pay_items import PayItem, pay_items
 from roadrisk.records.raw_table import About, Bools, Floats, Notes, RawTable
@@ -49,7 +49,7 @@ def read_prices(raw: RawTable, section: PricesSection, notes: Notes) -> pd.DataF
     Returns
     -------
     pandas.DataFrame or None
-        Columns of `schemas.PRICES`; a row without any price is one that nobody confirmed.
+        Columns of `survey_schemas.PRICES`; a row without any price is one that nobody confirmed.
     """
     columns = find_columns("prices", raw.frame.columns, section.columns, notes, needed=_NEEDED)
     if notes.failed:
@@ -84,7 +84,7 @@ def read_prices(raw: RawTable, section: PricesSection, notes: Notes) -> pd.DataF
             "life_years": life,
         }
     )
-    return schemas.conform(table, schemas.PRICES)
+    return schemas.conform(table, survey_schemas.PRICES)
 
 
 def study_prices(work: FolderInReading) -> pd.DataFrame | None:
@@ -97,7 +97,8 @@ def study_prices(work: FolderInReading) -> pd.DataFrame | None:
     Returns
     -------
     pandas.DataFrame or None
-        Columns of `schemas.PRICES`, an item once; None if the study has none, or after an error.
+        Columns of `survey_schemas.PRICES`, an item once; None if the study has none, or after
+        an error.
     """
     section = work.settings.prices
     tables: list[pd.DataFrame] = []
@@ -118,7 +119,9 @@ def study_prices(work: FolderInReading) -> pd.DataFrame | None:
         work.remarks += notes.remarks
         work.describe(path, None if raw is None else len(raw))
     return (
-        schemas.conform(pd.concat(tables), schemas.PRICES) if tables and not work.failed else None
+        schemas.conform(pd.concat(tables), survey_schemas.PRICES)
+        if tables and not work.failed
+        else None
     )
 
 

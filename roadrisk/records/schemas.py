@@ -6,7 +6,7 @@ UTC, geometries in the study's working system (projected, metres).
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
@@ -14,38 +14,10 @@ import pandas as pd
 import pandera.pandas as pa
 from pandera.engines.geopandas_engine import Geometry
 
+from roadrisk.records.schema_columns import UTC_TIME, number, on_road, text, when, where
+
 if TYPE_CHECKING:
     import pyproj
-
-UTC_TIME = pd.DatetimeTZDtype("ns", "UTC")
-
-
-def _text(**more: Any) -> pa.Column:
-    return pa.Column(str, coerce=True, **more)
-
-
-def _number(**more: Any) -> pa.Column:
-    return pa.Column(float, coerce=True, nullable=True, **more)
-
-
-def _where() -> dict[str, pa.Column]:
-    """File and row (header = row 1) that a record came from."""
-    return {"source_file": _text(), "source_row": pa.Column("int64", coerce=True)}
-
-
-def _when() -> dict[str, pa.Column]:
-    """Date as given, the same in UTC, and whether the time of day was given."""
-    return {
-        "eventDate": _text(),
-        "time": pa.Column(UTC_TIME, coerce=True),
-        "time_known": pa.Column(bool, coerce=True),
-    }
-
-
-def _on_road() -> dict[str, pa.Column]:
-    """Route, measure along it [the agency's unit] and side, as given."""
-    return {"route": _text(), "route_measure": _number(), "side": _text()}
-
 
 FATES = ("", "alive", "dead", "lost")
 """What became of a tagged animal; "lost": its signal, or its transmitter. "" is not known."""
@@ -55,19 +27,19 @@ FATE_CAUSES = ("", "road", "other", "unknown")
 
 ANIMALS = pa.DataFrameSchema(
     {
-        **_where(),
-        "organismID": _text(unique=True),
-        "sex": _text(),
-        "lifeStage": _text(),
-        "mass_g": _number(checks=pa.Check.gt(0)),
-        "transmitter_mass_g": _number(checks=pa.Check.gt(0)),
-        "tag_channel": _text(),
-        "capture_longitude": _number(checks=pa.Check.in_range(-180, 180)),
-        "capture_latitude": _number(checks=pa.Check.in_range(-90, 90)),
-        "fate": _text(checks=pa.Check.isin(FATES)),
-        "fateDate": _text(),
+        **where(),
+        "organismID": text(unique=True),
+        "sex": text(),
+        "lifeStage": text(),
+        "mass_g": number(checks=pa.Check.gt(0)),
+        "transmitter_mass_g": number(checks=pa.Check.gt(0)),
+        "tag_channel": text(),
+        "capture_longitude": number(checks=pa.Check.in_range(-180, 180)),
+        "capture_latitude": number(checks=pa.Check.in_range(-90, 90)),
+        "fate": text(checks=pa.Check.isin(FATES)),
+        "fateDate": text(),
         "fate_time": pa.Column(UTC_TIME, coerce=True, nullable=True),
-        "fateCause": _text(checks=pa.Check.isin(FATE_CAUSES)),
+        "fateCause": text(checks=pa.Check.isin(FATE_CAUSES)),
     },
     strict=True,
     ordered=True,
@@ -76,12 +48,12 @@ ANIMALS = pa.DataFrameSchema(
 
 FIXES = pa.DataFrameSchema(
     {
-        **_where(),
-        "organismID": _text(),
-        **_when(),
+        **where(),
+        "organismID": text(),
+        **when(),
         "coordinateUncertaintyInMeters": pa.Column(float, pa.Check.gt(0), coerce=True),
-        "method": _text(),
-        **_on_road(),
+        "method": text(),
+        **on_road(),
         "geometry": pa.Column(Geometry),
     },
     strict=True,
@@ -96,30 +68,30 @@ CARCASS_ACTIONS = ("", "left", "marked", "removed", "already marked")
 
 SIGHTINGS = pa.DataFrameSchema(
     {
-        **_where(),
-        "occurrenceID": _text(unique=True),
-        "report_key": _text(unique=True),
-        "fingerprint": _text(),
-        **_when(),
+        **where(),
+        "occurrenceID": text(unique=True),
+        "report_key": text(unique=True),
+        "fingerprint": text(),
+        **when(),
         "coordinateUncertaintyInMeters": pa.Column(float, pa.Check.gt(0), coerce=True),
-        "scientificName": _text(),
-        "vitality": _text(checks=pa.Check.isin(VITALITY)),
-        "sex": _text(),
-        "lifeStage": _text(),
-        "reproductiveCondition": _text(),
-        "behavior": _text(),
-        "recordedBy": _text(),
-        "samplingProtocol": _text(),
-        "eventID": _text(),
-        "occurrenceRemarks": _text(),
-        "associatedMedia": _text(),
-        "identificationVerificationStatus": _text(),
-        "organismID": _text(),
-        "length_mm": _number(checks=pa.Check.gt(0)),
-        "iris_colour": _text(),
-        "plastron_shape": _text(),
-        "carcass_action": _text(checks=pa.Check.isin(CARCASS_ACTIONS)),
-        **_on_road(),
+        "scientificName": text(),
+        "vitality": text(checks=pa.Check.isin(VITALITY)),
+        "sex": text(),
+        "lifeStage": text(),
+        "reproductiveCondition": text(),
+        "behavior": text(),
+        "recordedBy": text(),
+        "samplingProtocol": text(),
+        "eventID": text(),
+        "occurrenceRemarks": text(),
+        "associatedMedia": text(),
+        "identificationVerificationStatus": text(),
+        "organismID": text(),
+        "length_mm": number(checks=pa.Check.gt(0)),
+        "iris_colour": text(),
+        "plastron_shape": text(),
+        "carcass_action": text(checks=pa.Check.isin(CARCASS_ACTIONS)),
+        **on_road(),
         "geometry": pa.Column(Geometry),
     },
     strict=True,
@@ -133,14 +105,14 @@ NEST_OUTCOMES = ("emerged", "predated", "failed", "not known")
 
 NESTS = pa.DataFrameSchema(
     {
-        **_where(),
-        "occurrenceID": _text(unique=True),
-        **_when(),
+        **where(),
+        "occurrenceID": text(unique=True),
+        **when(),
         "coordinateUncertaintyInMeters": pa.Column(float, pa.Check.gt(0), coerce=True),
-        "organismID": _text(),
-        "recordedBy": _text(),
-        "nest_outcome": _text(checks=pa.Check.isin(NEST_OUTCOMES)),
-        "occurrenceRemarks": _text(),
+        "organismID": text(),
+        "recordedBy": text(),
+        "nest_outcome": text(checks=pa.Check.isin(NEST_OUTCOMES)),
+        "occurrenceRemarks": text(),
         "geometry": pa.Column(Geometry),
     },
     strict=True,
@@ -152,10 +124,10 @@ HELD = pa.DataFrameSchema(
     {
         **SIGHTINGS.columns,
         "time": pa.Column(UTC_TIME, coerce=True, nullable=True),
-        "given_position": _text(),
-        "held_because": _text(),
-        "proposed_longitude": _number(),
-        "proposed_latitude": _number(),
+        "given_position": text(),
+        "held_because": text(),
+        "proposed_longitude": number(),
+        "proposed_latitude": number(),
     },
     strict=True,
 )
@@ -170,18 +142,18 @@ def _bearing() -> dict[str, pa.Column]:
     """Compass bearing as given [degrees], and from which north it counts."""
     return {
         "bearing_degrees": pa.Column(float, pa.Check.in_range(0, 360), coerce=True),
-        "north": _text(checks=pa.Check.isin(("true", "magnetic"))),
+        "north": text(checks=pa.Check.isin(("true", "magnetic"))),
     }
 
 
 BEARINGS = pa.DataFrameSchema(
     {
-        **_where(),
-        "organismID": _text(),
-        **_when(),
+        **where(),
+        "organismID": text(),
+        **when(),
         **_bearing(),
-        "bearing_sd_degrees": _number(checks=pa.Check.gt(0)),
-        "recordedBy": _text(),
+        "bearing_sd_degrees": number(checks=pa.Check.gt(0)),
+        "recordedBy": text(),
         "geometry": pa.Column(Geometry),
     },
     strict=True,
@@ -191,10 +163,10 @@ BEARINGS = pa.DataFrameSchema(
 
 BEARING_TESTS = pa.DataFrameSchema(
     {
-        **_where(),
-        **_when(),
+        **where(),
+        **when(),
         **_bearing(),
-        "recordedBy": _text(),
+        "recordedBy": text(),
         "transmitter_x": pa.Column(float, coerce=True),
         "transmitter_y": pa.Column(float, coerce=True),
         "geometry": pa.Column(Geometry),
@@ -206,19 +178,19 @@ BEARING_TESTS = pa.DataFrameSchema(
 
 AGENCY_LINES = pa.DataFrameSchema(
     {
-        "route": _text(),
-        "begin_measure": _number(),
-        "end_measure": _number(),
-        "direction": _text(),
-        "aadt": _number(),
-        "aadt_year": _number(),
-        "speed_limit_kmh": _number(),
-        "owner": _text(),
-        "layer_date": _text(),
-        "name": _text(),
-        "ref": _text(),
-        "road_class": _text(),
-        "lanes": _number(),
+        "route": text(),
+        "begin_measure": number(),
+        "end_measure": number(),
+        "direction": text(),
+        "aadt": number(),
+        "aadt_year": number(),
+        "speed_limit_kmh": number(),
+        "owner": text(),
+        "layer_date": text(),
+        "name": text(),
+        "ref": text(),
+        "road_class": text(),
+        "lanes": number(),
         "level": pa.Column("int64", coerce=True),
         "geometry": pa.Column(Geometry),
     },
@@ -228,128 +200,30 @@ AGENCY_LINES = pa.DataFrameSchema(
 
 BACKGROUND = pa.DataFrameSchema(
     {
-        **_where(),
-        "occurrenceID": _text(),
-        **_when(),
+        **where(),
+        "occurrenceID": text(),
+        **when(),
         "coordinateUncertaintyInMeters": pa.Column(float, pa.Check.gt(0), coerce=True),
-        "scientificName": _text(),
-        "recordedBy": _text(),
-        **_on_road(),
+        "scientificName": text(),
+        "recordedBy": text(),
+        **on_road(),
         "geometry": pa.Column(Geometry),
     },
     strict=True,
     ordered=True,
 )
 
-EFFORT = pa.DataFrameSchema(
-    {
-        **_where(),
-        "eventDate": _text(),
-        "time": pa.Column(UTC_TIME, coerce=True, nullable=True),
-        "placed_by": _text(checks=pa.Check.isin(("route", "ends", "line"))),
-        "route": _text(),
-        "begin_measure": _number(),
-        "end_measure": _number(),
-        "amount": pa.Column(float, pa.Check.gt(0), coerce=True),
-        "amount_unit": _text(checks=pa.Check.isin(("passes", "metres", "hours"))),
-        "geometry": pa.Column(Geometry, nullable=True),
-    },
-    strict=True,
-    ordered=True,
-)
-"""Geometry: the line that was gone along, or one from end to end (placed_by "ends"), or empty."""
-
-SURVEYS = pa.DataFrameSchema(
-    {
-        **_where(),
-        "eventID": _text(),
-        **_when(),
-        "samplingProtocol": _text(),
-        "observers": _number(checks=pa.Check.gt(0)),
-        "hours": _number(checks=pa.Check.gt(0)),
-        "searched_width_m": _number(checks=pa.Check.gt(0)),
-        "individualCount": _number(checks=pa.Check.ge(0)),
-        "placed_by": _text(checks=pa.Check.isin(("route", "ends", "line"))),
-        "route": _text(),
-        "begin_measure": _number(),
-        "end_measure": _number(),
-        "amount": pa.Column(float, pa.Check.ge(1), coerce=True),
-        "amount_unit": _text(checks=pa.Check.isin(("passes",))),
-        "geometry": pa.Column(Geometry, nullable=True),
-    },
-    strict=True,
-    ordered=True,
-)
-"""A piece of road searched for carcasses a row.
-
-A survey of several pieces has several rows with one eventID, of one day and protocol.
-samplingProtocol: walk, bicycle, scooter, car, or another word as given, in small letters. amount:
-times the piece was searched. searched_width_m: both sides and the road. individualCount:
-carcasses that the form says were found, NaN where it doesn't say. Where: as in EFFORT; route may
-be a road's name or number, or several apart by | or ;.
-"""
-
-TRIAL_KINDS = ("detection", "persistence", "width")
-SIZES = ("", "small", "large")
-
-TRIALS = pa.DataFrameSchema(
-    {
-        **_where(),
-        "trialID": _text(),
-        "trial": _text(checks=pa.Check.isin(TRIAL_KINDS)),
-        "samplingProtocol": _text(),
-        "size": _text(checks=pa.Check.isin(SIZES)),
-        "look": pa.Column("int64", pa.Check.ge(1), coerce=True),
-        "carcasses": pa.Column("int64", pa.Check.ge(1), coerce=True),
-        "found": _number(checks=pa.Check.ge(0)),
-        "last_seen_days": _number(checks=pa.Check.ge(0)),
-        "first_gone_days": _number(checks=pa.Check.gt(0)),
-    },
-    strict=True,
-    ordered=True,
-)
-"""What was tried with carcasses whose place was known.
-
-detection: of `carcasses` that lay there, `found` were found on their `look`-th search (those of a
-later look were missed before). width: of `carcasses` whose death is known, `found` lay within the
-searched width. persistence: days after it was laid out on which it was last seen and first seen
-gone; NaN in first_gone_days: there at the last check. size "": not said.
-"""
-
-PRICES = pa.DataFrameSchema(
-    {
-        **_where(),
-        "item": _text(unique=True),
-        "unit": _text(),
-        "low": _number(checks=pa.Check.ge(0)),
-        "likely": _number(checks=pa.Check.ge(0)),
-        "high": _number(checks=pa.Check.ge(0)),
-        "price_year": _number(checks=pa.Check.gt(0)),
-        "source": _text(),
-        "confirmed": pa.Column(bool, coerce=True),
-        "paid_by": _text(),
-        "life_years": _number(checks=pa.Check.gt(0)),
-    },
-    strict=True,
-    ordered=True,
-)
-"""Unit costs by pay item (keys and units: `pay_items`), in the study's currency.
-
-A price that isn't filled in is NaN, and never confirmed. life_years: how long what it buys lasts,
-NaN where nobody says.
-"""
-
 TRAFFIC = pa.DataFrameSchema(
     {
-        **_where(),
-        "name": _text(),
-        "ref": _text(),
-        "route": _text(),
-        "begin_measure": _number(),
-        "end_measure": _number(),
-        "aadt": _number(),
-        "aadt_year": _number(),
-        "speed_limit_kmh": _number(),
+        **where(),
+        "name": text(),
+        "ref": text(),
+        "route": text(),
+        "begin_measure": number(),
+        "end_measure": number(),
+        "aadt": number(),
+        "aadt_year": number(),
+        "speed_limit_kmh": number(),
     },
     strict=True,
     ordered=True,

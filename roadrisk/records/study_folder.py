@@ -12,7 +12,6 @@ from roadrisk.decisions import Decisions
 from roadrisk.errors import InputError, Remark
 from roadrisk.records import schemas
 from roadrisk.records.attribute_tables import read_animals, read_traffic
-from roadrisk.records.bearing_tables import read_bearing_table
 from roadrisk.records.compare_tables import compare_in, compare_tables
 from roadrisk.records.decision_store import read_decisions
 from roadrisk.records.effort_tables import read_effort
@@ -24,12 +23,13 @@ from roadrisk.records.joined_tables import (
     strangers,
     unplaceable,
 )
-from roadrisk.records.nest_tables import join_nests, read_nests
+from roadrisk.records.nest_tables import join_nests
 from roadrisk.records.photos import read_photos
-from roadrisk.records.point_tables import Placed, place, read_point_table, read_points
+from roadrisk.records.place_readers import read_places
+from roadrisk.records.point_tables import Placed, place
 from roadrisk.records.price_table import study_prices
 from roadrisk.records.profile_file import ChosenProfile, load_profile
-from roadrisk.records.raw_table import Notes, RawTable
+from roadrisk.records.raw_table import Notes
 from roadrisk.records.report_keys import with_keys
 from roadrisk.records.settings_file import NAME, load_settings, with_line
 from roadrisk.records.site_tables import sites_in, study_sites
@@ -44,7 +44,6 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import pyproj
 
-    from roadrisk.records.whereabouts import Whereabouts
     from roadrisk.settings import Settings
 
 _Table = Literal["animals", "traffic", "effort", "surveys", "trials"] | Placed
@@ -214,7 +213,9 @@ class _Work(FolderInReading):
                 elif part == "trials":
                     trials += _some(read_trials(raw, section, self.settings.study, notes))
                 else:
-                    self.points[part] += _some(self._points(part, raw, where, notes))
+                    study = self.settings.study
+                    for kind, some in read_places(part, raw, section, study, where, notes).items():
+                        self.points[kind].append(some)
                 self.remarks += notes.remarks
                 self.describe(path, None if raw is None else len(raw))
         self._join(animals)
@@ -222,25 +223,6 @@ class _Work(FolderInReading):
         self.effort = pd.concat(effort, ignore_index=True) if effort else None
         self.trials = pd.concat(trials, ignore_index=True) if trials else None
         self._join_surveys(surveys)
-
-    def _points(
-        self, kind: Placed, raw: RawTable, where: Whereabouts, notes: Notes
-    ) -> pd.DataFrame | None:
-        study = self.settings.study
-        section: Any = getattr(self.settings, kind)
-        match kind:
-            case "bearings" | "bearing_tests":
-                return read_bearing_table(kind, raw, section, study, where, notes)
-            case "fixes" | "background":
-                return read_point_table(kind, raw, section, study, where, notes)
-            case "sightings":
-                found = read_points(kind, raw, section, study, where, notes)
-                self.points["held"] += [] if found is None else [found.held]
-                return None if found is None else found.kept
-            case "nests":
-                return read_nests(raw, section, study, where, notes)
-            case "held":
-                raise ValueError("held reports are read with the others")
 
     def _join(self, animals: list[pd.DataFrame]) -> None:
         if animals:

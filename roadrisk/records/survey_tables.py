@@ -10,7 +10,7 @@ import pandas as pd
 
 from roadrisk.base.crs import WGS84
 from roadrisk.errors import Remark
-from roadrisk.records import schemas, words
+from roadrisk.records import schemas, survey_schemas, words
 from roadrisk.records.columns import Columns, find_columns, numbers
 from roadrisk.records.dates import read_dates
 from roadrisk.records.effort_tables import KNOWN_UNITS, UNITS
@@ -49,7 +49,7 @@ def read_surveys(
     Returns
     -------
     geopandas.GeoDataFrame or None
-        Columns of `schemas.SURVEYS`, WGS 84.
+        Columns of `survey_schemas.SURVEYS`, WGS 84.
     """
     raw, shapes = opened_table(path, name, section, "surveys", notes)
     if raw is None:
@@ -110,7 +110,7 @@ def read_surveys(
         return None
     if section.searched_width_m is not None:
         table["searched_width_m"] = table["searched_width_m"].fillna(section.searched_width_m)
-    return schemas.conform(table[gate.keep], schemas.SURVEYS)
+    return schemas.conform(table[gate.keep], survey_schemas.SURVEYS)
 
 
 def join_surveys(
@@ -128,7 +128,7 @@ def join_surveys(
     Returns
     -------
     surveys : geopandas.GeoDataFrame
-        Columns of `schemas.SURVEYS`.
+        Columns of `survey_schemas.SURVEYS`.
     remarks : list of Remark
         An error for each row that is there twice, and for each whose eventID stands elsewhere
         with another day or protocol.
@@ -152,7 +152,7 @@ def join_surveys(
     ):  # fmt: skip
         for file, row, name in joined.loc[which, where].itertuples(index=False):
             remarks.append(Remark(file, int(row), "eventID", problem.format(name), mend))
-    return schemas.conform(joined, schemas.SURVEYS), remarks
+    return schemas.conform(joined, survey_schemas.SURVEYS), remarks
 
 
 def survey_doubts(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from roadrisk.records import schemas, words
+from roadrisk.records import schemas, survey_schemas, words
 from roadrisk.records.columns import Columns, find_columns, numbers
 from roadrisk.records.dates import read_dates
 from roadrisk.records.event_dates import ask_for_order
@@ -49,7 +49,7 @@ def read_trials(
     Returns
     -------
     pandas.DataFrame or None
-        Columns of `schemas.TRIALS`.
+        Columns of `survey_schemas.TRIALS`.
     """
     columns = find_columns("trials", raw.frame.columns, section.columns, notes)
     if notes.failed:
@@ -100,7 +100,7 @@ def read_trials(
             "first_gone_days": np.where(stays, gone, np.nan),
         }
     )
-    return schemas.conform(table, schemas.TRIALS)
+    return schemas.conform(table, survey_schemas.TRIALS)
 
 
 def _kind(raw: RawTable, columns: Columns, dated: Bools, about: About, notes: Notes) -> np.ndarray:
@@ -112,7 +112,7 @@ def _kind(raw: RawTable, columns: Columns, dated: Bools, about: About, notes: No
     kind[silent & there & ~dated] = "detection"
     kind[silent & dated & ~there] = "persistence"
     row_errors(kind == "", about, lambda i: f"{text.iloc[i]!r} is no kind of trial.",
-               f"write {', '.join(schemas.TRIAL_KINDS)}", columns.name("trial"),
+               f"write {', '.join(survey_schemas.TRIAL_KINDS)}", columns.name("trial"),
                notes)  # fmt: skip
     return kind
 

@@ -68,7 +68,7 @@ def effort_on_roads(
     Parameters
     ----------
     effort : geopandas.GeoDataFrame
-        Columns of `records.schemas.EFFORT`, in the network's system; index 0..n-1.
+        Columns of `records.survey_schemas.EFFORT`, in the network's system; index 0..n-1.
     network : Network
     lixels : Lixels
     index : PieceIndex

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from roadrisk.records import schemas
+from roadrisk.records import schema_columns, schemas
 from roadrisk.sightings.tag_checks import (
     DATE_ONLY_S,
     KnownAnimals,
@@ -237,7 +237,9 @@ def _histories(known: KnownAnimals, alive: list[tuple[str, SeenReport]]) -> pd.D
             time, by = max(seen)
             rows.append((animal, utc(time), by, utc(dead.time), dead.key))
     table = pd.DataFrame(rows, columns=list(FOUND_DEAD))
-    return table.astype({"last_alive": schemas.UTC_TIME, "found_dead": schemas.UTC_TIME})
+    return table.astype(
+        {"last_alive": schema_columns.UTC_TIME, "found_dead": schema_columns.UTC_TIME}
+    )
 
 
 def _notes(matches: pd.DataFrame, doubts: int, histories: pd.DataFrame) -> tuple[str, ...]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 
 from roadrisk.records.columns import TERMS
-from roadrisk.records.schemas import CARCASS_ACTIONS, TRIAL_KINDS
+from roadrisk.records.schemas import CARCASS_ACTIONS
+from roadrisk.records.survey_schemas import TRIAL_KINDS
 from roadrisk.reporting.field_forms import (
     SURVEY_FORM,
     TRIAL_FORM,
