@@ -16,6 +16,7 @@ from roadrisk.hotspot_settings import HotspotsSection
 from roadrisk.kill_settings import KillSection
 from roadrisk.mitigation_settings import MitigationSection
 from roadrisk.mortality_settings import MortalitySection
+from roadrisk.release_settings import ProposalSection, ReleaseSection
 from roadrisk.stage_settings import StagesSection  # noqa: TC001  pydantic reads it at run time
 from roadrisk.table_settings import (
     AnimalsSection,
@@ -214,6 +215,8 @@ class Settings(Section):
     passage_use: TableSection | None = None
     stages: StagesSection | None = None
     replies: RepliesSection = RepliesSection()
+    release: ReleaseSection = ReleaseSection()
+    proposal: ProposalSection = ProposalSection()
 
     @model_validator(mode="after")
     def _some_points(self) -> Settings:

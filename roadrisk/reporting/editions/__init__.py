@@ -1,0 +1,1 @@
+"""Who a report is for, and what it may give away."""
