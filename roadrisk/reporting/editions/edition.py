@@ -24,13 +24,17 @@ class PlaceCounts:
     ----------
     marginal : pandas.DataFrame
         For the charts of a place. Columns: place_kind ("window", "stretch", "site"), place
-        (rank, stretch or site number), counted_by ("year", "month", "hour"), value (int), alive,
-        dead, other (reports, expected numbers), carcasses (of surveys), crossings (expected
-        crossing-days of tagged animals, or steps by hour; NaN where not known).
+        (rank, stretch or site number), counted_by ("year", "month", "hour", in the study's time
+        zone), value (int; every year of the study, 1 to 12, 0 to 23), alive, dead, other (reports,
+        expected numbers; dead without those of surveys), carcasses (dead animals that surveys
+        found, expected numbers; NaN where no survey searched), crossings (straight steps between
+        fixes of tagged animals that meet the road there, by the middle of the step's time; NaN
+        where no tagged animal was in reach, and by hour, which fixes days apart can't tell).
     filtered : pandas.DataFrame
-        For filters of the map: one row a 100 m piece of road and kind of report. Columns:
-        x_m, y_m (middle of the piece, working system), road, year, month, sex ("female",
-        "male", "" not said), state ("alive", "dead", "" not said), count.
+        For filters of the map: one row a piece of road of about 100 m and kind of report, in the
+        network's order. Columns: x_m, y_m (middle of the piece, working system), road, year,
+        month (0 without a date), sex ("female", "male", "" not said), state ("alive", "dead", ""
+        not said), count (whole reports, repeats too, on the piece that holds most of each).
     """
 
     marginal: pd.DataFrame
