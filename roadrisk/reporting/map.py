@@ -38,18 +38,20 @@ from roadrisk.reporting.year_chart import NO_STRETCH, chart_notes
 
 if TYPE_CHECKING:
     from roadrisk.findings import Findings
+    from roadrisk.reporting.editions.edition import Edition
     from roadrisk.reporting.place_sheets import Scale
     from roadrisk.study import Study
 
 
-def map_html(study: Study, findings: Findings) -> bytes:
-    """Return the map of a study's findings as one HTML page (UTF-8).
+def map_html(edition: Edition) -> bytes:
+    """Return an edition's map as one HTML page (UTF-8).
 
     Roads are coloured by expected deaths per km (or mile), or by crossings and reports where
     nothing tells of deaths, on one even scale that also gets wider and darker; stretches that
     stand out are outlined, ranked windows numbered, proposed measures dashed, reports and crossings
     have shapes of their own. Nothing is fetched unless a person switches the background map on.
     """
+    study, findings = edition.study, edition.findings
     scale = scale_of(study, findings)
     layers = map_layers(study, findings) | measure_layers(findings.measures, scale)
     return page_html(study.settings.study.name, _page(study, findings), layers, scale.by)

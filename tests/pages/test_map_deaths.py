@@ -10,6 +10,7 @@ from playwright.sync_api import expect
 
 from roadrisk.reporting.map import map_html
 from tests.reporting import made_up, made_up_deaths
+from tests.reporting.made_up_edition import confidential
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -27,7 +28,7 @@ EVIDENCE = "Crossings and reports, smoothed"
 def opened(findings: Findings, folder: Path, open_page: Opener, width: int = 1280) -> Page:
     """Open the map of findings of the made-up study; nothing may be complained of."""
     path = folder / "map.html"
-    path.write_bytes(map_html(made_up.study(), findings))
+    path.write_bytes(map_html(confidential(findings)))
     seen = open_page(path, width)
     assert seen.complaints == []
     assert seen.requests == [path.as_uri()]

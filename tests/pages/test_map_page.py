@@ -12,6 +12,7 @@ from playwright.sync_api import Page, expect
 from roadrisk.reporting.map import map_html
 from roadrisk.reporting.stretch_page import stretches_html
 from tests.reporting import made_up, made_up_deaths
+from tests.reporting.made_up_edition import confidential
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 @pytest.fixture(scope="module")
 def made_map(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("map of é") / "map.html"
-    path.write_bytes(map_html(made_up.study(), made_up.findings()))
+    path.write_bytes(map_html(confidential()))
     return path
 
 
@@ -129,7 +130,7 @@ def test_rank_intervals_stand_in_the_list(
     rows = open_page(made_map).page.locator("#list li")
     expect(rows.nth(0)).to_contain_text("rank 1 to 7 (90 % interval)")
     path = tmp_path / "map.html"
-    path.write_bytes(map_html(made_up.study(), made_up_deaths.by_evidence(made_up.findings())))
+    path.write_bytes(map_html(confidential(made_up_deaths.by_evidence(made_up.findings()))))
     rows = open_page(path).page.locator("#list li")
     expect(rows.nth(0)).to_contain_text("rank 1 to 7 in resamples")
     expect(rows.nth(3)).not_to_contain_text("in resamples")
@@ -431,7 +432,7 @@ def test_stretches_go_and_come_back_whole(made_map: Path, open_page: Opener) -> 
 def test_nothing_recorded_is_shown_as_such(tmp_path: Path, open_page: Opener) -> None:
     """A study without evidence opens too and says so; US customary units have their scale."""
     path = tmp_path / "map.html"
-    path.write_bytes(map_html(made_up.study(units="us"), made_up.without_evidence()))
+    path.write_bytes(map_html(confidential(made_up.without_evidence(), made_up.study(units="us"))))
     opened = open_page(path)
     expect(opened.page.locator("#list_empty")).to_be_visible()
     expect(opened.page.locator("#no_stretch")).to_have_text(

@@ -12,6 +12,7 @@ from roadrisk.reporting.map import map_html
 from roadrisk.reporting.map_layers import map_layers, off_ground, scale_breaks
 from roadrisk.reporting.sheets import SHEETS, start_and_end
 from tests.reporting import made_up
+from tests.reporting.made_up_edition import confidential
 
 
 def lines(layer: dict, crs: str = made_up.CRS) -> gpd.GeoSeries:
@@ -137,7 +138,7 @@ def test_five_thousand_segments_stay_light() -> None:
     parts = [small.segments.assign(segment_id=[f"{k}-{i}" for i in range(10)]) for k in range(500)]
     lixels = small.lixels.assign(segment_id="0-" + small.lixels["segment_id"].str[2:])
     findings = replace(small, segments=pd.concat(parts, ignore_index=True), lixels=lixels)
-    assert len(map_html(made_up.study(), findings)) < 3_000_000
+    assert len(map_html(confidential(findings))) < 3_000_000
 
 
 def test_what_was_not_watched_is_no_zero() -> None:
