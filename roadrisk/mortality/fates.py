@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from roadrisk.base.single_records import OfSingleRecords
 from roadrisk.mortality.survival import DAYS_A_YEAR
 
 if TYPE_CHECKING:
@@ -138,7 +139,7 @@ def _day_of_year(time: pd.Timestamp) -> float:
 def _notes(table: pd.DataFrame, odd: list[str], tracked: int) -> tuple[str, ...]:
     if not tracked:
         return ("Fates of tagged animals: none was tracked.",)
-    out = []
+    out: list[str] = []
     by_report = table[table["known_by"] == "report"]
     if len(by_report):
         animals = "animal" if len(by_report) == 1 else "animals"
@@ -154,7 +155,9 @@ def _notes(table: pd.DataFrame, odd: list[str], tracked: int) -> tuple[str, ...]
         )
     if odd:
         out.append(
-            f"Fixes go on after the death of {', '.join(odd)}: the last fix is taken for its day; "
-            "check fateDate and the tag."
+            OfSingleRecords(
+                f"Fixes go on after the death of {', '.join(odd)}: the last fix is taken for its "
+                "day; check fateDate and the tag."
+            )
         )
     return tuple(out)

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from roadrisk.base.single_records import OfSingleRecords
 from roadrisk.mortality.when_where import roads_of_segments
 from roadrisk.records.schemas import NESTS, empty
 
@@ -203,10 +204,12 @@ def _month_names(months: list[float]) -> str:
 def _notes(
     nests: gpd.GeoDataFrame, lines: gpd.GeoDataFrame, gravid: Bools, vitality: pd.Series[str]
 ) -> tuple[str, ...]:
-    out = [
-        "CONFIDENTIAL: nests are the most secret places of a protected animal. The table gives "
-        f"counts by road and distances rounded to {_ROUND_M:g} m, no places; hand it to nobody "
-        "who doesn't need it, and never publish it.",
+    out: list[str] = [
+        OfSingleRecords(
+            "CONFIDENTIAL: nests are the most secret places of a protected animal. The table gives "
+            f"counts by road and distances rounded to {_ROUND_M:g} m, no places; hand it to nobody "
+            "who doesn't need it, and never publish it."
+        ),
         "Don't open, move, mark or visit nests without the permit that this needs, and follow "
         "local codes: a mark leads people, and predators, to the nest (common practice).",
         "Nesting walks are crossings that fixes days apart miss: a female may go to her nest and "
@@ -214,18 +217,20 @@ def _notes(
     ]
     if len(nests):
         coarse = int((nests["coordinateUncertaintyInMeters"] > NEAR_M).sum())
-        out.append(
+        count = (
             f"Nests: {len(nests)}. Within {VERGE_M:g} m of a road's middle line is about its "
             f"verge, within {NEAR_M:g} m the near ground (both choices of ours). Known to no "
             f"better than {NEAR_M:g} m: {coarse}; these count by the place that is given."
         )
         unknown = int((nests["organismID"] != "").sum()) - len(lines)
-        out.append(
+        homes = (
             f"Nests whose female has a known home (the median place of {LEAST_FIXES} fixes or "
             f"more): {len(lines)}; whose female is named and has too few fixes: {unknown}. Roads "
             "that a straight line from nest to home meets are counted, as if she had walked it: "
             "which way she went, and whether she came from home, isn't known."
         )
+        # Few nests are each of them a secret: what is said of their table goes with it.
+        out += [OfSingleRecords(count), OfSingleRecords(homes)]
     if gravid.any():
         dead = int((gravid & (vitality == "dead").to_numpy()).sum())
         out.append(

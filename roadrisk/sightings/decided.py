@@ -12,6 +12,7 @@ import pandas as pd
 import shapely
 
 from roadrisk.base.crs import WGS84
+from roadrisk.base.single_records import OfSingleRecords
 from roadrisk.decisions import VERDICTS
 from roadrisk.records import schemas
 from roadrisk.records.point_tables import EARLIEST_YEAR
@@ -241,7 +242,7 @@ def _notes(
     count = Counter(states["state"])
     open_ = states["state"].isin((UNDECIDED, CHANGED)).to_numpy()
     fate = "count" if undecided == "count" else "are left out"
-    notes = []
+    notes: list[str] = []
     if decisions.history:
         words = zip(VERDICTS, ("accepted", "asked back", "not sure", "rejected"), strict=True)
         said = ", ".join(f"{count[verdict]} {word}" for verdict, word in words)
@@ -256,8 +257,10 @@ def _notes(
     if count[CHANGED]:
         names = table["occurrenceID"][(states["state"] == CHANGED).to_numpy()].tolist()
         notes.append(
-            "Reports that say something else than when they were decided on, taken as undecided: "
-            f"{_named(names)}."
+            OfSingleRecords(
+                "Reports that say something else than when they were decided on, taken as "
+                f"undecided: {_named(names)}."
+            )
         )
     if known.renamed:
         notes.append(
@@ -266,8 +269,10 @@ def _notes(
         )
     if known.unclear:
         notes.append(
-            "Reports that say the same as several which were decided on differently and whose ids "
-            f"are gone, taken as undecided: {_named(list(known.unclear))}."
+            OfSingleRecords(
+                "Reports that say the same as several which were decided on differently and whose "
+                f"ids are gone, taken as undecided: {_named(list(known.unclear))}."
+            )
         )
     if known.waiting:
         notes.append(

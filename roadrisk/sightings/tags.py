@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from roadrisk.base.single_records import OfSingleRecords
 from roadrisk.records import schema_columns, schemas
 from roadrisk.sightings.tag_checks import (
     DATE_ONLY_S,
@@ -243,7 +244,7 @@ def _histories(known: KnownAnimals, alive: list[tuple[str, SeenReport]]) -> pd.D
 
 
 def _notes(matches: pd.DataFrame, doubts: int, histories: pd.DataFrame) -> tuple[str, ...]:
-    notes = []
+    notes: list[str] = []
     if len(matches):
         animals, tracked = matches["organismID"].nunique(), int(matches["in_track"].sum())
         notes.append(
@@ -256,7 +257,9 @@ def _notes(matches: pd.DataFrame, doubts: int, histories: pd.DataFrame) -> tuple
         notes.append(f"Reports with a tag that could not be matched: {doubts} (see the doubts).")
     if len(histories):
         names = ", ".join(histories["organismID"])
-        notes.append(f"Tagged animals found dead after they were known alive: {names}.")
+        notes.append(
+            OfSingleRecords(f"Tagged animals found dead after they were known alive: {names}.")
+        )
     return tuple(notes)
 
 
