@@ -59,14 +59,14 @@ def run(
             from roadrisk.reporting.writing import write_reports
 
             folder = out or Path("reports") / read.settings.study.short_name
-            written = write_reports(read, findings, folder)
+            written = write_reports(read, findings, folder, edition="confidential")
             tick()
     _say_findings(findings)
     for path in written:
         typer.echo(f"wrote {path}")
-    from roadrisk.reporting.column_words import confidential_words
+    from roadrisk.reporting.column_words import closing_words
 
-    typer.echo(confidential_words(path.name for path in written))
+    typer.echo(closing_words("confidential", [path.name for path in written]))
 
 
 @app.command()

@@ -7,11 +7,29 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from roadrisk.reporting.editions.edition_words import cover_words
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from roadrisk.reporting.editions.edition import EditionKind
+
 COLUMNS_FILE = "columns.csv"
-# Files that lead to no place of a protected animal; all others are not for publication.
+# Which tables belong to which edition: the confidential one has all. A table that is not named
+# here is confidential until someone has thought of it.
+AGENCY_TABLES = (
+    "ranked_stretches.csv", "stretches.csv", "stretch_years.csv", "power.csv", "segments.csv",
+    "deaths_pieces.csv", "deaths_roads.csv", "deaths_units.csv", "deaths_carcasses.csv",
+    "deaths_12_months.csv", "two_routes.csv", "death_sources.csv", "traffic_readings.csv",
+    "kill_chance_assumptions.csv", "survey_effort.csv", "population.csv", "survival.csv",
+    "growth.csv", "when.csv", "measures.csv", "measure_quantities.csv", "alternatives.csv",
+    "money_curve.csv", "measure_pieces.csv", "signs.csv", "traffic_what_if.csv",
+    "measure_effects.csv", "constraints.csv", "structures_seen.csv", "crossing_rates.csv",
+    "crossing_times.csv", "crossing_conditions.csv", "network_k.csv", "local_gi.csv",
+    "report_choices.csv", "reporters_by_month.csv", "reporters_by_place.csv",
+    "road_mismatches.csv",
+)  # fmt: skip
+# Files that lead to no place of a protected animal; all others lead to some.
 WITHOUT_PLACES = (
     "crossing_rates.csv", "crossing_times.csv", "crossing_conditions.csv", "home_ranges.csv",
     "power.csv", "network_k.csv", "report_choices.csv", "reporters_by_month.csv",
@@ -59,11 +77,32 @@ def columns_table(tables: Mapping[str, pd.DataFrame], level: float) -> pd.DataFr
     return pd.DataFrame(rows, columns=list(_HEADS))
 
 
-def confidential_words(names: Iterable[str]) -> str:
-    """Return a run's closing words: which of its files are not for publication.
+def tables_of(kind: EditionKind, tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """Return those of a run's tables that belong to an edition.
 
     Parameters
     ----------
+    kind : {"confidential", "agency", "public"}
+    tables : mapping of str to pandas.DataFrame
+        By the name of their file.
+
+    Returns
+    -------
+    dict of str to pandas.DataFrame
+        In the same order; none for the public edition, whose tables are of its own.
+    """
+    if kind == "confidential":
+        return dict(tables)
+    allowed = AGENCY_TABLES if kind == "agency" else ()
+    return {name: table for name, table in tables.items() if name in allowed}
+
+
+def closing_words(kind: EditionKind, names: Iterable[str]) -> str:
+    """Return a run's closing words: what an edition's files may be used for.
+
+    Parameters
+    ----------
+    kind : {"confidential", "agency", "public"}
     names : iterable of str
         Of the files that were written.
 
@@ -71,6 +110,8 @@ def confidential_words(names: Iterable[str]) -> str:
     -------
     str
     """
+    if kind != "confidential":
+        return " ".join(cover_words(kind))
     held = [name for name in names if name not in WITHOUT_PLACES]
     return (
         "Not for publication, since they lead to places of protected animals (the left-out "

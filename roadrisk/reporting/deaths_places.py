@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 # As many roads as one sheet of paper takes.
 MOST_ROADS = 26
+NESTS_HEAD = "<h2>Nests and gravid females near roads</h2>"
 _WORST_HEADS = ("Rank", "Where", "Deaths, and how sure the rank is", "Chance of being among them")
 
 
@@ -129,7 +130,7 @@ def by_unit(deaths: DeathTables, scale: Scale) -> list[str]:
 
 def by_nests(deaths: DeathTables, scale: Scale) -> list[str]:
     """Return nests near, gravid females on, and nesting walks across each road."""
-    out = ["<h2>Nests and gravid females near roads</h2>"]
+    out = [NESTS_HEAD]
     if deaths.nests.empty:
         return [*out, paragraph("No nest and no gravid female was recorded: that there are none "
                                 "is not known.")]  # fmt: skip

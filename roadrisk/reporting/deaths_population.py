@@ -64,7 +64,7 @@ def of_adults(study: Study, deaths: DeathTables) -> list[str]:
     return [*out, figure([picture], said, "one"), table(f"Adults killed ({level})", heads, cells)]
 
 
-def of_survival(study: Study, deaths: DeathTables) -> list[str]:
+def of_survival(study: Study, deaths: DeathTables, *, no_curve: str = NO_STEP) -> list[str]:
     """Return survival of the tagged animals, as a curve and over a year."""
     level = study.settings.hotspots.interval
     out = ["<h2>Survival of the tagged animals</h2>"]
@@ -73,7 +73,7 @@ def of_survival(study: Study, deaths: DeathTables) -> list[str]:
                                 "which lived and which died.")]  # fmt: skip
     curves = [survival_chart(deaths.survival_curve, who) for who in ("all", "female", "male")]
     drawn = figure(curves, HOW_TO_READ.format(level=100 * level))
-    out.append(drawn or paragraph(NO_STEP))
+    out.append(drawn or paragraph(no_curve))
     name = "chance_percent"
     cells = [
         (

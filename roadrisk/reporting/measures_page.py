@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from roadrisk.reporting.editions.edition_words import banner_words, caution_words, cover_words
 from roadrisk.reporting.measure_words import PLACEHOLDERS, gap_words
 from roadrisk.reporting.measures_around import constraints, effects, signs, structures, what_if
 from roadrisk.reporting.measures_chosen import alternatives, bills, sites
 from roadrisk.reporting.measures_design import designs, season_words
 from roadrisk.reporting.place_sheets import scale_of
 from roadrisk.reporting.printed_page import escaped, paragraph, printed_page
-from roadrisk.reporting.stretch_page import EXACT_PLACES
+from roadrisk.reporting.provenance import provenance_line
 from roadrisk.reporting.wording import (
-    CONFIDENTIAL,
     INVENTED_BANNER,
     NO_PROOF,
     SAFETY,
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from roadrisk.findings import Findings
     from roadrisk.measure_findings import MeasureTables
+    from roadrisk.reporting.editions.edition import EditionKind
     from roadrisk.study import Study
 
 MEASURES_PAGE = "measures.html"
@@ -46,7 +47,13 @@ MOTORISTS = (
 NO_CRASHES = " No crash records supplied."
 
 
-def measures_html(study: Study, findings: Findings, measures: MeasureTables) -> bytes:
+def measures_html(
+    study: Study,
+    findings: Findings,
+    measures: MeasureTables,
+    *,
+    kind: EditionKind = "confidential",
+) -> bytes:
     """Return a page of what is proposed, what it averts and costs, and what that rests on.
 
     In this order: the answer in one sentence; the sites; other choices and the curve of deaths
@@ -60,6 +67,8 @@ def measures_html(study: Study, findings: Findings, measures: MeasureTables) -> 
     findings : Findings
     measures : MeasureTables
         Of the same study.
+    kind : {"confidential", "agency"}
+        Edition that all were made for.
 
     Returns
     -------
@@ -85,22 +94,23 @@ def measures_html(study: Study, findings: Findings, measures: MeasureTables) -> 
         if notes else [],
     ]  # fmt: skip
     inside = ["\n".join(["<section>", *lines, "</section>"]) for lines in sections if lines]
-    body = "\n".join([*_head(study, measures), "<main>", *inside, "</main>",
-                      *_foot(study, measures)])  # fmt: skip
+    body = "\n".join([*_head(study, measures, kind), "<main>", *inside, "</main>",
+                      *_foot(study, findings, measures, kind)])  # fmt: skip
     return printed_page(f"What to do where: {study.settings.study.name}", body,
                         ["stretches.css", "deaths.css", "measures.css"])  # fmt: skip
 
 
-def _head(study: Study, measures: MeasureTables) -> list[str]:
+def _head(study: Study, measures: MeasureTables, kind: EditionKind) -> list[str]:
     settings = study.settings
     species, period = study_line(settings)
     banners = [INVENTED_BANNER] if settings.study.invented else []
     sure = gap_words(measures)
     return [
         "<header>",
-        *(paragraph(banner, "banner") for banner in (*banners, EXACT_PLACES)),
+        *(paragraph(banner, "banner") for banner in (*banners, banner_words(kind))),
         f"<h1>What to do where: {escaped(settings.study.name)}</h1>",
         paragraph(f"{species}; {period}", "small"),
+        paragraph(" ".join(cover_words(kind)), "small"),
         paragraph(measures.words, "verdict"),
         *([paragraph(sure)] if sure else []),
         *([paragraph(PLACEHOLDERS)] if measures.proposed and not measures.priced else []),
@@ -118,10 +128,13 @@ def _once(notes: Sequence[str]) -> list[str]:
     ]  # fmt: skip
 
 
-def _foot(study: Study, measures: MeasureTables) -> list[str]:
+def _foot(
+    study: Study, findings: Findings, measures: MeasureTables, kind: EditionKind
+) -> list[str]:
     told = any(NO_CRASHES.strip(" .") in note for note in measures.notes)
     motorists = MOTORISTS + (NO_CRASHES if study.crashes is None and not told else "")
-    said = [*CAUTIONS, motorists, _money(study), *SAFETY, CONFIDENTIAL, NO_PROOF, credit(study)]
+    said = [*CAUTIONS, motorists, _money(study), *SAFETY, caution_words(kind), NO_PROOF,
+            credit(study), provenance_line(study, findings, kind)]  # fmt: skip
     words = [paragraph(sentence, "small") for sentence in said if sentence]
     return ["<footer>", "<h2>Care</h2>", *words, "</footer>"]
 

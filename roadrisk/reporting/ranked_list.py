@@ -13,11 +13,13 @@ from roadrisk.base.crs import WGS84
 from roadrisk.base.units import M_PER_FOOT, M_PER_MILE
 from roadrisk.reporting.chance_words import p_note, q_words, window_p_source
 from roadrisk.reporting.csv_text import plain_text
+from roadrisk.reporting.engineer_places import engineer_places
+from roadrisk.reporting.editions.edition_words import caution_words
 from roadrisk.reporting.place_sheets import interval_note, scale_of
+from roadrisk.reporting.provenance import provenance_line
 from roadrisk.reporting.sites_of_windows import sites_of_windows
 from roadrisk.reporting.stretch_letters import stretch_letter
 from roadrisk.reporting.wording import (
-    CONFIDENTIAL,
     INVENTED_BANNER,
     NO_PROOF,
     SAFETY,
@@ -35,6 +37,7 @@ if TYPE_CHECKING:
 
     from roadrisk.base.units import Units
     from roadrisk.findings import Findings
+    from roadrisk.reporting.editions.edition import EditionKind
     from roadrisk.reporting.place_sheets import Scale
     from roadrisk.study import Study
 
@@ -71,7 +74,7 @@ def ranked_table(study: Study, findings: Findings) -> pd.DataFrame:
     """
     ranked, scale = findings.ranked, scale_of(study, findings)
     units = scale.units
-    ends = _ends(ranked)
+    ends, said = _ends(ranked), engineer_places(study, ranked)
     invented = f" ({INVENTED_BANNER.lower()})" if study.settings.study.invented else ""
     table: dict[str, Any] = {
         "rank": ranked["rank"].astype("int64"),
@@ -82,6 +85,7 @@ def ranked_table(study: Study, findings: Findings) -> pd.DataFrame:
         "end_measure": rounded(ranked["end_measure"], 3),
         "measure_unit": measure_units(ranked, scale.measure_unit),
         "place": _texts(ranked["place"]),
+        **{name: said[name] for name in ("begin_where", "end_where", "side")},
         "begin_latitude": ends[:, 1],
         "begin_longitude": ends[:, 0],
         "end_latitude": ends[:, 3],
@@ -194,7 +198,9 @@ def window_columns(stretches: pd.DataFrame, draws: int) -> dict[str, Any]:
     }
 
 
-def ranked_geojson(study: Study, findings: Findings) -> bytes:
+def ranked_geojson(
+    study: Study, findings: Findings, *, kind: EditionKind = "confidential"
+) -> bytes:
     """Return the ranked list as GeoJSON (RFC 7946, WGS 84), best first.
 
     Properties are the columns of `ranked_table`; the collection's member ``metadata`` says
@@ -217,6 +223,7 @@ def ranked_geojson(study: Study, findings: Findings) -> bytes:
     metadata = {
         "study": settings.study.name,
         "invented": settings.study.invented,
+        "edition": kind,
         "invented_note": INVENTED_BANNER if settings.study.invented else "",
         "rank_goes_by": basis(settings.study.units, findings.deaths),
         "deaths": findings.deaths.words,
@@ -229,8 +236,9 @@ def ranked_geojson(study: Study, findings: Findings) -> bytes:
         "power": findings.chance.power,
         "method": findings.chance.method,
         "crossing_days": WHAT_CROSSING_DAYS_ARE,
-        "cautions": [NO_PROOF, CONFIDENTIAL, *SAFETY],
+        "cautions": [NO_PROOF, caution_words(kind), *SAFETY],
         "roads": credit(study),
+        "provenance": provenance_line(study, findings, kind),
     }
     inside = ",\n".join(features)
     text = (

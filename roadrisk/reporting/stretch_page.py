@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from roadrisk.reporting.editions.edition_words import banner_words, caution_words, cover_words
 from roadrisk.reporting.map_layers import rows_of
 from roadrisk.reporting.place_sheets import scale_of, stretch_lines, stretch_words
 from roadrisk.reporting.power_words import power_heads, power_rows, power_sentence
 from roadrisk.reporting.printed_page import escaped, printed_page
+from roadrisk.reporting.provenance import provenance_line
 from roadrisk.reporting.sheets import SHEETS
 from roadrisk.reporting.stretch_letters import stretch_letter
 from roadrisk.reporting.wording import (
-    CONFIDENTIAL,
     INVENTED_BANNER,
     NO_PROOF,
     SAFETY,
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 
     from roadrisk.base.units import Units
     from roadrisk.findings import Findings
+    from roadrisk.reporting.editions.edition import EditionKind
     from roadrisk.reporting.place_sheets import Scale
     from roadrisk.study import Study
 
@@ -37,13 +39,17 @@ STRETCHES_PAGE = "stretches.html"
 EXACT_PLACES = "Shows exact places of protected animals: not for publication"
 
 
-def stretches_html(study: Study, findings: Findings) -> bytes:
+def stretches_html(
+    study: Study, findings: Findings, *, kind: EditionKind = "confidential"
+) -> bytes:
     """Return a page with a sheet for each stretch that stands out: ends, chance, years.
 
     Parameters
     ----------
     study : Study
     findings : Findings
+    kind : {"confidential", "agency"}
+        Edition that both were made for.
 
     Returns
     -------
@@ -56,9 +62,10 @@ def stretches_html(study: Study, findings: Findings) -> bytes:
     species, period = study_line(settings)
     banners = [INVENTED_BANNER] if settings.study.invented else []
     head = [
-        *(f'<p class="banner">{escaped(words)}</p>' for words in (*banners, EXACT_PLACES)),
+        *(f'<p class="banner">{escaped(words)}</p>' for words in (*banners, banner_words(kind))),
         f"<h1>{escaped(settings.study.name)}</h1>",
         f'<p class="small">{escaped(species)}; {escaped(period)}</p>',
+        f'<p class="small">{escaped(" ".join(cover_words(kind)))}</p>',
         f'<p class="verdict">{escaped(findings.deaths.words)}</p>',
         f'<p class="verdict">{escaped(findings.chance.words)}</p>',
         f'<p class="small">{escaped(power_sentence(findings))}</p>',
@@ -68,8 +75,10 @@ def stretches_html(study: Study, findings: Findings) -> bytes:
         _article(row, findings, scale, chart_notes(findings.stretch_years, settings))
         for row in rows_of(findings.stretches)
     ]
-    words = [findings.chance.method, *how_to_read(settings, findings.deaths), CONFIDENTIAL, *SAFETY,
-             credit(study)]  # fmt: skip
+    words = [
+        findings.chance.method, *how_to_read(settings, findings.deaths), caution_words(kind),
+        *SAFETY, credit(study), provenance_line(study, findings, kind),
+    ]  # fmt: skip
     foot = [
         "<h2>What could be found at all</h2>",
         f'<p class="small">{escaped(findings.chance.power)}</p>',

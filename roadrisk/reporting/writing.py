@@ -1,13 +1,15 @@
-"""All files of a run, written whole or not at all."""
+"""All files of a run's edition, written whole or not at all."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from roadrisk.reporting.appendix_tables import appendix_tables
-from roadrisk.reporting.column_words import COLUMNS_FILE, columns_table
+from roadrisk.reporting.column_words import COLUMNS_FILE, columns_table, tables_of
 from roadrisk.reporting.csv_text import csv_bytes
 from roadrisk.reporting.death_tables import death_tables
+from roadrisk.reporting.editions.edition import USUAL
+from roadrisk.reporting.editions.making import make_edition
 from roadrisk.reporting.measure_tables import measure_tables
 from roadrisk.reporting.other_tables import (
     doubts_table,
@@ -18,7 +20,7 @@ from roadrisk.reporting.other_tables import (
     stretch_years_table,
     stretches_table,
 )
-from roadrisk.reporting.provenance import provenance_json
+from roadrisk.reporting.provenance import PROVENANCE_FILE, provenance_json
 from roadrisk.reporting.ranked_list import ranked_geojson, ranked_table
 from roadrisk.reporting.report_tables import report_tables
 from roadrisk.reporting.tracked_tables import tracked_tables
@@ -27,27 +29,28 @@ from roadrisk.reporting.whole import write_whole
 if TYPE_CHECKING:
     from pathlib import Path
 
+    import pandas as pd
+
     from roadrisk.findings import Findings
+    from roadrisk.reporting.editions.edition import Edition, EditionKind
     from roadrisk.study import Study
 
 
-def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ...]:
-    """Write the map, the ranked list and the tables behind them into a folder.
+def write_reports(
+    study: Study,
+    findings: Findings,
+    out: Path,
+    *,
+    edition: EditionKind = USUAL,
+    command: str = "",
+) -> tuple[Path, ...]:
+    """Write one edition's files into a folder.
 
-    ``map.html``, ``stretches.html`` (a sheet for each stretch that stands out, to print),
-    ``deaths.html`` (how many die, when, where and how sure that is, to print), ``measures.html``
-    (what to do where, what it costs and averts, to print),
-    ``ranked_stretches.csv`` and ``.geojson``, ``stretches.csv`` (those that stand
-    out, from start to end), ``stretch_years.csv`` (their reports by year), ``power.csv`` (what
-    could be found), ``segments.csv`` (crossing frequencies), the tables of deaths
-    (`death_tables.death_tables`), those of proposed measures
-    (`measure_tables.measure_tables`), the tables of tagged animals
-    (`tracked_tables.tracked_tables`), those of reports (`report_tables.report_tables`), the
-    appendix (`appendix_tables.appendix_tables`),
-    ``left_out.csv``, ``doubts.csv``, ``road_mismatches.csv``, ``columns.csv`` (what every column
-    is) and ``provenance.json``. All but `column_words.WITHOUT_PLACES` lead to places of protected
-    animals.
-    The same study and findings give the same bytes.
+    "confidential" and "agency": ``map.html``, ``stretches.html`` (a sheet for each stretch that
+    stands out, to print), ``deaths.html`` (how many die, when, where and how sure that is),
+    ``measures.html`` (what to do where, what it costs and averts), ``ranked_stretches.csv`` and
+    ``.geojson``, the tables of `column_words.tables_of`, ``columns.csv`` (what every column is)
+    and ``provenance.json``. The same arguments give the same bytes.
 
     Parameters
     ----------
@@ -56,24 +59,78 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
         Of the same study; in the study's working coordinate system.
     out : pathlib.Path
         Made if missing; other files in it are not touched.
+    edition : {"agency", "confidential", "public"}
+        Who the files are for. A folder that holds another edition's is refused.
+    command : str
+        As it was typed, for provenance.json.
 
     Returns
     -------
     tuple of pathlib.Path
-        The files written, the map first.
+        The files written, the one to open first.
 
     Raises
     ------
     OutputError
         Nothing was changed: a file is open in another program, the disk is full, or the like.
     """
+    files = edition_files(study, findings, edition, command=command)
+    return write_whole(files, out)
+
+
+def edition_files(
+    study: Study, findings: Findings, kind: EditionKind, *, command: str = ""
+) -> dict[str, bytes]:
+    """Return one edition's files by name, the one to open first; nothing is written.
+
+    Parameters
+    ----------
+    study : Study
+    findings : Findings
+    kind : {"agency", "confidential", "public"}
+    command : str
+
+    Returns
+    -------
+    dict of str to bytes
+        ``provenance.json`` is the last.
+    """
+    edition = make_edition(study, findings, kind)
+    files = _pages(edition) | _tables(edition)
+    files[PROVENANCE_FILE] = provenance_json(study, edition, files, command)
+    return files
+
+
+def _pages(edition: Edition) -> dict[str, bytes]:
+    """Return what a browser shows."""
+    # Imported when asked for: drawing loads libraries that the rest does without.
     from roadrisk.reporting.deaths_page import DEATHS_PAGE, deaths_html
     from roadrisk.reporting.map import map_html
     from roadrisk.reporting.measures_page import MEASURES_PAGE, measures_html
     from roadrisk.reporting.stretch_page import STRETCHES_PAGE, stretches_html
 
+    study, findings, kind = edition.study, edition.findings, edition.kind
+    return {
+        "map.html": map_html(edition),
+        STRETCHES_PAGE: stretches_html(study, findings, kind=kind),
+        DEATHS_PAGE: deaths_html(study, findings, kind=kind),
+        MEASURES_PAGE: measures_html(study, findings, findings.measures, kind=kind),
+        "ranked_stretches.geojson": ranked_geojson(study, findings, kind=kind),
+    }
+
+
+def _tables(edition: Edition) -> dict[str, bytes]:
+    """Return the tables that belong to an edition, and what their columns are."""
+    mine = tables_of(edition.kind, _all_tables(edition))
+    level = edition.study.settings.hotspots.interval
+    mine[COLUMNS_FILE] = columns_table(mine, level)
+    return {name: csv_bytes(table) for name, table in mine.items()}
+
+
+def _all_tables(edition: Edition) -> dict[str, pd.DataFrame]:
+    study, findings = edition.study, edition.findings
     units = study.settings.study.units
-    tables = {
+    return {
         "ranked_stretches.csv": ranked_table(study, findings),
         "stretches.csv": stretches_table(study, findings),
         "stretch_years.csv": stretch_years_table(findings),
@@ -88,14 +145,3 @@ def write_reports(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
         "doubts.csv": doubts_table(findings),
         "road_mismatches.csv": mismatches_table(findings),
     }
-    tables[COLUMNS_FILE] = columns_table(tables, study.settings.hotspots.interval)
-    files = {
-        "map.html": map_html(study, findings),
-        STRETCHES_PAGE: stretches_html(study, findings),
-        DEATHS_PAGE: deaths_html(study, findings),
-        MEASURES_PAGE: measures_html(study, findings, findings.measures),
-        "ranked_stretches.geojson": ranked_geojson(study, findings),
-        **{name: csv_bytes(table) for name, table in tables.items()},
-    }
-    files["provenance.json"] = provenance_json(study, findings, files)
-    return write_whole(files, out)

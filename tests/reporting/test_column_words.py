@@ -1,6 +1,7 @@
 """Every column of every file is described, and nothing is described that isn't there."""
 
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
@@ -8,7 +9,7 @@ import pytest
 
 from roadrisk.reporting.column_words import (
     WITHOUT_PLACES,
-    confidential_words,
+    closing_words,
     descriptions,
     metric_name,
 )
@@ -18,6 +19,7 @@ from roadrisk.reporting.writing import write_reports
 from tests.reporting import made_up
 from tests.reporting.made_up_measures import by_share, without_prices
 
+write_whole_edition = partial(write_reports, edition="confidential")
 # Where numbers mean something else, columns have other names.
 OTHER_NAMES = (by_share, without_prices)
 
@@ -30,7 +32,7 @@ def test_every_column_of_every_file_is_described(tmp_path: Path, units: str) -> 
     others = [replace(findings, measures=m(findings.measures)) for m in OTHER_NAMES]
     written = (findings, replace(findings, stretches=known), *others)
     for name, some in zip("abcd", written, strict=True):
-        write_reports(made_up.study(units=units), some, tmp_path / name)
+        write_whole_edition(made_up.study(units=units), some, tmp_path / name)
         told = pd.read_csv(tmp_path / name / "columns.csv", encoding="utf-8-sig", dtype=str)
         told = told.fillna("")
         found = [
@@ -58,7 +60,7 @@ def test_nothing_is_described_that_is_not_there(tmp_path: Path) -> None:
     others = [replace(findings, measures=m(findings.measures)) for m in OTHER_NAMES]
     own = set()
     for some in (findings, *others):
-        write_reports(made_up.study(), some, tmp_path)
+        write_whole_edition(made_up.study(), some, tmp_path)
         told = pd.read_csv(tmp_path / "columns.csv", encoding="utf-8-sig", dtype=str)
         own |= {(f, metric_name(c)) for f, c in zip(told["file"], told["column"], strict=True)}
     lines = {key for key in descriptions() if key[0] not in (FIXES, NO_FIX, TESTS, *COMPARED)}
@@ -68,8 +70,8 @@ def test_nothing_is_described_that_is_not_there(tmp_path: Path) -> None:
 
 def test_what_is_not_for_publication_is_named(tmp_path: Path) -> None:
     """Files with coordinates or animals' places are all in the closing words; levels are told."""
-    written = write_reports(made_up.study(), made_up.findings(), tmp_path)
-    words = confidential_words(path.name for path in written)
+    written = write_whole_edition(made_up.study(), made_up.findings(), tmp_path)
+    words = closing_words("confidential", [path.name for path in written])
     for name in ("map.html", "stretches.html", "doubts.csv", "left_out.csv", "segments.csv"):
         assert name in words
     for path in written:

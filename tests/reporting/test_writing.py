@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +22,7 @@ from tests.reporting import made_up
 from tests.reporting.made_up_deaths import by_evidence, not_known, only_a_bound
 from tests.reporting.made_up_measures import FENCE, by_share, nothing_proposed, without_prices
 
+write_whole_edition = partial(write_reports, edition="confidential")
 NAMES = [
     "map.html", "stretches.html", "deaths.html", "measures.html", "ranked_stretches.geojson",
     "ranked_stretches.csv",
@@ -43,19 +45,21 @@ NAMES = [
 def test_the_same_bytes_again(tmp_path: Path) -> None:
     """Two runs into two folders, and one over the other."""
     study, findings = made_up.study(), made_up.findings()
-    first = write_reports(study, findings, tmp_path / "one")
+    first = write_whole_edition(study, findings, tmp_path / "one")
     content = [p.read_bytes() for p in first]
     assert [p.name for p in first] == NAMES
-    second = write_reports(made_up.study(), made_up.findings(), tmp_path / "two words é")
+    second = write_whole_edition(made_up.study(), made_up.findings(), tmp_path / "two words é")
     assert [p.read_bytes() for p in second] == content
-    assert [p.read_bytes() for p in write_reports(study, findings, tmp_path / "one")] == content
+    assert [
+        p.read_bytes() for p in write_whole_edition(study, findings, tmp_path / "one")
+    ] == content
 
 
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_segments_keep_their_numbers(tmp_path: Path, units: str) -> None:
     """By hand: crossing frequencies of one segment, and units."""
     findings = made_up.findings()
-    write_reports(made_up.study(units=units), findings, tmp_path)
+    write_whole_edition(made_up.study(units=units), findings, tmp_path)
     table = pd.read_csv(tmp_path / "segments.csv", encoding="utf-8-sig").set_index("segment_id")
     assert len(table) == len(findings.segments)
     row = table.loc["s01"]
@@ -83,7 +87,7 @@ def test_segments_keep_their_numbers(tmp_path: Path, units: str) -> None:
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_a_stretch_with_its_ends(tmp_path: Path, units: str) -> None:
     """By hand: letter, places, measures, effect size; hostile text is no formula."""
-    write_reports(made_up.study(units=units), made_up.findings(), tmp_path)
+    write_whole_edition(made_up.study(units=units), made_up.findings(), tmp_path)
     table = pd.read_csv(tmp_path / "stretches.csv", encoding="utf-8-sig")
     row = table.iloc[0]
     assert row["begin_place"] == "530 m east of the junction with Sedge Lane"
@@ -126,7 +130,7 @@ def test_a_stretch_with_its_ends(tmp_path: Path, units: str) -> None:
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_the_appendix_comes_back(tmp_path: Path, units: str) -> None:
     """By hand: units, rounding, hostile road names, a piece without Gi*."""
-    write_reports(made_up.study(units=units), made_up.findings(), tmp_path)
+    write_whole_edition(made_up.study(units=units), made_up.findings(), tmp_path)
     k = pd.read_csv(tmp_path / "network_k.csv", encoding="utf-8-sig")
     unit, scale = ("ft", 0.3048) if units == "us" else ("m", 1.0)
     assert k[f"distance_{unit}"].tolist() == [round(50 / scale, 1), round(100 / scale, 1)]
@@ -141,7 +145,7 @@ def test_the_appendix_comes_back(tmp_path: Path, units: str) -> None:
 
 def test_tables_of_tagged_animals_come_back(tmp_path: Path) -> None:
     """Round trip: four significant digits, months and hours, a hostile name neutralised."""
-    write_reports(made_up.study(units="us"), made_up.findings(), tmp_path)
+    write_whole_edition(made_up.study(units="us"), made_up.findings(), tmp_path)
 
     def back(name: str) -> pd.DataFrame:
         return pd.read_csv(tmp_path / name, encoding="utf-8-sig")
@@ -165,7 +169,7 @@ def test_tables_of_tagged_animals_come_back(tmp_path: Path) -> None:
 
 def test_left_outs_and_doubts_come_back(tmp_path: Path) -> None:
     """Round trip: hostile cells neutralised, rows whole numbers, a missing row empty."""
-    write_reports(made_up.study(), made_up.findings(), tmp_path)
+    write_whole_edition(made_up.study(), made_up.findings(), tmp_path)
     left = pd.read_csv(tmp_path / "left_out.csv", encoding="utf-8-sig", dtype=str)
     assert list(left["row"].fillna("")) == ["12", "40", ""]
     assert left["record"][1] == "'" + made_up.FORMULA
@@ -178,7 +182,7 @@ def test_left_outs_and_doubts_come_back(tmp_path: Path) -> None:
 def test_provenance_holds_hashes_settings_and_versions(tmp_path: Path) -> None:
     """Outside: hashes by hashlib over the files on disk, settings read again by the model."""
     study = made_up.study()
-    write_reports(study, made_up.findings(), tmp_path)
+    write_whole_edition(study, made_up.findings(), tmp_path)
     content = json.loads((tmp_path / "provenance.json").read_text("utf-8"))
     assert content["inputs"][0]["sha256"] == "ab" * 32
     assert content["seed"] == 7
@@ -192,7 +196,7 @@ def test_provenance_holds_hashes_settings_and_versions(tmp_path: Path) -> None:
 
 def test_nothing_recorded_is_written_too(tmp_path: Path) -> None:
     """Every file is there, with the verdict and without a number that isn't one."""
-    write_reports(made_up.study(), made_up.without_evidence(), tmp_path)
+    write_whole_edition(made_up.study(), made_up.without_evidence(), tmp_path)
     content = json.loads((tmp_path / "provenance.json").read_text("utf-8"))
     assert content["chance"]["p_value"] is None
     assert "Too few animals" in (tmp_path / "map.html").read_text("utf-8")
@@ -206,7 +210,7 @@ def test_where_less_is_known_all_is_written(
     findings = poorer(made_up.findings())
     fewer = nothing_proposed if poorer is by_evidence else by_share
     findings = replace(findings, measures=fewer(findings.measures))
-    written = write_reports(made_up.study(), findings, tmp_path)
+    written = write_whole_edition(made_up.study(), findings, tmp_path)
     assert [path.name for path in written] == NAMES
     for name in ("stretches.html", "deaths.html", "measures.html", "ranked_stretches.csv",
                  "deaths_roads.csv"):  # fmt: skip
@@ -224,7 +228,7 @@ def test_a_study_without_tagged_animals_is_written(tmp_path: Path) -> None:
         crossing_days=0.0), pd.Series([0] * len(full.ranked)))  # fmt: skip
     segments = full.segments.assign(animals_in_reach=0, crossing_days=0.0)
     findings = replace(full, ranked=ranked, segments=segments, crossings=full.crossings.iloc[:0])
-    write_reports(made_up.study(), findings, tmp_path)
+    write_whole_edition(made_up.study(), findings, tmp_path)
     for name in ("ranked_stretches.csv", "segments.csv"):
         table = pd.read_csv(tmp_path / name, encoding="utf-8-sig")
         assert table[["crossing_days", "least_crossings"]].isna().all(axis=None)
@@ -234,7 +238,7 @@ def test_a_study_without_tagged_animals_is_written(tmp_path: Path) -> None:
 
 def test_the_choice_is_in_the_list(tmp_path: Path) -> None:
     """By hand: the first three windows lie within the first site, the fourth in none."""
-    write_reports(made_up.study(), made_up.findings(), tmp_path)
+    write_whole_edition(made_up.study(), made_up.findings(), tmp_path)
     table = pd.read_csv(tmp_path / "ranked_stretches.csv", encoding="utf-8-sig", dtype=str)
     assert table["measure"].tolist()[:4] == [*[FENCE] * 3, "none chosen"]
     assert table["site"].fillna("").tolist()[:5] == ["1", "1", "1", "", "2"]
@@ -246,7 +250,7 @@ def test_the_choice_is_in_the_list(tmp_path: Path) -> None:
 def test_without_prices_no_file_shows_a_total(tmp_path: Path) -> None:
     """Read back: no amount in any table of measures, and the page says why."""
     findings = made_up.findings()
-    write_reports(
+    write_whole_edition(
         made_up.study(), replace(findings, measures=without_prices(findings.measures)), tmp_path
     )
     for name in ("measures.csv", "measure_quantities.csv", "alternatives.csv"):
@@ -258,10 +262,10 @@ def test_without_prices_no_file_shows_a_total(tmp_path: Path) -> None:
 
 def test_an_open_list_stops_the_whole_run(tmp_path: Path) -> None:
     """The list is open in a spreadsheet program: one sentence, nothing new."""
-    write_reports(made_up.study(), made_up.findings(), tmp_path)
+    write_whole_edition(made_up.study(), made_up.findings(), tmp_path)
     before = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
     (tmp_path / ".~lock.ranked_stretches.csv#").write_bytes(b"")
     with pytest.raises(OutputError, match=r"ranked_stretches\.csv is open in another program"):
-        write_reports(made_up.study(units="us"), made_up.findings(), tmp_path)
+        write_whole_edition(made_up.study(units="us"), made_up.findings(), tmp_path)
     (tmp_path / ".~lock.ranked_stretches.csv#").unlink()
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import MISSING, Field, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -14,9 +13,9 @@ from roadrisk.reporting.editions.coarse_lixels import coarse_lixels
 from roadrisk.reporting.editions.edition import Edition, PlaceCounts
 from roadrisk.reporting.editions.record_words import RecordNames
 from roadrisk.reporting.place_counts import place_counts
+from roadrisk.reporting.provenance import one_input
 from roadrisk.reporting.wording import ranked_by
 from roadrisk.settings import RepliesSection
-from roadrisk.study import InputFile
 
 if TYPE_CHECKING:
     from roadrisk.findings import Findings
@@ -25,7 +24,6 @@ if TYPE_CHECKING:
     from roadrisk.study import Study
 
 _Record = TypeVar("_Record")
-ALL_INPUTS = "all inputs together"
 # Whatever is not named here is empty in the edition: a table added later is kept back until
 # someone has thought of it. Land owners, crashes and inspections name people or single days.
 AGENCY_STUDY = (
@@ -85,35 +83,10 @@ def make_edition(study: Study, findings: Findings, kind: EditionKind) -> Edition
     return Edition(kind, _public_study(study), _public_findings(findings), none)
 
 
-def inputs_hash(study: Study) -> str:
-    """Return one SHA-256 over all inputs of a study; "" where none is known.
-
-    The hash of one small file could be found again by trying what it may hold; all files
-    together can't, unless all but one are known.
-
-    Parameters
-    ----------
-    study : Study
-        Whole, or of an edition that carries the same hash.
-
-    Returns
-    -------
-    str
-    """
-    if [file.name for file in study.inputs] == [ALL_INPUTS]:
-        return study.inputs[0].sha256
-    if not study.inputs:
-        return ""
-    lines = "\n".join(sorted(f"{file.sha256} {file.name}" for file in study.inputs))
-    return hashlib.sha256(lines.encode()).hexdigest()
-
-
 def _agency_study(study: Study) -> Study:
-    together = inputs_hash(study)
-    inputs = (InputFile(ALL_INPUTS, together, 0),) if together else ()
     return _only(
         study, AGENCY_STUDY, folder=Path(study.folder.name), settings=_without_people(study),
-        inputs=inputs,
+        inputs=one_input(study),
     )  # fmt: skip
 
 
