@@ -272,22 +272,23 @@ class Findings:
     ranked : geopandas.GeoDataFrame
         The ranked list, best first: by expected deaths, else by where more die than elsewhere, else
         by crossings and reports (`DeathTables.known`, `ordered`). Columns: rank, road, route,
-        begin_measure, end_measure, place, length_m, deaths_per_km_year, excess_per_km_year (above
-        similar roads) and relative_rate (1 is the mean of all roads), each with _low and _high,
-        chance_among_worst (of the worst k, setting worst_places), deaths_note (why a number is
-        missing, or empty), rank_low, rank_high (90 %, by deaths; where the list goes by crossings
-        and reports in resamples, and they stand after kept_of_100), crossing_days (with _low,
-        _high: these tagged animals, over drawn paths), crossing_days_per_animal_year (with _low,
-        _high: animals like these), crossing_days_note, least_crossings, reports_alive,
-        reports_dead, reports_other, animals_in_reach, animals (missing, like all crossings, where
-        no animal was in reach), observers (with half a report or more), evidence_per_km_year,
-        evidence_per_km_year_low, evidence_per_km_year_high, evidence_if_independent_low,
-        evidence_if_independent_high (per km and year, were every event independent), interval_note,
-        p_value (of the window's strongest point, smoothed), kept_of_100 (in resamples of crossings
-        and reports), stretch (with most metres of the window, else the one whose smoothed evidence
-        reaches it; 0 for none), metres_in_stretch (between its ends), rests_on (words), look_at,
-        owner, aadt, aadt_year, speed_limit_kmh (highest of its segments), segment_ids (of both
-        carriageways), geometry (LineString, begin to end).
+        begin_measure, end_measure, place, begin_place, end_place (words), length_m,
+        deaths_per_km_year, excess_per_km_year (above similar roads) and relative_rate (1 is the
+        mean of all roads), each with _low and _high, chance_among_worst (of the worst k, setting
+        worst_places), deaths_note (why a number is missing, or empty), rank_low, rank_high (90 %,
+        by deaths; where the list goes by crossings and reports in resamples, and they stand after
+        kept_of_100), crossing_days (with _low, _high: these tagged animals, over drawn paths),
+        crossing_days_per_animal_year (with _low, _high: animals like these), crossing_days_note,
+        least_crossings, reports_alive, reports_dead, reports_other, animals_in_reach, animals
+        (missing, like all crossings, where no animal was in reach), observers (with half a report
+        or more), evidence_per_km_year, evidence_per_km_year_low, evidence_per_km_year_high,
+        evidence_if_independent_low, evidence_if_independent_high (per km and year, were every event
+        independent), interval_note, p_value (of the window's strongest point, smoothed),
+        kept_of_100 (in resamples of crossings and reports), stretch (with most metres of the
+        window, else the one whose smoothed evidence reaches it; 0 for none), metres_in_stretch
+        (between its ends), rests_on (words), look_at, owner, aadt, aadt_year, speed_limit_kmh
+        (highest of its segments), segment_ids (of both carriageways), geometry (LineString, begin
+        to end).
     crossings : geopandas.GeoDataFrame
         One row a straight step between two fixes that meets a road. Columns: organismID,
         from_time, to_time, step_days, segment_id,

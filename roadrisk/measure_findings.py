@@ -34,7 +34,8 @@ class MeasureTables:
     notes : tuple of str
     chosen : geopandas.GeoDataFrame
         One row a site, best first. Columns: site (1..), measure, measure_name, road, route,
-        begin_measure, end_measure, place, length_m, fence_m (both sides and returns),
+        begin_measure, end_measure, place, begin_place, end_place (words), length_m,
+        fence_m (both sides and returns),
         passages_new, passages_existing, openings, deaths_per_year, averted_per_year (each with
         _low, _high), moved_per_year (to the ends), included_of_100 (mean over its pieces),
         crossings_kept (share of tracked crossings there that stay possible; NaN without),
@@ -52,8 +53,8 @@ class MeasureTables:
         Columns: cost (present value, or metres of fence), averted_per_year (with _low, _high),
         sites, knee, chosen.
     signs : geopandas.GeoDataFrame
-        Columns: sign (1..), site, road, towards, place, speed_limit_kmh, distance_m, table,
-        months, combined_with, note, geometry (Point).
+        Columns: sign (1..), site, road, towards, place, route, route_measure, side (words),
+        speed_limit_kmh, distance_m, table, months, combined_with, note, geometry (Point).
     what_if : pandas.DataFrame
         Columns: what, deaths_per_year and averted_per_year (each with _low, _high), words.
     effects : pandas.DataFrame

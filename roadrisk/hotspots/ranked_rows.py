@@ -142,7 +142,8 @@ def ranked_rows(
         rows.append({
             "rank": rank, "road": place.road, "route": place.route,
             "begin_measure": place.begin_measure, "end_measure": place.end_measure,
-            "place": place.text, "length_m": end - begin,
+            "place": place.text, "begin_place": places.words(edge, begin),
+            "end_place": places.words(edge, end), "length_m": end - begin,
             "crossing_days": one.crossing_days, **{str(k): v for k, v in rate.items()},
             "reports_alive": one.reports_alive, "reports_dead": one.reports_dead,
             "reports_other": one.reports_other, "animals": one.animals,
@@ -273,9 +274,10 @@ def _joined(lines: np.ndarray) -> shapely.LineString:
 
 
 RANKED_COLUMNS = (
-    "rank", "road", "route", "begin_measure", "end_measure", "place", "length_m", "crossing_days",
-    "crossing_days_low", "crossing_days_high", "crossing_days_per_animal_year",
-    "crossing_days_per_animal_year_low", "crossing_days_per_animal_year_high",
+    "rank", "road", "route", "begin_measure", "end_measure", "place", "begin_place", "end_place",
+    "length_m", "crossing_days", "crossing_days_low", "crossing_days_high",
+    "crossing_days_per_animal_year", "crossing_days_per_animal_year_low",
+    "crossing_days_per_animal_year_high",
     "crossing_days_note", "least_crossings", "reports_alive", "reports_dead", "reports_other",
     "animals", "observers",
     "evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_year_high",

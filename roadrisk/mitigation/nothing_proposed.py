@@ -21,11 +21,12 @@ if TYPE_CHECKING:
 
 CHOSEN = (
     "site", "measure", "measure_name", "road", "route", "begin_measure", "end_measure", "place",
-    "length_m", "fence_m", "passages_new", "passages_existing", "openings", "deaths_per_year",
-    "deaths_per_year_low", "deaths_per_year_high", "averted_per_year", "averted_per_year_low",
-    "averted_per_year_high", "moved_per_year", "included_of_100", "crossings_kept", "cost_build",
-    "cost_build_low", "cost_build_high", "upkeep_per_year", "present_cost", "cost_per_death",
-    "grade", "constraints", "cheap_moment", "owner", "segment_ids",
+    "begin_place", "end_place", "length_m", "fence_m", "passages_new", "passages_existing",
+    "openings", "deaths_per_year", "deaths_per_year_low", "deaths_per_year_high",
+    "averted_per_year", "averted_per_year_low", "averted_per_year_high", "moved_per_year",
+    "included_of_100", "crossings_kept", "cost_build", "cost_build_low", "cost_build_high",
+    "upkeep_per_year", "present_cost", "cost_per_death", "grade", "constraints", "cheap_moment",
+    "owner", "segment_ids",
 )  # fmt: skip
 CURVE = (
     "cost", "averted_per_year", "averted_per_year_low", "averted_per_year_high", "sites", "knee",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
 import numpy as np
@@ -33,8 +33,8 @@ if TYPE_CHECKING:
     from roadrisk.roads.places import Places
 
 COLUMNS = (
-    "sign", "site", "road", "towards", "place", "speed_limit_kmh", "distance_m", "table", "months",
-    "combined_with", "note", "geometry",
+    "sign", "site", "road", "towards", "place", "route", "route_measure", "side", "speed_limit_kmh",
+    "distance_m", "table", "months", "combined_with", "note", "geometry",
 )  # fmt: skip
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
@@ -88,7 +88,8 @@ def sign_places(
         (`measure_findings.MeasureTables.signs`).
         site: the one that a driver comes to first. combined_with: other sites the same sign is
         for, "2, 5". distance_m: along the road to the stretch that is warned of.
-        speed_limit_kmh: at the sign; NaN where not known. The point lies beside the road.
+        speed_limit_kmh: at the sign; NaN where not known. side: of the road, in words. The point
+        lies beside the road.
 
     Raises
     ------
@@ -102,7 +103,7 @@ def sign_places(
     rows = [_row(s, walk, network, lixels, places, rules, units) for s in signs]
     table = pd.DataFrame(rows, columns=[c for c in COLUMNS if c not in {"sign", "months"}])
     table.insert(0, "sign", np.arange(1, len(table) + 1))
-    table.insert(8, "months", month_words(months))
+    table.insert(COLUMNS.index("months"), "months", month_words(months))
     return gpd.GeoDataFrame(table, geometry="geometry", crs=network.crs)
 
 
@@ -193,6 +194,7 @@ def _row(
     found = advance_distance(
         at.fastest_kmh, condition=rules.condition, edition=rules.edition, units=units
     )
+    where = places.describe(at.edge, at.offset_m, at.offset_m)
     own_road = walk.road[at.row] == walk.road[lixels.segment[at.lixel]]
     which_way = bool(direction_not_known(network, walk.travel)[at.row])
     notes = [
@@ -208,14 +210,25 @@ def _row(
         "site": sign.sites[0] + 1,
         "road": str(segment["road"]),
         "towards": OCTANTS[octant],
-        "place": places.words(at.edge, at.offset_m),
+        "place": where.text, "route": where.route, "route_measure": where.begin_measure,
+        "side": _side(segment, at, rules, OCTANTS[octant]),
         "speed_limit_kmh": float(walk.limit_kmh[at.row]) if walk.limit_known[at.row] else np.nan,
         "distance_m": at.distance_m,
         "table": found.table,
         "combined_with": ", ".join(str(k + 1) for k in sorted(sign.sites[1:])),
         "note": " ".join(n for n in notes if n),
         "geometry": point,
-    }
+    }  # fmt: skip
+
+
+def _side(segment: pd.Series[Any], at: Approach, rules: SignRules, towards: str) -> str:
+    """Side of the road: looking along rising route measures, else as the traffic goes."""
+    run = float(segment["end_measure"]) - float(segment["begin_measure"])
+    if not segment["route"] or not abs(run) > 0:
+        return f"{rules.driving_side}, looking {towards}"
+    along_rising = (run > 0) != at.outward_ahead
+    other = "left" if rules.driving_side == "right" else "right"
+    return f"{rules.driving_side if along_rising else other}, looking along rising measures"
 
 
 def _limit_notes(at: Approach, *, beyond: bool, units: Units) -> list[str]:

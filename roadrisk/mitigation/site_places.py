@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from roadrisk.roads.places import Places
 
 COLUMNS = (
-    "road", "route", "begin_measure", "end_measure", "place", "length_m", "owner", "segment_ids",
+    "road", "route", "begin_measure", "end_measure", "place", "begin_place", "end_place",
+    "length_m", "owner", "segment_ids",
 )  # fmt: skip
 
 
@@ -93,11 +94,12 @@ def _described(
     table = network.segments.iloc[segments]
     where = _words(places, begin, end)
     return where | {
+        "begin_place": places.words(*begin), "end_place": places.words(*end),
         "road": str(lines.road[lines.line[a]]),
         "length_m": float(lines.length_m[a:b].sum()),
         "owner": " / ".join(dict.fromkeys(o for o in table["owner"].fillna("") if o)),
         "segment_ids": " ".join(table["segment_id"].astype(str)),
-    }
+    }  # fmt: skip
 
 
 def _end(

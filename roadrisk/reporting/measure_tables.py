@@ -12,6 +12,7 @@ from pandas.api import types
 from roadrisk.base.crs import WGS84
 from roadrisk.base.units import M_PER_FOOT
 from roadrisk.reporting.csv_text import plain_text
+from roadrisk.reporting.engineer_places import engineer_places
 from roadrisk.reporting.measure_words import NOT_CONFIRMED
 from roadrisk.reporting.ranked_list import measure_units, rounded, significant, speed_column
 
@@ -30,7 +31,7 @@ _MONEY = ("cost", "cost_low", "cost_high", "cost_build", "cost_build_low", "cost
           _UPKEEP, "present_cost", "cost_per_death")  # fmt: skip
 _DECIMALS = dict.fromkeys(_MONEY, 0) | {
     "unit_cost_low": 2, "unit_cost": 2, "unit_cost_high": 2, "begin_measure": 3, "end_measure": 3,
-    "quantity": 1,
+    "route_measure": 3, "quantity": 1,
 }  # fmt: skip
 
 
@@ -58,17 +59,16 @@ def measure_tables(study: Study, measures: MeasureTables) -> dict[str, pd.DataFr
         only.
     """
     units = study.settings.study.units
-    agency = study.settings.roads.agency
     curve = measures.curve
     if not measures.priced:
         curve = curve.rename(columns={"cost": "fence_m"})
     tables = {
-        "measures.csv": _priced(_sites(measures, agency.measure_unit if agency else ""), measures),
+        "measures.csv": _priced(_sites(study, measures), measures),
         "measure_quantities.csv": _priced(measures.quantities, measures),
         "alternatives.csv": _priced(measures.alternatives, measures),
         "money_curve.csv": _priced(curve, measures),
         "measure_pieces.csv": _with_ends(measures.pieces, "road"),
-        "signs.csv": _points(measures.signs),
+        "signs.csv": _signs(study, measures),
         "traffic_what_if.csv": measures.what_if,
         "measure_effects.csv": measures.effects.rename(columns=_MOVED),
         "constraints.csv": measures.constraints,
@@ -77,11 +77,28 @@ def measure_tables(study: Study, measures: MeasureTables) -> dict[str, pd.DataFr
     return {name: _shown(table, units, known=measures.known) for name, table in tables.items()}
 
 
-def _sites(measures: MeasureTables, measure_unit: str) -> pd.DataFrame:
-    table = _with_ends(measures.chosen, "place")
-    unit = measure_units(table, measure_unit)
+def _sites(study: Study, measures: MeasureTables) -> pd.DataFrame:
+    table = _with_ends(measures.chosen, "place").drop(columns=["begin_place", "end_place"])
+    unit = measure_units(table, _measure_unit(study))
     table.insert(list(table).index("end_measure") + 1, "measure_unit", unit)
+    said = engineer_places(study, measures.chosen)
+    at = list(table).index("place") + 1
+    for k, name in enumerate(("begin_where", "end_where", "side")):
+        table.insert(at + k, name, said[name])
     return table
+
+
+def _signs(study: Study, measures: MeasureTables) -> pd.DataFrame:
+    table = _points(measures.signs)
+    known = pd.to_numeric(table["route_measure"]).notna()
+    unit = np.where(known, _measure_unit(study), "")
+    table.insert(list(table).index("route_measure") + 1, "measure_unit", unit)
+    return table
+
+
+def _measure_unit(study: Study) -> str:
+    agency = study.settings.roads.agency
+    return agency.measure_unit if agency else ""
 
 
 def _priced(table: pd.DataFrame, measures: MeasureTables) -> pd.DataFrame:

@@ -13,8 +13,8 @@ from roadrisk.base.crs import WGS84
 from roadrisk.base.units import M_PER_FOOT, M_PER_MILE
 from roadrisk.reporting.chance_words import p_note, q_words, window_p_source
 from roadrisk.reporting.csv_text import plain_text
-from roadrisk.reporting.engineer_places import engineer_places
 from roadrisk.reporting.editions.edition_words import caution_words
+from roadrisk.reporting.engineer_places import engineer_places
 from roadrisk.reporting.place_sheets import interval_note, scale_of
 from roadrisk.reporting.provenance import provenance_line
 from roadrisk.reporting.sites_of_windows import sites_of_windows

@@ -75,6 +75,29 @@ def test_both_ends_of_a_site_on_one_road() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("begin", "end", "driving", "east"),
+    [(10.0, 12.0, "right", "right"), (12.0, 10.0, "right", "left"), (10.0, 12.0, "left", "left"),
+     (12.0, 10.0, "left", "right")],
+)  # fmt: skip
+def test_side_and_measure_of_a_sign_on_a_route(begin, end, driving, east) -> None:
+    """By hand: 770.5 and 1229.5 m along 2 km of route, on the traffic's own side."""
+    route = {"route": ["Q7"], "begin_measure": [begin], "end_measure": [end]}
+    by = signs(long_road(**route), (900, -1, 1100, 1), driving_side=driving).set_index("towards")
+    other = "left" if east == "right" else "right"
+    assert by.loc["east", "side"] == f"{east}, looking along rising measures"
+    assert by.loc["west", "side"] == f"{other}, looking along rising measures"
+    along = (900 - FAST) / 1000
+    assert by.loc["east", "route_measure"] == pytest.approx(begin + (end - begin) * along / 2)
+    assert set(by["route"]) == {"Q7"}
+
+
+def test_side_of_a_sign_without_measures() -> None:
+    table = signs(long_road(), (900, -1, 1100, 1))
+    assert table["side"].tolist() == [f"right, looking {towards}" for towards in table["towards"]]
+    assert table["route_measure"].isna().all()
+
+
 def test_driving_on_the_left_and_the_older_edition() -> None:
     table = signs(long_road(), (900, -1, 1100, 1), driving_side="left", edition="2009")
     assert spots(table) == [(824, 7, "east"), (1176, -7, "west")]  # 250 ft

@@ -40,6 +40,11 @@ def test_a_whole_road_is_one_line_through_its_junction(sites) -> None:
     assert "300 m west" in row["place"]
     assert "400 m east" in row["place"]
     assert row["place"].count("on Long Road") == 1
+    # Begin and end as the line is drawn.
+    west = "300 m west of the junction with Short Lane, on Long Road"
+    at = "begin_place" if row.geometry.coords[0] == (0, 0) else "end_place"
+    assert row[at] == west
+    assert "400 m east" in row["end_place" if at == "begin_place" else "begin_place"]
 
 
 def test_a_run_on_one_edge_has_both_ends_in_words(sites) -> None:

@@ -313,6 +313,9 @@ def _ranked(segments: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
             "begin_measure": 1.402 + at / 1000 if agency else np.nan,
             "end_measure": 1.502 + at / 1000 if agency else np.nan,
             "place": f"{at} m from Sedge Lane" if rank != 7 else FORMULA,
+            "begin_place": f"{at} m east of the junction with Sedge Lane, on {road}",
+            "end_place": f"{at + 100} m east of the junction with Sedge Lane, on {road}"
+            if rank != 7 else FORMULA,
             "length_m": 100.0, "crossing_days": float(crossings),
             "crossing_days_low": 0.8 * crossings, "crossing_days_high": 1.2 * crossings,
             "crossing_days_per_animal_year": crossings / 8,

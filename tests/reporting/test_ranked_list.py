@@ -19,7 +19,8 @@ from tests.reporting import made_up, made_up_deaths
 
 COLUMNS = [
     "rank", "basis", "road", "route", "begin_measure", "end_measure", "measure_unit", "place",
-    "begin_latitude", "begin_longitude", "end_latitude", "end_longitude", "length_m",
+    "begin_where", "end_where", "side", "begin_latitude", "begin_longitude", "end_latitude",
+    "end_longitude", "length_m",
     "deaths_per_km_year", "deaths_per_km_year_low", "deaths_per_km_year_high",
     "excess_per_km_year", "excess_per_km_year_low", "excess_per_km_year_high",
     "relative_rate", "relative_rate_low", "relative_rate_high", "chance_among_worst",
@@ -64,6 +65,8 @@ def test_columns_and_rounding() -> None:
         "fewer than 3 animals or observers; if every record were independent: 4.56 to 13.7 per km "
         "and year"
     )
+    assert first["begin_where"] == "SR 12, mile 2.05 (Heron Road)"  # 1.402 + 0.65
+    assert (first["end_where"], first["side"]) == ("SR 12, mile 2.15 (Heron Road)", "both sides")
     assert (first["p_value"], first["stretch_p_value"]) == (0.004, 0.004)
     assert first["p_value_note"].startswith("no test of this row by itself")
     assert table["metres_in_stretch"][:3].tolist() == [100.0, 40.2, 0.0]
