@@ -63,8 +63,8 @@ class MeasureTables:
     constraints : pandas.DataFrame
         Columns: site, kind, what, effect.
     structures : pandas.DataFrame
-        Columns: id, type, road, place, verdict ("usable", "not usable", "not known"), why,
-        look_at (what to look at there).
+        Columns: id, type, road, place, x_m, y_m (working system; NaN off the network), verdict
+        ("usable", "not usable", "not known"), why, look_at (what to look at there).
     remarks : tuple of Remark
         Rows of what is there that lie on no road, kind "left out".
     """

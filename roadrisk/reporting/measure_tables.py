@@ -14,6 +14,7 @@ from roadrisk.base.units import M_PER_FOOT
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.engineer_places import engineer_places
 from roadrisk.reporting.measure_words import NOT_CONFIRMED
+from roadrisk.reporting.other_tables import longitude_latitude
 from roadrisk.reporting.ranked_list import measure_units, rounded, significant, speed_column
 
 if TYPE_CHECKING:
@@ -72,7 +73,7 @@ def measure_tables(study: Study, measures: MeasureTables) -> dict[str, pd.DataFr
         "traffic_what_if.csv": measures.what_if,
         "measure_effects.csv": measures.effects.rename(columns=_MOVED),
         "constraints.csv": measures.constraints,
-        "structures_seen.csv": measures.structures,
+        "structures_seen.csv": _structures(measures),
     }
     return {name: _shown(table, units, known=measures.known) for name, table in tables.items()}
 
@@ -83,7 +84,7 @@ def _sites(study: Study, measures: MeasureTables) -> pd.DataFrame:
     table.insert(list(table).index("end_measure") + 1, "measure_unit", unit)
     said = engineer_places(study, measures.chosen)
     at = list(table).index("place") + 1
-    for k, name in enumerate(("begin_where", "end_where", "side")):
+    for k, name in enumerate(("where", "begin_where", "end_where", "side")):
         table.insert(at + k, name, said[name])
     return table
 
@@ -93,6 +94,18 @@ def _signs(study: Study, measures: MeasureTables) -> pd.DataFrame:
     known = pd.to_numeric(table["route_measure"]).notna()
     unit = np.where(known, _measure_unit(study), "")
     table.insert(list(table).index("route_measure") + 1, "measure_unit", unit)
+    where = engineer_places(study, measures.signs)["where"]
+    table.insert(list(table).index("place") + 1, "where", where)
+    return table
+
+
+def _structures(measures: MeasureTables) -> pd.DataFrame:
+    table = measures.structures.drop(columns=["x_m", "y_m"])
+    xy = measures.structures[["x_m", "y_m"]].to_numpy(np.float64)
+    longitude, latitude = longitude_latitude(xy, measures.chosen.crs)
+    at = list(table).index("place") + 1
+    table.insert(at, "longitude", longitude)
+    table.insert(at + 1, "latitude", latitude)
     return table
 
 

@@ -12,6 +12,7 @@ from roadrisk.base.crs import WGS84
 from roadrisk.base.units import M_PER_MILE
 from roadrisk.reporting.chance_words import p_short
 from roadrisk.reporting.csv_text import plain_text
+from roadrisk.reporting.engineer_places import engineer_places
 from roadrisk.reporting.place_sheets import scale_of
 from roadrisk.reporting.ranked_list import (
     DEATHS,
@@ -90,6 +91,8 @@ def stretches_table(study: Study, findings: Findings) -> pd.DataFrame:
     table |= {name: rounded(stretches[name], 3) for name in ("begin_measure", "end_measure")}
     table["measure_unit"] = measure_units(stretches, scale.measure_unit)
     table |= {name: _texts(stretches[name]) for name in ("begin_place", "end_place")}
+    said = engineer_places(study, stretches)
+    table |= {name: said[name] for name in ("where", "begin_where", "end_where", "side")}
     for end in ("begin", "end"):
         xy = stretches[[f"{end}_x_m", f"{end}_y_m"]].to_numpy(dtype=np.float64)
         lon, lat = longitude_latitude(xy, stretches.crs)

@@ -85,7 +85,7 @@ def ranked_table(study: Study, findings: Findings) -> pd.DataFrame:
         "end_measure": rounded(ranked["end_measure"], 3),
         "measure_unit": measure_units(ranked, scale.measure_unit),
         "place": _texts(ranked["place"]),
-        **{name: said[name] for name in ("begin_where", "end_where", "side")},
+        **{name: said[name] for name in ("where", "begin_where", "end_where", "side")},
         "begin_latitude": ends[:, 1],
         "begin_longitude": ends[:, 0],
         "end_latitude": ends[:, 3],

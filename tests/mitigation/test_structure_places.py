@@ -55,6 +55,10 @@ def test_places_count_from_the_junction(ground: SimpleNamespace) -> None:
         assert words.startswith(f"{far} {way} "), words
         assert "Short Lane" in words
     assert told["place"].iloc[4] == ""
+    # 120 m along the straight part; the fifth is on no road.
+    assert told.loc[:1, ["x_m", "y_m"]].to_numpy() == pytest.approx(np.array([[0, 0], [120, 0]]))
+    assert told.loc[3, ["x_m", "y_m"]].tolist() == pytest.approx([700, 10])
+    assert told.loc[4, ["x_m", "y_m"]].isna().all()
     assert told["look_at"].tolist() == ["its grate"] * 5
 
 

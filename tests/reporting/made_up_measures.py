@@ -58,6 +58,7 @@ def measures(segments: gpd.GeoDataFrame) -> MeasureTables:
             "id": ["C-3", "C-7", HOSTILE], "type": ["culvert", "culvert", ""],
             "road": ["Heron Road", "Heron Road", "Öster Lane"],
             "place": ["120 m west of Sedge Lane", "", "at the bridge"],
+            "x_m": [391_280.0, np.nan, 392_880.0], "y_m": [5_785_107.0, np.nan, 5_785_065.0],
             "verdict": ["usable", "not usable", "not known"],
             "why": ["dry in season, 1.2 m wide", "perched 0.6 m", "no inspection since 2009"],
             "look_at": ["", "", "look for a grate at both ends"],

@@ -19,8 +19,8 @@ from tests.reporting import made_up, made_up_deaths
 
 COLUMNS = [
     "rank", "basis", "road", "route", "begin_measure", "end_measure", "measure_unit", "place",
-    "begin_where", "end_where", "side", "begin_latitude", "begin_longitude", "end_latitude",
-    "end_longitude", "length_m",
+    "where", "begin_where", "end_where", "side", "begin_latitude", "begin_longitude",
+    "end_latitude", "end_longitude", "length_m",
     "deaths_per_km_year", "deaths_per_km_year_low", "deaths_per_km_year_high",
     "excess_per_km_year", "excess_per_km_year_low", "excess_per_km_year_high",
     "relative_rate", "relative_rate_low", "relative_rate_high", "chance_among_worst",
