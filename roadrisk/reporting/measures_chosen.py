@@ -102,11 +102,35 @@ def alternatives(measures: MeasureTables, scale: Scale, covers: str) -> list[str
              "In 9 of 10 draws at least", "Deaths left", "In words")  # fmt: skip
     caption = f"On the roads that were watched; deaths {_per(measures)}{_in(measures)}"
     out.append(table(caption, heads, cells, texts=[len(heads) - 1]))
-    across, curve = _across(measures, scale, covers)
+    across, curve = curve_axis(measures, scale, covers)
     times, up = (1.0, "a year") if measures.known else (100.0, ", % of all road deaths")
     drawn = money_chart(curve, across=across, times=times,
                         up=f"Deaths averted {up}".replace(" ,", ","))  # fmt: skip
     return [*out, figure([drawn], HOW_TO_READ, "one")]
+
+
+def curve_axis(measures: MeasureTables, scale: Scale, covers: str) -> tuple[str, pd.DataFrame]:
+    """Return what the curve goes by, in words, and the curve in the study's units.
+
+    Parameters
+    ----------
+    measures : MeasureTables
+    scale : Scale
+    covers : str
+        What money is counted for, as in ``[mitigation] budget_covers``.
+
+    Returns
+    -------
+    tuple of str and pandas.DataFrame
+        Money at present value, or metres or feet of fence where nothing is priced.
+    """
+    if measures.priced:
+        words, unit = covers[:1].upper() + covers[1:], plain_text(measures.currency)
+        words += ", at present value" if "upkeep" in covers else ""
+        return f"{words}{f', {unit}' if unit else ''}", measures.curve
+    if scale.units == "us":
+        return "Fence, ft", measures.curve.assign(cost=measures.curve["cost"] / M_PER_FOOT)
+    return "Fence, m", measures.curve
 
 
 def _build(head: list[dict[str, Any]], measures: MeasureTables, scale: Scale) -> str:
@@ -249,17 +273,6 @@ def _explained(measures: MeasureTables) -> str:
             "deaths alone. "
         )
     return words + "No place gets two measures."
-
-
-def _across(measures: MeasureTables, scale: Scale, covers: str) -> tuple[str, pd.DataFrame]:
-    """Return what the curve goes by, in the study's units."""
-    if measures.priced:
-        words, unit = covers[:1].upper() + covers[1:], plain_text(measures.currency)
-        words += ", at present value" if "upkeep" in covers else ""
-        return f"{words}{f', {unit}' if unit else ''}", measures.curve
-    if scale.units == "us":
-        return "Fence, ft", measures.curve.assign(cost=measures.curve["cost"] / M_PER_FOOT)
-    return "Fence, m", measures.curve
 
 
 def _head(measures: MeasureTables) -> pd.DataFrame:
