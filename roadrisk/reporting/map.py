@@ -10,12 +10,16 @@ from roadrisk.reporting import palette
 from roadrisk.reporting.death_layer import DRAWN, death_breaks
 from roadrisk.reporting.death_words import RATE
 from roadrisk.reporting.deaths_page import DEATHS_PAGE
+from roadrisk.reporting.map_charts import chart_data
 from roadrisk.reporting.map_layers import map_layers, off_ground, rows_of, scale_breaks
+from roadrisk.reporting.map_links import NAMED, first_view, place_links, worst_words
 from roadrisk.reporting.map_page import DEATHS, page_html
+from roadrisk.reporting.map_reports import count_layer, filter_words
 from roadrisk.reporting.measure_layer import measure_layers, measure_texts
+from roadrisk.reporting.measures_page import MEASURES_PAGE
 from roadrisk.reporting.place_sheets import row_words, scale_of, stretch_words
 from roadrisk.reporting.power_words import power_sentence
-from roadrisk.reporting.sheets import SHEETS, YEARS
+from roadrisk.reporting.sheets import FIRST, SHEETS, YEARS, road
 from roadrisk.reporting.sites_of_windows import proposed_here
 from roadrisk.reporting.stretch_page import EXACT_PLACES, STRETCHES_PAGE
 from roadrisk.reporting.tracked_words import tracked_words
@@ -38,8 +42,10 @@ from roadrisk.reporting.year_chart import NO_STRETCH, chart_notes
 
 if TYPE_CHECKING:
     from roadrisk.findings import Findings
+    from roadrisk.reporting.colour_runs import Layer
     from roadrisk.reporting.editions.edition import Edition
     from roadrisk.reporting.place_sheets import Scale
+    from roadrisk.settings import Settings
     from roadrisk.study import Study
 
 
@@ -49,79 +55,144 @@ def map_html(edition: Edition) -> bytes:
     Roads are coloured by expected deaths per km (or mile), or by crossings and reports where
     nothing tells of deaths, on one even scale that also gets wider and darker; stretches that
     stand out are outlined, ranked windows numbered, proposed measures dashed, reports and crossings
-    have shapes of their own. Nothing is fetched unless a person switches the background map on.
+    have shapes of their own. The confidential edition has single reports; any other has them
+    counted by piece of road, by year and month. Nothing is fetched unless a person switches the
+    background map on.
+
+    Parameters
+    ----------
+    edition : Edition
     """
     study, findings = edition.study, edition.findings
     scale = scale_of(study, findings)
     layers = map_layers(study, findings) | measure_layers(findings.measures, scale)
-    return page_html(study.settings.study.name, _page(study, findings), layers, scale.by)
+    if edition.kind != "confidential":
+        layers = {k: v for k, v in layers.items() if k not in ("reports", "crossings")}
+        layers["counts"] = count_layer(edition)
+    return page_html(study.settings.study.name, _page(edition, layers), layers, scale.by)
 
 
-def _page(study: Study, findings: Findings) -> dict[str, Any]:
+def _page(edition: Edition, layers: dict[str, Layer]) -> dict[str, Any]:
+    study, findings = edition.study, edition.findings
     settings = study.settings
     units = settings.study.units
-    unit = length_unit(units)
     scale = scale_of(study, findings)
-    species, period = study_line(settings)
     west, south, east, north = findings.segments.geometry.to_crs(WGS84).total_bounds
+    return {
+        **_texts(edition, scale),
+        **_lists(findings, scale, settings),
+        **measure_texts(findings.measures, scale),
+        "metric": units == "metric",
+        "bounds": [[south, west], [north, east]],
+        "focus": first_view(findings),
+        "links": place_links(findings),
+        "charts": chart_data(edition.counts),
+        "filters": filter_words(edition),
+        "legend": _legend(findings, study, scale),
+        "off_ground": bool(off_ground(findings.segments).any()),
+        "some_unwatched": _some("roads", layers),
+        "some_judged": _some("deaths", layers),
+        **_LOOKS,
+    }
+
+
+def _texts(edition: Edition, scale: Scale) -> dict[str, Any]:
+    """Return the words around the map."""
+    study, findings = edition.study, edition.findings
+    settings = study.settings
+    species, period = study_line(settings)
+    exact = edition.kind == "confidential"
     return {
         "name": settings.study.name,
         "species": species,
         "period": period,
         "invented": INVENTED_BANNER if settings.study.invented else "",
+        "confidential": _banner(edition),
         "deaths": findings.deaths.words,
-        "all_deaths": DEATHS_PAGE,
         "verdict": findings.chance.words,
         "power": power_sentence(findings),
-        "credit": credit(study),
-        "metric": units == "metric",
-        "bounds": [[south, west], [north, east]],
-        "rates": {
-            kind: f"{what} per {unit} and year"
-            for kind, what in (
-                ("pieces", "crossing-days and reports"),
-                ("tracked", "crossing-days"),
-                ("alive", "reports of live animals"),
-                ("dead", "reports of dead animals"),
-            )
-        }
-        | {"deaths": _death_unit(scale)},
-        "years": YEARS,
-        "confidential": EXACT_PLACES,
-        "basis": f"Ranked by {basis(units, findings.deaths)}.",
-        **measure_texts(findings.measures, scale),
-        "rows": [
-            row_words(row, scale) + [f"proposed here: {site}" for site in (here,) if site]
-            for row, here in zip(rows_of(findings.ranked), proposed_here(findings), strict=True)
-        ],
-        "stretches": [stretch_words(row, scale) for row in rows_of(findings.stretches)],
+        "basis": f"Ranked by {basis(settings.study.units, findings.deaths)}.",
         "no_stretch": NO_STRETCH,
-        "print": STRETCHES_PAGE,
-        "chart": chart_notes(findings.stretch_years, settings),
-        "sheets": {
-            kind: [label.format(unit=unit) for label in labels] for kind, labels in SHEETS.items()
+        "addresses": {
+            "deaths": DEATHS_PAGE, "measures": MEASURES_PAGE, "print": STRETCHES_PAGE,
+            "brief": "brief.pdf", "proposal": "proposal.pdf",
         },
         "read": how_to_read(settings, findings.deaths),
         "notes": list(findings.notes),
         "tracked": tracked_words(findings),
         "counts": counted(findings),
-        "cautions": [*SAFETY, CONFIDENTIAL],
+        "cautions": [*SAFETY, *([CONFIDENTIAL] if exact else [])],
         "tiles": TILE_NOTE,
-        "legend": _legend(findings, study, scale),
-        "off_ground": bool(off_ground(findings.segments).any()),
-        "colours": palette.SCALE,
-        "widths": palette.WIDTHS_PX,
-        "road": palette.ROAD,
-        "road_width": palette.ROAD_PX,
-        "unwatched": palette.UNWATCHED,
-        "unwatched_width": palette.UNWATCHED_PX,
-        "unwatched_dash": palette.UNWATCHED_DASH,
-        "judged_dash": palette.JUDGED_DASH,
-        "judged_width": palette.JUDGED_WIDTH,
-        "ink": palette.INK,
-        "accent": palette.ACCENT,
-        "paper": palette.PAPER,
+        "credit": credit(study),
+        "words": _WORDS,
+    }  # fmt: skip
+
+
+def _lists(findings: Findings, scale: Scale, settings: Settings) -> dict[str, Any]:
+    """Return the rows of the lists, names on the map and labels of the sheets."""
+    unit = length_unit(scale.units)
+    rows = [row_words(row, scale) for row in rows_of(findings.ranked)]
+    return {
+        "worst": worst_words(findings, [row[0] for row in rows]),
+        "labels": {
+            str(rank): [road(name), row[0]]
+            for rank, name, row in zip(
+                findings.ranked["rank"], findings.ranked["road"], rows[:NAMED], strict=False
+            )
+        },
+        "rows": [
+            row + [f"proposed here: {site}" for site in (here,) if site]
+            for row, here in zip(rows, proposed_here(findings), strict=True)
+        ],
+        "stretches": [stretch_words(row, scale) for row in rows_of(findings.stretches)],
+        "rates": {kind: f"{what} per {unit} and year" for kind, what in _RATES.items()}
+        | {"deaths": _death_unit(scale)},
+        "years": YEARS,
+        "chart": chart_notes(findings.stretch_years, settings),
+        "first": FIRST,
+        "sheets": {
+            kind: [label.format(unit=unit) for label in labels] for kind, labels in SHEETS.items()
+        },
     }
+
+
+def _banner(edition: Edition) -> str:
+    return EXACT_PLACES if edition.kind == "confidential" else COUNTS_ONLY
+
+
+def _some(name: str, layers: dict[str, Layer]) -> bool:
+    """Return whether a layer has a feature that was not watched."""
+    return name in layers and any("u" in f["properties"] for f in layers[name]["features"])
+
+
+COUNTS_ONLY = "Made to be passed on: no single report, animal or date"
+_RATES = {
+    "pieces": "crossing-days and reports",
+    "tracked": "crossing-days",
+    "alive": "reports of live animals",
+    "dead": "reports of dead animals",
+}
+_WORDS = {
+    "map": "Map; arrow keys move it, plus and minus zoom",
+    "all_roads": "All roads",
+    "same_place": "On the same piece of road:",
+    "no_road": "No road of that name. Part of a name or its number is enough.",
+    "more_roads": "more: type more of the name",
+}
+_LOOKS = {
+    "colours": palette.SCALE,
+    "widths": palette.WIDTHS_PX,
+    "road": palette.ROAD,
+    "road_width": palette.ROAD_PX,
+    "unwatched": palette.UNWATCHED,
+    "unwatched_width": palette.UNWATCHED_PX,
+    "unwatched_dash": palette.UNWATCHED_DASH,
+    "judged_dash": palette.JUDGED_DASH,
+    "judged_width": palette.JUDGED_WIDTH,
+    "ink": palette.INK,
+    "accent": palette.ACCENT,
+    "paper": palette.PAPER,
+}
 
 
 def _death_unit(scale: Scale) -> str:
@@ -171,6 +242,7 @@ def _legend(findings: Findings, study: Study, scale: Scale) -> dict[str, Any]:
         "signs": "place for a warning sign",
         "closer": "Closer up:",
         "reports": "reports",
+        "counts": "reports on about 100 m of road",
         "alive": "alive",
         "dead": "dead",
         "other": "not said",

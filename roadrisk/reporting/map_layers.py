@@ -20,17 +20,18 @@ from roadrisk.reporting.colour_runs import feature, layer, line, run_lines, runs
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.death_layer import death_layer
 from roadrisk.reporting.death_words import deaths_rate, kill_words
+from roadrisk.reporting.map_links import stretch_proposals
+from roadrisk.reporting.map_reports import crossing_layer, report_layer
 from roadrisk.reporting.palette import class_breaks, classify
 from roadrisk.reporting.place_sheets import scale_of, stretch_lines, window_lines
 from roadrisk.reporting.ranked_list import lines_wgs84
 from roadrisk.reporting.sheets import (
     crossed,
     crossing_rate,
-    day_in,
-    distance,
     measures,
     reported,
     road,
+    road_title,
     speed,
     traffic,
     unwatched,
@@ -39,7 +40,6 @@ from roadrisk.reporting.sites_of_windows import proposed_here
 from roadrisk.reporting.stretch_letters import stretch_letter
 from roadrisk.reporting.wording import (
     OFF_GROUND,
-    count,
     number,
     per_length_unit,
     short_length,
@@ -47,8 +47,6 @@ from roadrisk.reporting.wording import (
 from roadrisk.reporting.year_chart import has_chart, year_chart
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-
     import geopandas as gpd
 
     from roadrisk.base.units import Units
@@ -87,8 +85,8 @@ def map_layers(study: Study, findings: Findings) -> dict[str, Layer]:
         "pieces": _pieces(findings, units, "density_per_km_year"),
         **{name: _pieces(findings, units, column) for name, column in EVIDENCE.items()},
         "windows": _windows(findings, scale),
-        "crossings": _crossings(findings.crossings, roads, zone),
-        "reports": _reports(findings.sightings, roads, units, zone),
+        "crossings": crossing_layer(findings.crossings, roads, study),
+        "reports": report_layer(findings.sightings, roads, units, zone),
     }
 
 
@@ -135,8 +133,10 @@ def _roads(segments: gpd.GeoDataFrame, scale: Scale) -> Layer:
             number(per_length_unit(row["evidence_per_km_year"], units)),
             plain_text(row["segment_id"]),
         ]
-        properties = {"t": road(row["road"]), "v": values} | ({"o": 1} if off else {})
+        properties = {"t": road_title(row), "v": values} | ({"o": 1} if off else {})
         properties |= {"u": 1} if tagged and unwatched(row) else {}
+        properties |= {"q": plain_text(row["route"])} if plain_text(row["route"]) else {}
+        properties |= {} if plain_text(row["name"]) or plain_text(row["ref"]) else {"z": 1}
         features.append(line(shape, properties))
     return layer(features)
 
@@ -182,14 +182,15 @@ def _stretches(findings: Findings, scale: Scale) -> Layer:
     stretches, years, ranked = findings.stretches, findings.stretch_years, findings.ranked
     # Pieces end to end become one line, so that the outline has no seams.
     shapes = stretches.geometry.line_merge().to_crs(WGS84)
-    for row, shape in zip(rows_of(stretches), shapes, strict=True):
+    proposed = stretch_proposals(findings)
+    for row, shape, here in zip(rows_of(stretches), shapes, proposed, strict=True):
         parts = [np.round(shapely.get_coordinates(p), 6).tolist() for p in shapely.get_parts(shape)]
         which = int(row["stretch"])
         mine = years[years["stretch"] == which]
-        values = stretch_lines(row, mine, ranked[ranked["stretch"] == which], scale)
+        values = stretch_lines(row, mine, ranked[ranked["stretch"] == which], scale, here)
         letter = stretch_letter(which)
         title = f"Stretch {letter}: stands out from its neighbourhood"
-        properties: dict[str, Any] = {"t": title, "v": values, "l": letter}
+        properties: dict[str, Any] = {"t": title, "v": values, "l": letter, "k": which}
         if has_chart(mine):
             # As a picture: nothing in it can run or fetch anything.
             svg = base64.b64encode(year_chart(mine, which).encode()).decode("ascii")
@@ -212,61 +213,6 @@ def _windows(findings: Findings, scale: Scale) -> Layer:
         }  # fmt: skip
         features.append(line(shape, properties))
     return layer(features)
-
-
-def _crossings(
-    crossings: gpd.GeoDataFrame, roads: Mapping[str, str], zone: Any
-) -> Layer:  # fmt: skip
-    features = []
-    for row, shape in _with_place(crossings):
-        values = [
-            plain_text(row["organismID"]),
-            f"{day_in(row['from_time'], zone)} and {day_in(row['to_time'], zone)}",
-            number(row["step_days"]),
-            road(roads.get(row["segment_id"])),
-        ]
-        features.append(feature("Point", shape, {"t": "Straight step across a road", "v": values}))
-    return layer(features)
-
-
-def _reports(
-    sightings: gpd.GeoDataFrame, roads: Mapping[str, str], units: Units, zone: Any
-) -> Layer:  # fmt: skip
-    features = []
-    for row, shape in _with_place(sightings):
-        state = plain_text(row["vitality"]).strip().lower()
-        state = state if state in {"alive", "dead"} else "not said"
-        share = row["weight_there"]
-        part = f" ({100 * share:.0f} % of it)" if np.isfinite(share) and share < 0.995 else ""
-        repeats = row["repeats"]
-        values = [
-            plain_text(row["occurrenceID"]),
-            day_in(row["time"], zone),
-            plain_text(row["sex"]),
-            plain_text(row["occurrenceRemarks"]),
-            distance(row["spread_m"], units),
-            distance(row["distance_m"], units),
-            road(roads.get(row["segment_id"])) + part,
-            count(repeats) if repeats > 1 else "",
-            _counts_as(row["counts_as"]),
-        ]
-        title = {"alive": "Report: alive", "dead": "Report: dead"}.get(state)
-        properties = {"t": title or "Report: alive or dead not said", "v": values, "a": state[0]}
-        features.append(feature("Point", shape, properties))
-    return layer(features)
-
-
-def _counts_as(share: float) -> str:
-    """Return what a report counts for, where it may repeat another one."""
-    if share >= 0.995:
-        return ""
-    return f"{number(share, 2)}: it may be of an animal that was reported before"
-
-
-def _with_place(table: gpd.GeoDataFrame) -> Iterable[tuple[dict[str, Any], list[float]]]:
-    placed = table[~(table.geometry.is_empty | table.geometry.isna())]
-    points = np.round(shapely.get_coordinates(placed.geometry.to_crs(WGS84)), 6).tolist()
-    return zip(rows_of(placed), points, strict=True)
 
 
 def rows_of(table: pd.DataFrame) -> list[dict[str, Any]]:

@@ -45,9 +45,17 @@ LAYERS = {
     "measures": ("Proposed measures", True),
     "crossings": ("Steps between fixes across a road", False),
     "reports": ("Public reports", True),
+    "counts": ("Reports, counted by 100 m of road", True),
     "signs": ("Places for signs", True),
 }
-_POINTS = ("crossings", "reports", "signs")
+_POINTS = ("crossings", "reports", "counts", "signs")
+# The page's script, one idea a file, in this order.
+_SCRIPTS = (
+    "base", "style", "sheet", "charts", "places", "filters", "search", "legend", "texts", "map",
+    "print",
+)  # fmt: skip
+# What folium's layers call.
+_CALLED = "return { tight, start, finish, style, each, point };"
 
 
 def page_html(
@@ -60,7 +68,7 @@ def page_html(
     title : str
         Of the browser's window; may be any text.
     page : dict
-        Texts, colours and breaks that ``templates/page.js`` shows.
+        Texts, colours and breaks that ``templates/page_*.js`` show.
     layers : dict
         GeoJSON FeatureCollections by the names of `LAYERS`. With ``deaths``, these are shown at
         first in place of ``pieces``.
@@ -112,7 +120,7 @@ class _Frame(Figure):
         script = (folder / "leaflet.js").read_text("utf-8")
         self.leaflet_js = re.sub(r"//# sourceMappingURL=\S*", "", script)
         self.page_css = _own("page.css")
-        self.page_js = _own("page.js")
+        self.page_js = _script()
         self.body = _own("page.html")
         self.page = _json(page)
         self.layers = _json(layers)
@@ -181,6 +189,11 @@ class _Switches(folium.LayerControl):
 
     def get_name(self) -> str:
         return "layer_switches"
+
+
+def _script() -> str:
+    parts = "\n".join(_own(f"page_{name}.js") for name in _SCRIPTS)
+    return f'const view = (() => {{\n"use strict";\n{parts}\n{_CALLED}\n}})();\n'
 
 
 def _own(name: str) -> str:

@@ -185,7 +185,11 @@ def window_lines(
 
 
 def stretch_lines(
-    row: Mapping[str, Any], years: pd.DataFrame, ranked: pd.DataFrame, scale: Scale
+    row: Mapping[str, Any],
+    years: pd.DataFrame,
+    ranked: pd.DataFrame,
+    scale: Scale,
+    proposed: str = "",
 ) -> list[str]:
     """Return the values of a stretch's sheet, in the order of `sheets.SHEETS`.
 
@@ -196,11 +200,14 @@ def stretch_lines(
     years, ranked : pandas.DataFrame
         Its rows of `Findings.stretch_years` and `Findings.ranked`.
     scale : Scale
+    proposed : str
+        Measure and site, or "" where none is chosen.
     """
     return [
         road(row["road"]),
         *start_and_end(row, scale.units, scale.level),
         short_length(row["length_m"], scale.units),
+        proposed,
         times_in_full(row),
         stretch_chance(row, scale.draws),
         deaths_in_stretch(row, scale),

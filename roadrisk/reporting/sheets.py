@@ -22,7 +22,7 @@ SHEETS: dict[str, tuple[str, ...]] = {
         "Level", "Class", "Route and measure", "Owner", "Traffic", "Speed limit", "Length",
         "Crossing-days of tagged animals", "Crossing-days per animal and year", "Public reports",
         "Whole segment: road deaths per {unit} and year", "Chance that a crossing kills",
-        "Whole segment: crossing-days and reports per {unit} and year", "Segment",
+        "Whole segment: crossing-days and reports per {unit} and year", "In the tables it is",
     ),
     "deaths": (
         "Road deaths, here at most", "Above similar roads, per {unit} and year",
@@ -34,7 +34,7 @@ SHEETS: dict[str, tuple[str, ...]] = {
     "alive": ("Live reports, smoothed, here at most",),
     "dead": ("Dead reports, smoothed, here at most",),
     "stretches": (
-        "Road", "Starts", "Ends", "Length", "How much more than around", "Chance",
+        "Road", "Starts", "Ends", "Length", "Proposed here", "How much more than around", "Chance",
         "Road deaths a year", "Above similar roads, per {unit} and year",
         "Chance that a crossing kills", "Found again when the records are drawn anew",
         "Isn't it just where people drive or look?", "Its places in the ranked list", YEARS,
@@ -54,6 +54,7 @@ SHEETS: dict[str, tuple[str, ...]] = {
         "Record", "Date", "Sex", "Remark", "Position known within", "Nearest road", "Counted on",
         "Reports counted as this one", "Counts as",
     ),
+    "counts": ("Reports", "Of animals", "Sex", "Years"),
     "crossings": ("Animal", "Between fixes of", "Days between", "Road"),
     "measures": (
         "Measure", "Where", "Route and measure", "Length of road", "Fence, both sides", "Passages",
@@ -68,12 +69,24 @@ SHEETS: dict[str, tuple[str, ...]] = {
     ),
 }  # fmt: skip
 
+# So many lines of a sheet stand above its charts; all where there are none.
+FIRST = {"windows": 9, "stretches": 9, "measures": 13}
+
 NOT_WATCHED = "not watched: no tagged animal within reach"
 
 
 def road(road: object) -> str:
     """Return a road's label, or the words for a road that has none."""
     return plain_text(road) or "road without a name"
+
+
+def road_title(row: Mapping[str, Any]) -> str:
+    """Return a segment's title: its road, or what it is where the road has no name."""
+    if plain_text(row["road"]):
+        return road(row["road"])
+    if row["bridge"]:
+        return "bridge without a name"
+    return "tunnel without a name" if row["tunnel"] else road("")
 
 
 def measures(row: Mapping[str, Any], unit: str) -> str:
