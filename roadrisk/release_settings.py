@@ -33,6 +33,9 @@ class ReleaseSection(Section):
         Of published records; license as an address or a short name.
     report_to : str
         Where the public reports what it sees.
+    occurrence_status : {"detected", "present"}
+        Word of the Darwin Core export's records: the term's own since 2026, or the earlier one
+        that many who publish still ask for.
     """
 
     sensitivity: Sensitivity = "high"
@@ -41,6 +44,7 @@ class ReleaseSection(Section):
     rights_holder: _Line = ""
     license: _Line = ""
     report_to: _Line = ""
+    occurrence_status: Literal["detected", "present"] = "detected"
 
 
 class ProposalSection(Section):
