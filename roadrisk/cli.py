@@ -11,13 +11,13 @@ import typer
 
 from roadrisk.cli_compare import compare as _compare
 from roadrisk.cli_progress import progress as _progress
+from roadrisk.cli_run import run as _run
 from roadrisk.cli_sightings import app as sightings_app
 from roadrisk.errors import InputError, Remark, RoadriskError, one_line
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from roadrisk.findings import Findings
     from roadrisk.records.new_study import Proposal
     from roadrisk.table_settings import DateOrder
     from roadrisk.telemetry.movement_fit import TrackFit
@@ -31,42 +31,11 @@ app = typer.Typer(
     "the ranked list and the map for a mitigation proposal. Begin with: roadrisk new FOLDER",
 )
 
+app.command(name="run")(_run)
 app.add_typer(sightings_app, name="sightings")
 app.command(name="compare")(_compare)
 
 StudyFolder = Annotated[Path, typer.Argument(metavar="STUDY", help="Folder with study.toml.")]
-
-
-@app.command()
-def run(
-    study: StudyFolder,
-    out: Annotated[
-        Path | None,
-        typer.Option(help="Where to write; reports/<short name> in this folder if left out."),
-    ] = None,
-) -> None:
-    """Read a study folder and write the map and the ranked list."""
-    from roadrisk.records.study_folder import read_study
-
-    with _progress() as shown:
-        with shown.step("Reading", 1) as tick:
-            read = read_study(study)
-            tick()
-        from roadrisk.analysis import analyse
-
-        findings = analyse(read, shown)
-        with shown.step("Writing", 1) as tick:
-            from roadrisk.reporting.writing import write_reports
-
-            folder = out or Path("reports") / read.settings.study.short_name
-            written = write_reports(read, findings, folder, edition="confidential")
-            tick()
-    _say_findings(findings)
-    for path in written:
-        typer.echo(f"wrote {path}")
-    from roadrisk.reporting.column_words import closing_words
-
-    typer.echo(closing_words("confidential", [path.name for path in written]))
 
 
 @app.command()
@@ -271,22 +240,6 @@ def main(arguments: Sequence[str] | None = None) -> None:
 def _say_remarks(remarks: Sequence[Remark]) -> None:
     for remark in remarks:
         typer.echo(f"  {remark.line()}")
-
-
-def _say_findings(findings: Findings) -> None:
-    counts = findings.counts
-    typer.echo(
-        f"{counts['animals']} tagged animals, {counts['fixes']} fixes, "
-        f"{counts['reports_placed']} reports placed; "
-        f"{counts['left_out']} records left out, {counts['doubts']} doubts (see the lists)."
-    )
-    if findings.tracked.words:
-        typer.echo(findings.tracked.words)
-    typer.echo(findings.chance.words)
-    typer.echo(findings.chance.power)
-    for row in findings.ranked.head(5).itertuples():
-        typer.echo(f"  {row.rank}. {row.road}: {row.place}")
-    typer.echo(findings.measures.words)
 
 
 def _say_proposal(proposal: Proposal) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import subprocess
@@ -37,19 +38,68 @@ def small(tmp_path: Path) -> Path:
     return whole_world().write(tmp_path / "petite étude à côté")
 
 
-def test_run_writes_into_reports_of_the_current_folder(small: Path, tmp_path: Path) -> None:
+def test_run_writes_the_agency_edition_into_reports_and_repeats(
+    small: Path, tmp_path: Path
+) -> None:
+    """Twice the same bytes; `--again` says so, and says what an edit of the inputs changes."""
     done = call("run", small, cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""  # no progress in a pipe, no warnings
     assert "stands out" in done.stdout
     last = done.stdout.splitlines()[-1]
-    assert last.startswith("Not for publication")
-    assert "left_out.csv, doubts.csv" in last
+    assert last.startswith("Agency edition: written as if it will be published")
+    folder = tmp_path / "reports" / "ossmark" / "agency"
     for name in ("map.html", "ranked_stretches.csv"):
-        assert (tmp_path / "reports" / "ossmark" / name).stat().st_size > 1000
-    first = {p.name: p.read_bytes() for p in (tmp_path / "reports" / "ossmark").iterdir()}
+        assert (folder / name).stat().st_size > 1000
+    assert not (folder / "left_out.csv").exists()
+    said = json.loads((folder / "provenance.json").read_text("utf-8"))
+    assert said["command"] == f"roadrisk run '{small.name}' --edition agency"
+    assert str(tmp_path) not in json.dumps(said)
+    first = {p.name: p.read_bytes() for p in folder.iterdir()}
     assert call("run", small, cwd=tmp_path).returncode == 0
-    assert {p.name: p.read_bytes() for p in (tmp_path / "reports" / "ossmark").iterdir()} == first
+    assert {p.name: p.read_bytes() for p in folder.iterdir()} == first
+    before = sorted(tmp_path.rglob("*"))
+    again = call("run", small, "--again", folder / "provenance.json", cwd=tmp_path)
+    assert again.returncode == 0, again.stderr
+    assert again.stdout.splitlines()[-1].startswith("It repeats: all ")
+    with (small / "study.toml").open("a", encoding="utf-8") as stream:
+        stream.write("# a line more\n")
+    again = call("run", small, "--again", folder / "provenance.json", cwd=tmp_path)
+    assert again.returncode == 1
+    assert again.stdout.startswith("Some input has changed since")
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_each_edition_gets_a_folder_of_its_own(small: Path, tmp_path: Path) -> None:
+    editions = ("--edition", "confidential", "--edition", "agency")
+    done = call("run", small, "--out", tmp_path / "out", *editions, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    whole, agency = tmp_path / "out" / "confidential", tmp_path / "out" / "agency"
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["agency", "confidential"]
+    assert (whole / "left_out.csv").exists()
+    assert {p.name for p in agency.iterdir()} < {p.name for p in whole.iterdir()}
+    assert "left_out.csv, doubts.csv" in done.stdout
+    refused = call("run", small, "--out", whole, cwd=tmp_path)
+    assert refused.returncode == 2
+    assert "holds files of the confidential edition" in refused.stderr
+    assert "--out" in refused.stderr
+    assert len(refused.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--edition", "agencie"], "did you mean 'agency'?"),
+        (["--again", "provenance.json"], "provenance.json: it does not exist."),
+        (["--again", "x.json", "--edition", "agency"], "leave out --out and --edition"),
+    ],
+)
+def test_editions_and_runs_that_are_none(words: list[str], said: str, tmp_path: Path) -> None:
+    """Told before the study is read."""
+    done = call("run", tmp_path / "no study", *words, cwd=tmp_path)
+    assert done.returncode == 2
+    assert said in done.stderr
+    assert "Traceback" not in done.stderr
 
 
 def test_check_lists_doubts_and_writes_nothing(study: Path, tmp_path: Path) -> None:

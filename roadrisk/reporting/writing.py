@@ -20,6 +20,7 @@ from roadrisk.reporting.other_tables import (
     stretch_years_table,
     stretches_table,
 )
+from roadrisk.reporting.own_folder import edits_kept, refuse_other_edition
 from roadrisk.reporting.provenance import PROVENANCE_FILE, provenance_json
 from roadrisk.reporting.ranked_list import ranked_geojson, ranked_table
 from roadrisk.reporting.report_tables import report_tables
@@ -60,7 +61,8 @@ def write_reports(
     out : pathlib.Path
         Made if missing; other files in it are not touched.
     edition : {"agency", "confidential", "public"}
-        Who the files are for. A folder that holds another edition's is refused.
+        Who the files are for. A folder that holds another edition's is refused. A proposal.docx
+        that a person edited is kept beside the fresh draft, as proposal_edited.docx.
     command : str
         As it was typed, for provenance.json.
 
@@ -74,8 +76,9 @@ def write_reports(
     OutputError
         Nothing was changed: a file is open in another program, the disk is full, or the like.
     """
+    refuse_other_edition(out, edition)
     files = edition_files(study, findings, edition, command=command)
-    return write_whole(files, out)
+    return write_whole(files | edits_kept(out, list(files)), out)
 
 
 def edition_files(

@@ -46,7 +46,7 @@ def ran(demo_area: Path, tmp_path_factory: pytest.TempPathFactory) -> Ran:
     ):
         patch.setattr(analysis, "analyse", keeping)
         with pytest.raises(SystemExit) as ended:
-            main(["run", str(demo_area), "--out", str(out)])
+            main(["run", str(demo_area), "--out", str(out), "--edition", "confidential"])
     (findings,) = kept
     code = ended.value.code or 0
     return Ran(findings, said.getvalue(), complained.getvalue(), code, out)
