@@ -71,7 +71,7 @@ QUESTIONS = (
     "How will we know it helped?",
     "And motorists?",
 )
-_ON_FIRST = 5  # answers
+_ON_FIRST = 4  # answers
 NOT_RECORDED = (
     "Nothing is recorded at these places; that nothing stands in the way is not known: look for "
     "driveways, culverts, parcels, utilities and drainage."

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 import shapely
 
 from roadrisk.base.plain_numbers import number
@@ -156,7 +157,10 @@ def rank_sure(edition: Edition) -> str:
     if findings.ranked.empty:
         return ""
     row = rows(findings.ranked.iloc[:1])[0]
-    low, high, chance = (float(row[x]) for x in ("rank_low", "rank_high", "chance_among_worst"))
+    low, high, chance = (
+        np.nan if pd.isna(row[name]) else float(row[name])
+        for name in ("rank_low", "rank_high", "chance_among_worst")
+    )
     if not np.isfinite([low, high]).all():
         return "How sure the order is can't be told from so few animals and observers."
     of = "in resamples" if ranked_by(findings.deaths) == "evidence" else "90 % interval"
@@ -183,5 +187,5 @@ def owners(edition: Edition) -> str:
     if not owned:
         return "Not known: no place is ranked."
     words = ". ".join(upper(f"{owner}: {'; '.join(at)}") for owner, at in owned.items())
-    more = " No route measures are on record for roads without them." if unmeasured else ""
+    more = " Where none stand, no route measures are on record." if unmeasured else ""
     return f"{words}.{more}"
