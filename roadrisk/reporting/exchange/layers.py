@@ -87,7 +87,8 @@ def layers_geojson(edition: Edition) -> bytes:
         Every feature has a property ``layer``; the others are those of its layer in the
         GeoPackage, null where one is missing or infinite; a column that holds numbers in one layer
         and words in another is named with ``_words`` there, so that each has one type. The
-        members ``about`` and ``columns`` of the collection say what the file is. The same edition gives the same bytes.
+        members ``about`` and ``columns`` of the collection say what the file is. The same edition
+        gives the same bytes.
     """
     layers = layer_tables(edition)
     named = _of_one_type(layers)
