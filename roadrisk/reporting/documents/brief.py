@@ -48,6 +48,7 @@ from roadrisk.reporting.wording import (
     SAFETY,
     and_words,
     credit,
+    length_unit,
     ranked_by,
     study_line,
 )
@@ -200,8 +201,12 @@ def _first(edition: Edition) -> str:
 
 
 def _deaths_head(edition: Edition) -> str:
-    known = ranked_by(edition.findings.deaths) in ("deaths", "bound")
-    return "Deaths a year (90 % interval)" if known else "Deaths (90 % interval)"
+    by = ranked_by(edition.findings.deaths)
+    unit = length_unit(edition.study.settings.study.units)
+    return {
+        "relative": "Deaths (90 % interval)",
+        "evidence": f"Crossings and reports per {unit} and year (interval)",
+    }.get(by, "Deaths a year (90 % interval)")
 
 
 def _sure(edition: Edition) -> str:
@@ -258,6 +263,8 @@ def _averts(edition: Edition) -> str:
 def _in_the_way(edition: Edition) -> str:
     measures = edition.findings.measures
     table = measures.constraints
+    if measures.chosen.empty:
+        return "Not looked at: no place for works is chosen."
     if table.empty:
         return NOT_RECORDED
     out, moments = [], []

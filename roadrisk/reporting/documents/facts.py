@@ -186,9 +186,9 @@ def signs_alone(edition: Edition) -> str:
 def doing_nothing(edition: Edition) -> str:
     """Return what goes on if nothing is done, and what that means to the population."""
     deaths, study = edition.findings.deaths, edition.study
-    out = [f"{deaths_clause(edition)}, and that goes on as far as the numbers tell."]
     if ranked_by(deaths) == "evidence":
-        out = [f"{deaths_clause(edition)}. What doing nothing would mean isn't known either."]
+        return f"{deaths_clause(edition)}, so what doing nothing would mean isn't known either."
+    out = [f"{deaths_clause(edition)}; nothing found here says that this would change by itself."]
     shares = [row for row in rows(deaths.population) if np.isfinite(float(row[KILLED]))]
     if shares:
         row = shares[0]
@@ -265,7 +265,7 @@ def success_words(edition: Edition) -> str:
     """Return how it will be known whether the works helped, and what follows if they didn't."""
     said, measures = edition.study.settings.proposal, edition.findings.measures
     if measures.chosen.empty:
-        return "Nothing is proposed that could be followed."
+        return "Nothing is proposed whose effect could be followed."
     now = float(measures.chosen["deaths_per_year"].astype(float).sum(skipna=False))
     averted = float(all_sites(measures)["averted_per_year"])
     times, unit = (1.0, " deaths a year") if measures.known else (100.0, f" % {OF_ALL}")

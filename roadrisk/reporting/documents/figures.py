@@ -110,7 +110,7 @@ def money_figure(edition: Edition) -> Figure | None:
     if len(curve) < 2 or not (curve["cost"] > 0).any():
         return None
     curve = curve.sort_values("cost", kind="stable")
-    times, up = (1.0, "a year") if measures.known else (100.0, "% of all road deaths")
+    times, up = (1.0, " a year") if measures.known else (100.0, ", % of all road deaths")
     cost = curve["cost"].to_numpy(float)
     value, low, high = (
         times * curve[f"averted_per_year{end}"].to_numpy(float) for end in ("", "_low", "_high")
@@ -128,7 +128,7 @@ def money_figure(edition: Edition) -> Figure | None:
             ax.plot([cost[k]] * 2, [low[k], high[k]], color=INK, linewidth=1.0)
         ax.plot(cost[chosen], value[chosen], "o", color=INK, markersize=6)
         ax.set_xlabel(said(across, 60), fontsize=6.6, labelpad=2)
-        ax.set_title(f"Deaths averted {up}", loc="left", fontsize=7, fontweight="bold", pad=4)
+        ax.set_title(f"Deaths averted{up}", loc="left", fontsize=7, fontweight="bold", pad=4)
         ax.set_xlim(0, cost.max() * 1.03)
         ax.locator_params(nbins=5)
         ax.xaxis.set_major_formatter(_plain)
@@ -138,7 +138,7 @@ def money_figure(edition: Edition) -> Figure | None:
     marks += ["Diamond: beyond it one percent more averts less than half a percent more deaths."
               ] if len(knee) else []  # fmt: skip
     caption = " ".join(["Line: the most that can be averted. Grey: 90 % interval.", *marks])
-    alt = f"Deaths averted {up} against {across}: " + "; ".join(
+    alt = f"Deaths averted{up} against {across}: " + "; ".join(
         f"{number(cost[k]) or '0'}: {number(value[k], 2) or '0'} "
         f"({number(low[k], 2) or '0'} to {number(high[k], 2) or '0'})"
         + (" proposed" if k in chosen else "")
@@ -189,14 +189,14 @@ def choices_chart(edition: Edition) -> Figure | None:
         None without a number to draw.
     """
     measures = edition.findings.measures
-    times, up = (1.0, "a year") if measures.known else (100.0, ", % of all road deaths")
+    times, up = (1.0, " a year") if measures.known else (100.0, ", % of all road deaths")
     rows = [
         _Row(plain_text(row["alternative"]),
              *(times * float(row[f"averted_per_year{end}"]) for end in ("", "_low", "_high")))
         for row in measures.alternatives.to_dict("records")
     ]  # fmt: skip
     caption = "Dots: estimates; lines: 90 % intervals. Left of 0: more die than now."
-    return _ranges(rows, f"Deaths averted {up}".replace(" ,", ","), caption,
+    return _ranges(rows, f"Deaths averted{up}", caption,
                    lambda row: deaths_said(row, "averted_per_year", measures),
                    measures.alternatives.to_dict("records"))  # fmt: skip
 

@@ -104,18 +104,18 @@ def deaths_on(edition: Edition, row: dict[str, Any]) -> str:
     str
     """
     by = ranked_by(edition.findings.deaths)
-    times = float(row["length_m"]) / 1000
+    km = float(row["length_m"]) / 1000
     name = "deaths_per_km_year"
     if by == "deaths":
-        return interval_cell(row, name, times, plain_text(row["deaths_note"]) or "not known")
+        return interval_cell(row, name, km, plain_text(row["deaths_note"]) or "not known")
     if by == "bound" and np.isfinite(float(row[f"{name}_high"])):
-        return with_bound(row, name, times, "not known").partition(" (")[0] + " (95 % bound)"
+        return with_bound(row, name, km, "not known").partition(" (")[0] + " (95 % bound)"
     if by == "evidence":
         units = edition.study.settings.study.units
         values = [float(row[f"evidence_per_km_year{end}"]) for end in ("", "_low", "_high")]
-        said = rate_words(values[0], values[1], values[2], "too little data", units)
-        return f"not known; {said} crossings and reports per {length_unit(units)} and year"
-    return f"{times_mean(row) or 'not known'}, beside the mean of all roads"
+        return rate_words(values[0], values[1], values[2], "too little data", units)
+    times, ends = times_mean(row).partition(" times as many")[::2]
+    return f"{times} times the mean{ends}" if times else "not known"
 
 
 def worst_200_m(edition: Edition) -> str:
@@ -136,14 +136,17 @@ def worst_200_m(edition: Edition) -> str:
     first, rest = ranked.iloc[:1], ranked.iloc[1:]
     near = shapely.distance(rest.geometry.to_numpy(), first.geometry.iloc[0]) < _TOUCH_M
     beside = rest[near & (rest["road"].to_numpy() == first["road"].iloc[0])].iloc[:1]
+    units = edition.study.settings.study.units
+    unit = {
+        "relative": "of all roads",
+        "evidence": f"crossings and reports per {length_unit(units)} and year",
+    }.get(ranked_by(edition.findings.deaths), "deaths a year")
     said = []
     for table in (first, beside):
         for row, where in zip(rows(table), engineer_places(edition.study, table)["where"],
                               strict=True):  # fmt: skip
-            a_year = " deaths a year" if ranked_by(edition.findings.deaths) == "deaths" else ""
-            said.append(f"rank {row['rank']:.0f}, {clipped(where)}: "
-                        f"{deaths_on(edition, row)}{a_year}")  # fmt: skip
-    units = edition.study.settings.study.units
+            said.append(f"rank {row['rank']:.0f}, {clipped(where)}: {deaths_on(edition, row)} "
+                        f"{unit}")  # fmt: skip
     total = float(first["length_m"].sum() + beside["length_m"].sum())
     joined = upper("; beside it ".join(said))
     site = sites_of_windows(first, edition.findings.measures.chosen)["site"].iloc[0]

@@ -2,27 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 from shapely.affinity import affine_transform
 
-from roadrisk.base.units import M_PER_FOOT, M_PER_MILE
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.death_layer import DRAWN
-from roadrisk.reporting.documents.drawn import GREY, HAIR, draw, said
+from roadrisk.reporting.documents.drawn import HAIR, draw, said
+from roadrisk.reporting.documents.map_key import (
+    FRAME,
+    JUDGED,
+    JUDGED_WIDTH,
+    SIZE,
+    TAG_SIZE,
+    WIDTHS,
+    WORKS,
+    Drawn,
+    draw_key,
+)
 from roadrisk.reporting.documents.map_labels import Room
 from roadrisk.reporting.palette import ACCENT, INK, PAPER, ROAD, SCALE, class_breaks, classify
 from roadrisk.reporting.place_sheets import scale_of
 from roadrisk.reporting.wording import (
-    credit,
     length_unit,
-    number,
     per_length_unit,
     ranked_by,
-    short_length,
 )
 
 if TYPE_CHECKING:
@@ -37,24 +43,10 @@ if TYPE_CHECKING:
     from roadrisk.reporting.documents.blocks import Figure
     from roadrisk.reporting.editions.edition import Edition
 
-SIZE = (7.2, 3.75)
 MOST_RANKS, MOST_SITES, MOST_NAMES = 5, 9, 12
-_FRAME = (0.0, 0.0, 0.765, 1.0)  # of the figure: left, bottom, width, height
-_WIDTHS = (1.4, 2.0, 2.7, 3.4, 4.2)  # points, by class
 _LEAST_M = 1500.0
 _CHAR, _HIGH = 0.56, 1.25  # of a letter: mean width, height of a line [of its size]
-_NAME_SIZE, _TAG_SIZE = 6.0, 7.0
-
-
-@dataclass(frozen=True)
-class Drawn:
-    """What is coloured: lines with their class."""
-
-    lines: NDArray[np.object_]
-    classes: NDArray[np.int64]
-    judged: NDArray[np.bool_]
-    breaks: tuple[float, ...]
-    unit: str
+_NAME_SIZE = 6.0
 
 
 def places_map(edition: Edition) -> Figure:
@@ -80,7 +72,7 @@ def places_map(edition: Edition) -> Figure:
     alt = _alt(findings, ranked, sites)
 
     def paint(canvas: Canvas) -> None:
-        axes = canvas.add_axes(_FRAME)
+        axes = canvas.add_axes(FRAME)
         axes.set_facecolor(PAPER)
         axes.set(xlim=bounds[::2], ylim=bounds[1::2], xticks=[], yticks=[])
         for spine in axes.spines.values():
@@ -90,12 +82,12 @@ def places_map(edition: Edition) -> Figure:
         _lines(axes, roads, colors=ROAD, linewidths=0.9)
         _sites(axes, sites)
         _deaths(axes, coloured, bounds)
-        room = Room(72 * SIZE[0] * _FRAME[2], 72 * SIZE[1])
+        room = Room(72 * SIZE[0] * FRAME[2], 72 * SIZE[1])
         room.weigh(affine(roads, to_points), 1.0)
         room.weigh(affine(_within(coloured.lines, bounds), to_points), 4.0)
         _tags(axes, room, ranked, sites, to_points)
         _names(axes, room, findings.segments, bounds, to_points)
-        _key(canvas, edition, coloured, ranked, sites, bounds)
+        draw_key(canvas, edition, coloured, ranked, sites, bounds)
 
     return draw(SIZE, paint, alt=alt, caption=_caption(edition, ranked))
 
@@ -120,7 +112,7 @@ def _bounds(findings: Findings, ranked: gpd.GeoDataFrame, sites: gpd.GeoDataFram
                     min(box[2] + near, whole[2]), min(box[3] + near, whole[3])])  # fmt: skip
     pad = 0.03 * max(out[2] - out[0], out[3] - out[1], 100.0)
     out += np.array([-pad, -pad, pad, pad])
-    shape = SIZE[0] * _FRAME[2] / (SIZE[1] * _FRAME[3])
+    shape = SIZE[0] * FRAME[2] / (SIZE[1] * FRAME[3])
     width, height = out[2] - out[0], out[3] - out[1]
     more = (max(width, height * shape) - width) / 2, (max(height, width / shape) - height) / 2
     return (float(out[0] - more[0]), float(out[1] - more[1]),
@@ -129,7 +121,7 @@ def _bounds(findings: Findings, ranked: gpd.GeoDataFrame, sites: gpd.GeoDataFram
 
 def _to_points(bounds: tuple[float, float, float, float]) -> list[float]:
     """Return the matrix from metres to points of the frame, as `shapely.affinity` takes it."""
-    times = 72 * SIZE[0] * _FRAME[2] / (bounds[2] - bounds[0])
+    times = 72 * SIZE[0] * FRAME[2] / (bounds[2] - bounds[0])
     return [times, 0.0, 0.0, times, -times * bounds[0], -times * bounds[1]]
 
 
@@ -168,8 +160,8 @@ def _deaths(axes: Axes, drawn: Drawn, bounds: tuple[float, float, float, float])
         for judged in (True, False):
             mine = drawn.lines[(drawn.classes == k) & (drawn.judged == judged)]
             style: dict[str, Any] = (
-                {"linewidths": 0.6 * _WIDTHS[k], "linestyles": [(0, (1.2, 1.2))]}
-                if judged else {"linewidths": _WIDTHS[k]}
+                {"linewidths": JUDGED_WIDTH * WIDTHS[k], "linestyles": [JUDGED]}
+                if judged else {"linewidths": WIDTHS[k]}
             )  # fmt: skip
             _lines(axes, _within(mine, bounds), colors=SCALE[k], capstyle="butt", zorder=3 + k,
                    **style)  # fmt: skip
@@ -186,8 +178,8 @@ def _lines(axes: Axes, lines: NDArray[np.object_], **style: Any) -> None:
 
 def _sites(axes: Axes, sites: gpd.GeoDataFrame) -> None:
     """Draw proposed sites as a broken band on both sides of what is coloured."""
-    _lines(axes, sites.geometry.to_numpy(), colors=ACCENT, linewidths=_WIDTHS[-1] + 3.6,
-           linestyles=[(0, (0.8, 0.35))], capstyle="butt", zorder=2)  # fmt: skip
+    _lines(axes, sites.geometry.to_numpy(), colors=ACCENT, linewidths=WIDTHS[-1] + 3.6,
+           linestyles=[WORKS], capstyle="butt", zorder=2)  # fmt: skip
 
 
 def _tags(
@@ -204,13 +196,13 @@ def _tags(
     for text, shape, box, colour in marks:
         here = _middle(shape)
         (x, y), = shapely.get_coordinates(affine_transform(here, matrix))  # fmt: skip
-        wide = _TAG_SIZE * (_CHAR * len(text) + 0.9)
-        spot = room.place((x, y), (wide + 2, 1.75 * _TAG_SIZE))
+        wide = TAG_SIZE * (_CHAR * len(text) + 0.9)
+        spot = room.place((x, y), (wide + 2, 1.75 * TAG_SIZE))
         if spot is None:
             continue
         back = ((spot[0] - matrix[4]) / matrix[0], (spot[1] - matrix[5]) / matrix[3])
         axes.annotate(
-            text, (here.x, here.y), xytext=back, ha="center", va="center", fontsize=_TAG_SIZE,
+            text, (here.x, here.y), xytext=back, ha="center", va="center", fontsize=TAG_SIZE,
             fontweight="bold", color=colour, bbox={**box, "linewidth": 0.8}, zorder=20,
             arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.6, "shrinkA": 0,
                         "shrinkB": 0, "zorder": 12},
@@ -253,101 +245,6 @@ def _names(
                           text, fontsize=_NAME_SIZE, color="#4a4842", rotation=spot[2],
                           ha="center", va="center", rotation_mode="anchor", zorder=8)  # fmt: skip
                 break
-
-
-def _key(
-    canvas: Canvas,
-    edition: Edition,
-    drawn: Drawn,
-    ranked: gpd.GeoDataFrame,
-    sites: gpd.GeoDataFrame,
-    bounds: tuple[float, float, float, float],
-) -> None:
-    """Draw the column beside the map: what lines and marks mean, scale, north, credit."""
-    axes = canvas.add_axes((_FRAME[2] + 0.012, 0.0, 1 - _FRAME[2] - 0.012, 1.0))
-    wide, high = 72 * SIZE[0] * (1 - _FRAME[2] - 0.012), 72 * SIZE[1]
-    axes.set(xlim=(0, wide), ylim=(high, 0))
-    axes.axis("off")
-    y = 9.0
-
-    def write(text: str, x: float = 22.0, *, bold: bool = False, size: float = 6.6) -> None:
-        axes.text(x, y, text, fontsize=size, va="center", fontweight="bold" if bold else "normal")
-
-    for part in _wrapped(drawn.unit, 24):
-        write(part, 0, bold=True)
-        y += 10
-    y += 3
-    for k in range(len(drawn.breaks) - 1, -1, -1):
-        axes.plot([1, 17], [y, y], color=SCALE[k], linewidth=_WIDTHS[k], solid_capstyle="butt")
-        write(_class(drawn.breaks, k))
-        y += 11
-    rows: list[tuple[dict[str, Any], str]] = [
-        ({"color": ROAD, "linewidth": 0.9}, "less, or not known")
-    ]
-    if (drawn.judged & (drawn.classes >= 0)).any():
-        dash = {"color": SCALE[1], "linewidth": 0.6 * _WIDTHS[2], "linestyle": (0, (1.2, 1.2))}
-        rows.append((dash, "thin, broken: not watched,\njudged from roads like it"))
-    for style, text in rows:
-        y += 4 * text.count("\n")
-        axes.plot([1, 17], [y, y], **style)
-        write(text)
-        y += 11 + 5 * text.count("\n")
-    y += 7
-    if len(ranked):
-        axes.text(9, y, "1", fontsize=_TAG_SIZE - 0.5, ha="center", va="center", fontweight="bold",
-                  bbox={"facecolor": "white", "edgecolor": INK, "boxstyle": "circle,pad=0.22",
-                        "linewidth": 0.8})  # fmt: skip
-        write(f"rank, of pieces of\nabout {_window(edition)}")
-        y += 21
-    if len(sites):
-        axes.plot([1, 17], [y, y], color=ACCENT, linewidth=_WIDTHS[-1] + 3, solid_capstyle="butt",
-                  linestyle=(0, (0.8, 0.35)), dash_capstyle="butt")  # fmt: skip
-        write("S1 … works proposed")
-        y += 14
-    y = high - 48
-    _scale_bar(axes, y, edition, wide, bounds)
-    axes.annotate("N", (wide - 8, y - 14), xytext=(wide - 8, y + 6), ha="center", va="center",
-                  fontsize=7, fontweight="bold",
-                  arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 0.8})  # fmt: skip
-    y = high - 20
-    for part in _wrapped(said(credit(edition.study), 90), 28):
-        axes.text(0, y, part, fontsize=5.6, color=GREY, va="center")
-        y += 8
-
-
-def _scale_bar(
-    axes: Axes, y: float, edition: Edition, wide: float, bounds: tuple[float, float, float, float]
-) -> None:
-    per_point = (bounds[2] - bounds[0]) / (72 * SIZE[0] * _FRAME[2])
-    us = edition.study.settings.study.units == "us"
-    steps = [(x * M_PER_FOOT, f"{x:,} ft") for x in (100, 200, 500, 1000, 2000)] if us else []
-    steps += [(x * M_PER_MILE, f"{x:g} mi") for x in (0.5, 1, 2, 5, 10, 20, 50)] if us else [
-        (x, f"{x} m" if x < 1000 else f"{x // 1000} km")
-        for x in (50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
-    ]  # fmt: skip
-    fitting = [step for step in steps if step[0] / per_point <= 0.7 * wide] or steps[:1]
-    long = fitting[-1][0] / per_point
-    axes.plot([1, 1, 1 + long, 1 + long], [y - 3, y, y, y - 3], color=INK, linewidth=0.9)
-    axes.text(1 + long / 2, y + 7, fitting[-1][1], fontsize=6.6, ha="center", va="center")
-
-
-def _class(breaks: tuple[float, ...], k: int) -> str:
-    low = number(breaks[k])
-    return f"{low} to {number(breaks[k + 1])}" if k + 1 < len(breaks) else f"{low} and more"
-
-
-def _window(edition: Edition) -> str:
-    settings = edition.study.settings
-    return short_length(settings.hotspots.rank_window_m, settings.study.units)
-
-
-def _wrapped(text: str, most: int) -> list[str]:
-    lines = [""]
-    for word in text.split():
-        if lines[-1] and len(lines[-1]) + 1 + len(word) > most:
-            lines.append("")
-        lines[-1] = f"{lines[-1]} {word}".strip()
-    return lines
 
 
 def _alt(findings: Findings, ranked: gpd.GeoDataFrame, sites: gpd.GeoDataFrame) -> str:

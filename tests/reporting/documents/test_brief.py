@@ -43,7 +43,8 @@ TEN = {
     "what does it cost, and to keep up": r"To build 261,000 \(184,000 to 396,000\) EUR, low to "
     r"high prices; upkeep 6,500 EUR a year; together 388,000 EUR",
     "what if we only sign": r"What if we only sign\? A sign alone has no proven effect",
-    "what if we do nothing": r"What if we do nothing\? About 4\.2 animals die .*goes on.*"
+    "what if we do nothing": r"What if we do nothing\? About 4\.2 animals die .*nothing found "
+    r"here says that this would change.*"
     r"Roads kill 3\.1 \(1\.2 to 6\.2\) % of the adults a year",
     "when in the year": r"When in the year\? Carcasses that surveys found: most in May \(4\)",
     "whose road, which route and measures": r"County \(invented\): S1, SR 12, mile 1\.90 to 2\.50 "
@@ -150,11 +151,18 @@ def test_without_prices_no_money_is_said() -> None:
     assert "1,880 m of fence" in text
 
 
+def test_nothing_recorded_is_not_nothing_in_the_way(edition: Edition) -> None:
+    bare = _with(edition, lambda m: replace(m, constraints=m.constraints.iloc[:0]))
+    assert dict(answers(bare))["What is in the way?"] == NOT_RECORDED
+    assert "that nothing stands in the way is not known" in NOT_RECORDED
+
+
 def test_nothing_proposed_claims_no_effect() -> None:
     poorer = _POORER["nothing tells of deaths"][0]
     said = dict(answers(poorer))
     assert said["How much fence, how many passages?"] == "None: nothing is proposed."
-    assert said["What is in the way?"] == NOT_RECORDED
+    assert said["What is in the way?"] == "Not looked at: no place for works is chosen."
+    assert said["What if we do nothing?"].endswith("isn't known either.")
     assert "avert" not in finding(poorer)
     assert said["What if we only sign?"] == NO_PROVEN_EFFECT
 
