@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,8 @@ from roadrisk.reporting.ranked_list import ranked_table
 from roadrisk.reporting.wording import INVENTED_BANNER, ranked_by
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from xlsxwriter.workbook import Workbook
 
     from roadrisk.reporting.editions.edition import Edition
@@ -52,6 +55,8 @@ _FIRST = {
 }  # fmt: skip
 _TABS = {_RANKED: "Ranked list", _SITES: "Measures", _BILL: "Quantities", _SIGNS: "Signs"}
 _HELD = {_RANKED: 2, _SITES: 2, _BILL: 2, _SIGNS: 1}
+# The name of a column in a sentence; names of one word are words as well.
+_NAME = re.compile(r"\b[a-z0-9]+(?:_[a-z0-9]+)+\b")
 _WIDE_ABOUT = 110.0
 
 
@@ -139,7 +144,8 @@ def _columns(edition: Edition, sheets: list[Sheet]) -> Sheet:
     level = edition.study.settings.hotspots.interval
     files = {tab: file for file, tab in _TABS.items()}
     rows = [
-        (sheet.name, sheet.heads[row["column"]], row["unit"], row["what_it_is"], row["interval"],
+        (sheet.name, sheet.heads[row["column"]],
+         *(_by_head(row[name], sheet.heads) for name in ("unit", "what_it_is", "interval")),
          files[sheet.name], row["column"])
         for sheet in sheets
         for row in _described(files[sheet.name], sheet.table, level)
@@ -158,6 +164,15 @@ def _described(file: str, table: pd.DataFrame, level: float) -> list[dict[str, s
         {str(name): str(value) for name, value in row.items()}
         for row in told[told["file"] == file].to_dict("records")
     ]
+
+
+def _by_head(words: str, heads: Mapping[str, str]) -> str:
+    """Return a description that names other columns by their heads on the sheet."""
+    names: dict[str, str] = {}
+    for name, head in heads.items():
+        metric = metric_name(name)
+        names |= dict.fromkeys((name, metric, metric.removesuffix("_m")), head)
+    return _NAME.sub(lambda found: f'"{names[found[0]]}"' if found[0] in names else found[0], words)
 
 
 def _write_about(book: Workbook, edition: Edition, header: str, footer: str) -> None:

@@ -111,6 +111,13 @@ def test_every_column_is_described_with_its_unit(metric, us) -> None:
         assert by["Ranked list", f"length_{length}"]["Unit"] == length
         low = [row for row in told if row["Column"].endswith(", low")]
         assert all(row["Interval"] for row in low)
+        # Columns are named as the reader sees them, in the sheet's own units.
+        unit = "mile" if length == "ft" else "km"
+        assert by["Ranked list", f"deaths_per_{unit}_year_low"]["What it is"] == (
+            f'lower end of "Deaths per {unit} and year"'
+        )
+        assert by["Ranked list", "begin_measure"]["Unit"] == 'see "Unit of measures"'
+        assert not any("per_year" in str(cell) for row in told for cell in list(row.values())[:5])
 
 
 def test_about_carries_finding_edition_and_cautions(metric) -> None:
