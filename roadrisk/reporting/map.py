@@ -10,6 +10,7 @@ from roadrisk.reporting import palette
 from roadrisk.reporting.death_layer import DRAWN, death_breaks
 from roadrisk.reporting.death_words import RATE
 from roadrisk.reporting.deaths_page import DEATHS_PAGE
+from roadrisk.reporting.editions.edition_words import banner_words, caution_words
 from roadrisk.reporting.map_charts import chart_data
 from roadrisk.reporting.map_layers import map_layers, off_ground, rows_of, scale_breaks
 from roadrisk.reporting.map_links import NAMED, first_view, place_links, worst_words
@@ -21,10 +22,9 @@ from roadrisk.reporting.place_sheets import row_words, scale_of, stretch_words
 from roadrisk.reporting.power_words import power_sentence
 from roadrisk.reporting.sheets import FIRST, SHEETS, YEARS, road
 from roadrisk.reporting.sites_of_windows import proposed_here
-from roadrisk.reporting.stretch_page import EXACT_PLACES, STRETCHES_PAGE
+from roadrisk.reporting.stretch_page import STRETCHES_PAGE
 from roadrisk.reporting.tracked_words import tracked_words
 from roadrisk.reporting.wording import (
-    CONFIDENTIAL,
     INVENTED_BANNER,
     OFF_GROUND,
     SAFETY,
@@ -101,13 +101,12 @@ def _texts(edition: Edition, scale: Scale) -> dict[str, Any]:
     study, findings = edition.study, edition.findings
     settings = study.settings
     species, period = study_line(settings)
-    exact = edition.kind == "confidential"
     return {
         "name": settings.study.name,
         "species": species,
         "period": period,
         "invented": INVENTED_BANNER if settings.study.invented else "",
-        "confidential": _banner(edition),
+        "confidential": banner_words(edition.kind),
         "deaths": findings.deaths.words,
         "verdict": findings.chance.words,
         "power": power_sentence(findings),
@@ -121,7 +120,7 @@ def _texts(edition: Edition, scale: Scale) -> dict[str, Any]:
         "notes": list(findings.notes),
         "tracked": tracked_words(findings),
         "counts": counted(findings),
-        "cautions": [*SAFETY, *([CONFIDENTIAL] if exact else [])],
+        "cautions": [*SAFETY, caution_words(edition.kind)],
         "tiles": TILE_NOTE,
         "credit": credit(study),
         "words": _WORDS,
@@ -156,16 +155,11 @@ def _lists(findings: Findings, scale: Scale, settings: Settings) -> dict[str, An
     }
 
 
-def _banner(edition: Edition) -> str:
-    return EXACT_PLACES if edition.kind == "confidential" else COUNTS_ONLY
-
-
 def _some(name: str, layers: dict[str, Layer]) -> bool:
     """Return whether a layer has a feature that was not watched."""
     return name in layers and any("u" in f["properties"] for f in layers[name]["features"])
 
 
-COUNTS_ONLY = "Made to be passed on: no single report, animal or date"
 _RATES = {
     "pieces": "crossing-days and reports",
     "tracked": "crossing-days",

@@ -22,11 +22,12 @@ _ROWS = (
      "not known by hour: fixes lie too far apart in time",
      "not known: no tagged animal within reach"),
 )  # fmt: skip
-_BY = {"month": "By month", "hour": "By hour of the day, local time", "year": "By year"}
+_BY = {"month": "By month", "hour": "By hour", "year": "By year"}
 _NOTES = (
-    "These are counts of what was recorded, not estimates, so they carry no interval; each kind "
-    "has a scale of its own, and how much people looked is not known. Decimals: a report whose "
-    "place is uncertain is shared between roads, and one that may repeat another counts in part.",
+    "Hours are local time. These are counts of what was recorded, not estimates, so they carry no "
+    "interval; each kind has a scale of its own, and how much people looked is not known. "
+    "Decimals: a report whose place is uncertain is shared between roads, and one that may repeat "
+    "another counts in part.",
 )
 
 
@@ -68,10 +69,10 @@ def _places(table: pd.DataFrame) -> dict[str, Any]:
 
 
 def _numbers(values: np.ndarray) -> list[float | int | None]:
-    rounded = np.round(values, 1)
+    """Return numbers to two digits, so that little of a shared report stays more than none."""
     return [
-        None if not np.isfinite(v) else int(v) if v == int(v) else float(v)
-        for v in rounded.tolist()
+        None if not np.isfinite(v) else round(v) if v >= 100 or v == round(v) else float(f"{v:.2g}")
+        for v in values.tolist()
     ]
 
 

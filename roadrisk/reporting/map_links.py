@@ -66,13 +66,12 @@ def worst_words(findings: Findings, said: list[str]) -> str:
     if not len(findings.ranked):
         return ""
     first = findings.ranked.iloc[0]
-    place = plain_text(first["place"])
     named = road(first["road"])
-    where = place if named in place else f"{named}, {place}"
+    where = plain_text(first["place"]).removesuffix(f", on {named}")
     others = list(dict.fromkeys(road(name) for name in findings.ranked["road"].iloc[1:5]))
     others = [name for name in others if name != named]
     then = f" Then {' and '.join(others[:2])}." if others else ""
-    return f"Worst: {where}: {said[0]}.{then}"
+    return f"Worst: {named}, {said[0]}, {where}.{then}"
 
 
 def first_view(findings: Findings) -> list[list[float]]:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from roadrisk.reporting.editions.edition import Edition
     from roadrisk.study import Study
 
-# Months of a season in a setting or a profile; else groups of three.
+# Where the settings name no seasons.
 _QUARTERS = ((1, 2, 3), (4, 5, 6), (7, 8, 9), (10, 11, 12))
 _NOT_SAID = "n"
 
@@ -129,9 +129,13 @@ def filter_words(edition: Edition) -> dict[str, Any]:
 
     Seasons are those of the settings, else the profile's season and quarters of the year.
     """
-    years = sorted({int(year) for year in edition.counts.filtered["year"]} - {0})
+    table = edition.counts.filtered
+    years = sorted({int(year) for year in table["year"]} - {0})
+    seasons = _seasons(edition.study)
+    if (table["month"] == 0).any():
+        seasons.append(("no date", (0,)))
     return {
-        "season": [[words, list(months)] for words, months in _seasons(edition.study)],
+        "season": [[words, list(months)] for words, months in seasons],
         "sex": [list(pair) for pair in _SEXES],
         "state": [list(pair) for pair in _STATES],
         "year": [[year, str(year)] for year in years],
@@ -147,16 +151,30 @@ _STATES = (("a", "alive"), ("d", "dead"), (_NOT_SAID, "not said"))
 def _seasons(study: Study) -> list[tuple[str, tuple[int, ...]]]:
     given = [tuple(season) for season in study.settings.hotspots.seasons]
     if given:
-        rest = tuple(sorted(set(range(1, 13)) - {m for season in given for m in season}))
-        return [(_months(s), s) for s in given] + ([("the rest of the year", rest)] if rest else [])
+        rest = _in_turn(set(range(1, 13)) - {month for season in given for month in season})
+        told = [(_months(season), season) for season in given]
+        return told + ([(f"{_months(rest)} (the other months)", rest)] if rest else [])
     active = study.profile.months()
     first = [(f"active season: {_months(active)}", active)] if 0 < len(active) < 12 else []
     return first + [(_months(quarter), quarter) for quarter in _QUARTERS]
 
 
+def _in_turn(months: set[int]) -> tuple[int, ...]:
+    """Return months in their order, beginning after a month that isn't one of them."""
+    starts = [month for month in sorted(months) if (month - 2) % 12 + 1 not in months]
+    first = starts[-1] if starts else 1
+    return tuple(sorted(months, key=lambda month: (month - first) % 12))
+
+
 def _months(months: tuple[int, ...]) -> str:
-    first, last = month_name[months[0]], month_name[months[-1]]
-    return first if len(months) == 1 else f"{first} to {last}"
+    runs = [[months[0]]]
+    for month in months[1:]:
+        if month == runs[-1][-1] % 12 + 1:
+            runs[-1].append(month)
+        else:
+            runs.append([month])
+    ends = [dict.fromkeys((month_name[run[0]], month_name[run[-1]])) for run in runs]
+    return ", ".join(" to ".join(names) for names in ends)
 
 
 def _span(years: list[int]) -> str:

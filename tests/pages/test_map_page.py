@@ -222,7 +222,9 @@ def test_what_the_study_is(made_map: Path, open_page: Opener) -> None:
     expect(page.locator("#invented")).to_have_text("Invented demonstration data")
     expect(page.locator("#period")).to_have_text("1 April 2021 to 31 October 2023")
     banner = page.locator("#confidential")
-    expect(banner).to_have_text("Shows exact places of protected animals: not for publication")
+    expect(banner).to_have_text(
+        "Confidential edition. Shows exact places of protected animals: not for publication"
+    )
     expect(banner).to_be_visible()
     expect(page.locator("#verdict")).to_have_text(made_up.findings().chance.words)
     expect(page.locator("#power")).to_have_text(

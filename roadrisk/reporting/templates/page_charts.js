@@ -35,7 +35,8 @@ function label(svg, x, y, text, anchor = "middle", bold = false) {
   shape(svg, "text", { x: x.toFixed(1), y: y.toFixed(1), "text-anchor": anchor, "font-size": 10.5,
     "font-weight": bold ? 600 : 400, fill: page.ink }, text);
 }
-const shortNumber = (v) => (v >= 10 ? String(Math.round(v)) : String(Math.round(v * 10) / 10));
+const shortNumber = (v) => (v >= 10 ? String(Math.round(v)) : v >= 0.1 ? String(Math.round(v * 10) / 10)
+  : String(Number(v.toPrecision(1))));
 
 /* One kind of count: its name, its bars with their numbers, or why there are none. */
 function bars(svg, row, top, names) {

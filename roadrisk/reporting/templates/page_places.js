@@ -68,7 +68,7 @@ function addChip(feature, layer) {
     found.name.className = "name";
     put(found.name, "b", page.labels[mine.r][0]);
     put(found.name, "span", page.labels[mine.r][1]);
-    found.sign = badge(middle(layer.getLatLngs()), found.name, [NAME.wide, NAME.high], [-35, 37], 900 - mine.r);
+    found.sign = badge(middle(layer.getLatLngs()), found.name, [0, 0], [0, 0], 900 - mine.r);
     found.sign.on("click", () => open("windows", feature, layer));
     windows_layer.addLayer(found.sign);
   }
@@ -117,11 +117,10 @@ function middle(line) {
 }
 /* Numbers that would cover a better rank's number, and all after the tenth, wait until the
    map is closer. */
-const NAME = { wide: 150, high: 36 };
 function declutter() {
   const spot = (sign, dx, dy) => map.latLngToContainerPoint(sign.getLatLng()).add([dx, dy]);
   /* A letter's square lies to the lower left of its place, a site's tag to the upper left, a disc
-     to the upper right. All by the middle of their boxes, as half widths and heights. */
+     to the upper right. All by the middle of their boxes, with half widths and heights. */
   const taken = letters.map((m) => [spot(m, -21, 21), 12, 12]);
   taken.push(...siteTags.map((m) => [spot(m, -22, -20), 15, 11]));
   const free = (p, w, h) => taken.every(([q, u, v]) => Math.abs(q.x - p.x) > w + u - 1 || Math.abs(q.y - p.y) > h + v - 1);
@@ -133,21 +132,35 @@ function declutter() {
     c.element.hidden = !shown;
     if (shown) taken.push([p, 12, 12]);
   }
+  const covered = covers();
   for (const c of sorted.filter((one) => one.name)) {
-    const p = spot(c.sign, 35 + NAME.wide / 2, NAME.high / 2 - 37);
-    const inside = p.x + NAME.wide / 2 < map.getSize().x - 4 && p.y > 60;
-    const shown = !c.element.hidden && inside && !under(p) && free(p, NAME.wide / 2, NAME.high / 2);
-    c.name.hidden = !shown;
-    if (shown) taken.push([p, NAME.wide / 2, NAME.high / 2]);
+    c.name.hidden = false;
+    const w = c.name.offsetWidth / 2, h = c.name.offsetHeight / 2;
+    /* To the right, else to the left, below or above its place. */
+    const ways = [[w + 34, -20], [-w - 42, 0], [0, h + 40], [0, -h - 36]];
+    const way = c.element.hidden ? null : ways.find(([dx, dy]) => {
+      const p = spot(c.sign, dx, dy);
+      return free(p, w, h) && covered.every(([q, u, v]) => Math.abs(q.x - p.x) > w + u || Math.abs(q.y - p.y) > h + v);
+    });
+    c.name.hidden = !way;
+    if (!way) continue;
+    c.name.style.left = `${way[0] - w}px`;
+    c.name.style.top = `${way[1] - h}px`;
+    taken.push([spot(c.sign, way[0], way[1]), w, h]);
   }
 }
-/* Whether a name would lie under the legend, the layer control or the sheet. */
-function under(p) {
+/* What a name may not lie under, and the edges of the map. */
+function covers() {
   const area = map.getContainer().getBoundingClientRect();
-  return [at("legend"), at("sheet"), document.querySelector(".leaflet-control-layers")].some((element) => {
-    if (!element || element.hidden) return false;
+  const wide = area.width, high = area.height;
+  const out = [[L.point(-500, high / 2), 504, high], [L.point(wide + 500, high / 2), 504, high],
+    [L.point(wide / 2, -500), wide, 504], [L.point(wide / 2, high + 500), wide, 504]];
+  const parts = [at("legend"), at("sheet"), ...map.getContainer().querySelectorAll(".leaflet-control")];
+  for (const element of parts) {
     const box = element.getBoundingClientRect();
-    return p.x + NAME.wide / 2 > box.left - area.left && p.x - NAME.wide / 2 < box.right - area.left
-      && p.y + NAME.high / 2 > box.top - area.top && p.y - NAME.high / 2 < box.bottom - area.top;
-  });
+    if (!box.width) continue;
+    out.push([L.point((box.left + box.right) / 2 - area.left, (box.top + box.bottom) / 2 - area.top),
+      box.width / 2 + 2, box.height / 2 + 2]);
+  }
+  return out;
 }
