@@ -54,6 +54,7 @@ from roadrisk.reporting.wording import (
 )
 
 if TYPE_CHECKING:
+    from roadrisk.measure_findings import MeasureTables
     from roadrisk.reporting.documents.blocks import Block
     from roadrisk.reporting.editions.edition import Edition
 
@@ -158,9 +159,9 @@ def _first_page(edition: Edition) -> tuple[Block, ...]:
     ]  # fmt: skip
     blocks: list[Block] = [Paragraph(finding(edition), "lead"), places_map(edition)]
     currency = clipped(edition.findings.measures.currency, 12)
-    note = ("Sites with works first, best for the money first; then the worst pieces of road "
-            "outside them. Ranks are of pieces of road by themselves. Ends with coordinates: "
-            "ranked_stretches.csv, places.gpx.")  # fmt: skip
+    note = (f"Sites with works first, best for the {_per(edition.findings.measures)} first; then "
+            "the worst pieces of road outside them. Ranks are of pieces of road by themselves. "
+            "Ends with coordinates: ranked_stretches.csv, places.gpx.")  # fmt: skip
     if lines:
         blocks.append(Table(
             head, tuple(lines), widths=(1.0, 3.1, 1.1, 0.8, 1.5, 1.5, 1.6),
@@ -196,8 +197,15 @@ def _marked(mark: str, ranks: str) -> str:
 
 def _first(edition: Edition) -> str:
     worst = worst_200_m(edition) or "No piece of road is ranked: nothing was counted on any."
-    chosen = edition.findings.measures.chosen
-    return worst if chosen.empty else f"{worst} To build first, best for the money: S1."
+    measures = edition.findings.measures
+    if measures.chosen.empty:
+        return worst
+    return f"{worst} To build first, best for the {_per(measures)}: S1."
+
+
+def _per(measures: MeasureTables) -> str:
+    """Return what sites are put in order by, as `measures_chosen` says it."""
+    return "money" if measures.priced else "metre of fence"
 
 
 def _deaths_head(edition: Edition) -> str:
@@ -256,8 +264,9 @@ def _averts(edition: Edition) -> str:
         for row in rows(measures.chosen.iloc[:5])
     ]
     all_ = deaths_said(all_sites(measures), "averted_per_year", measures)
-    return (f"All sites {all_} {per}, net of deaths that move to fence ends; {', '.join(sites)} "
-            f"(90 % intervals). {evidence_words(edition)}")  # fmt: skip
+    each = f"; {', '.join(sites)}" if len(sites) > 1 else ""
+    return (f"All sites {all_} {per} (90 % interval), net of deaths that move to fence ends{each}. "
+            f"{evidence_words(edition)}")  # fmt: skip
 
 
 def _in_the_way(edition: Edition) -> str:

@@ -179,7 +179,7 @@ def signs_alone(edition: Edition) -> str:
         if "sign" in plain_text(row["alternative"]).lower()
         and "alone" in plain_text(row["alternative"]).lower()
     ]
-    said = upper(f"{'; '.join(alone)}. ") if alone else ""
+    said = upper(f"{'; '.join(alone)}; at the same sites. ") if alone else ""
     return f"{said}{NO_PROVEN_EFFECT}"
 
 
