@@ -12,13 +12,15 @@ from typing import TYPE_CHECKING
 from roadrisk.errors import OutputError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
 FULL = {errno.ENOSPC, errno.EDQUOT} if hasattr(errno, "EDQUOT") else {errno.ENOSPC}
 MOVING = "moving.json"
 
 
-def write_whole(files: Mapping[str, bytes], out: Path) -> tuple[Path, ...]:
+def write_whole(
+    files: Mapping[str, bytes], out: Path, *, finish: Callable[[], None] | None = None
+) -> tuple[Path, ...]:
     """Write `files` into the folder `out`: either all of them, or nothing changes.
 
     The files are staged in a hidden folder beside `out`, with copies of what they replace,
@@ -32,6 +34,10 @@ def write_whole(files: Mapping[str, bytes], out: Path) -> tuple[Path, ...]:
         Plain file names (no folders) and contents.
     out : pathlib.Path
         Made if missing.
+    finish : callable, optional
+        Called when all files lie in their places: what must be written with them and elsewhere.
+        If it fails, the files are taken back. If the program is killed while it runs, the next
+        call takes them back, whatever `finish` did.
 
     Returns
     -------
@@ -49,7 +55,7 @@ def write_whole(files: Mapping[str, bytes], out: Path) -> tuple[Path, ...]:
         _tidy_leftover(staging, out)
         _refuse_locked(files, out)
         try:
-            _move_all(_stage(files, out, staging), out, staging)
+            _move_all(_stage(files, out, staging), out, staging, finish)
         finally:
             # With the mark still there the way back failed too: the next run needs the copies.
             if not (staging / MOVING).exists():
@@ -104,11 +110,14 @@ def _tidy_leftover(staging: Path, out: Path) -> None:
 def _refuse_locked(names: Iterable[str], out: Path) -> None:
     for name in names:
         target = out / name
-        for lock in (out / f".~lock.{name}#", out / f"~${name}"):
-            if target.exists() and lock.exists():
+        # LibreOffice's, Excel's, and Word's, which writes over the first two letters of a name of
+        # eight or more before its ending, over one of seven (from memory).
+        cut = min(max(len(Path(name).stem) - 6, 0), 2)
+        for lock in (f".~lock.{name}#", f"~${name}", f"~${name[cut:]}"):
+            if target.exists() and (out / lock).exists():
                 raise OutputError(
                     f"{name} is open in another program; close it and run again "
-                    f"(if no program has it open, delete {lock.name})"
+                    f"(if no program has it open, delete {lock})"
                 )
         if target.is_dir():
             raise OutputError(f"{target} is a folder where a file is to be written; move it away")
@@ -143,11 +152,15 @@ def _stage(files: Mapping[str, bytes], out: Path, staging: Path) -> dict[str, bo
     return replaced
 
 
-def _move_all(replaced: Mapping[str, bool], out: Path, staging: Path) -> None:
+def _move_all(
+    replaced: Mapping[str, bool], out: Path, staging: Path, finish: Callable[[], None] | None
+) -> None:
     name = ""
     try:
         for name in replaced:
             os.replace(staging / "new" / name, out / name)  # noqa: PTH105
+        if finish is not None:
+            finish()
         (staging / MOVING).unlink()
     except BaseException as problem:
         try:

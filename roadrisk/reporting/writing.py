@@ -98,8 +98,11 @@ def edition_files(
     dict of str to bytes
         ``provenance.json`` is the last.
     """
+    from roadrisk.reporting.exchange.darwin_core import darwin_core_zip
+
     edition = make_edition(study, findings, kind)
-    files = _pages(edition) | _tables(edition)
+    files = _pages(edition) | _tables(edition) | _documents(edition) | _exchange(edition)
+    files["darwin_core.zip"] = darwin_core_zip(study, findings, kind, None)
     files[PROVENANCE_FILE] = provenance_json(study, edition, files, command)
     return files
 
@@ -120,6 +123,20 @@ def _pages(edition: Edition) -> dict[str, bytes]:
         MEASURES_PAGE: measures_html(study, findings, findings.measures, kind=kind),
         "ranked_stretches.geojson": ranked_geojson(study, findings, kind=kind),
     }
+
+
+def _documents(edition: Edition) -> dict[str, bytes]:
+    """Return what is printed and sent."""
+    from roadrisk.reporting.documents.brief import BRIEF, brief_pdf
+
+    return {BRIEF: brief_pdf(edition)}
+
+
+def _exchange(edition: Edition) -> dict[str, bytes]:
+    """Return what other programs open."""
+    from roadrisk.reporting.exchange.workbook import ranked_workbook
+
+    return {"ranked_stretches.xlsx": ranked_workbook(edition)}
 
 
 def _tables(edition: Edition) -> dict[str, bytes]:

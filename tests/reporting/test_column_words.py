@@ -7,6 +7,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from roadrisk.reporting import writing
 from roadrisk.reporting.column_words import (
     WITHOUT_PLACES,
     closing_words,
@@ -22,6 +23,12 @@ from tests.reporting.made_up_measures import by_share, without_prices
 write_whole_edition = partial(write_reports, edition="confidential")
 # Where numbers mean something else, columns have other names.
 OTHER_NAMES = (by_share, without_prices)
+
+
+@pytest.fixture(autouse=True)
+def no_documents(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Documents take seconds and have tests of their own."""
+    monkeypatch.setattr(writing, "_documents", lambda _: {})
 
 
 @pytest.mark.parametrize("units", ["metric", "us"])

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from roadrisk.records.past_run import read_past_run
+from roadrisk.reporting import writing
 from roadrisk.reporting.editions.edition import EditionKind
 from roadrisk.reporting.repeating import Repeated, compare_runs
 from roadrisk.reporting.writing import edition_files, write_reports
@@ -18,6 +19,12 @@ from roadrisk.study import InputFile, Study
 from tests.reporting import made_up
 
 MOVED = "deaths_roads.csv"
+
+
+@pytest.fixture(autouse=True)
+def no_documents(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Documents take seconds; that theirs are the same bytes again has a test in test_writing."""
+    monkeypatch.setattr(writing, "_documents", lambda _: {})
 
 
 @cache

@@ -130,6 +130,35 @@ def test_a_file_open_in_a_spreadsheet_stops_the_run(out: Path, lock: str) -> Non
     assert contents(out) == OLD | {lock: b""}
 
 
+def test_a_document_open_in_a_word_processor_stops_the_run(out: Path) -> None:
+    """Word's lock has the first two letters of a long name cut off (from memory)."""
+    write_whole({"proposal.docx": b"old"}, out)
+    (out / "~$oposal.docx").write_bytes(b"")
+    with pytest.raises(OutputError, match=r"^proposal\.docx is open in another program"):
+        write_whole({"proposal.docx": b"new"}, out)
+    assert (out / "proposal.docx").read_bytes() == b"old"
+
+
+def test_what_belongs_to_the_files_is_written_with_them(out: Path) -> None:
+    """By hand: it runs when all files lie in their places; if it fails they are taken back."""
+    seen: list[dict[str, bytes]] = []
+    write_whole(NEW, out, finish=lambda: seen.append(contents(out)))
+    assert [{name: at[name] for name in NEW} for at in seen] == [NEW]
+
+
+@pytest.mark.parametrize("problem", [OutputError("log"), OSError(errno.ENOSPC, "no space")])
+def test_files_are_taken_back_when_what_belongs_to_them_fails(
+    out: Path, problem: Exception
+) -> None:
+    def fail() -> None:
+        raise problem
+
+    with pytest.raises(OutputError):
+        write_whole(NEW, out, finish=fail)
+    assert contents(out) == OLD
+    assert [p.name for p in out.parent.iterdir()] == [out.name]
+
+
 def test_a_lock_without_its_file_is_nothing(out: Path) -> None:
     """Left over from a file that is long gone."""
     (out / "~$c.csv").write_bytes(b"")

@@ -16,6 +16,9 @@ import pytest
 from roadrisk.errors import OutputError
 from roadrisk.findings import Findings
 from roadrisk.hotspots.ranked_rows import with_reach
+from roadrisk.reporting import writing
+from roadrisk.reporting.editions.edition import EditionKind
+from roadrisk.reporting.provenance import METHOD_SECTIONS
 from roadrisk.reporting.writing import write_reports
 from roadrisk.settings import settings_from
 from tests.reporting import made_up
@@ -23,36 +26,76 @@ from tests.reporting.made_up_deaths import by_evidence, not_known, only_a_bound
 from tests.reporting.made_up_measures import FENCE, by_share, nothing_proposed, without_prices
 
 write_whole_edition = partial(write_reports, edition="confidential")
+PAGES = ["map.html", "stretches.html", "deaths.html", "measures.html", "ranked_stretches.geojson"]
+# In the agency edition too; the others are the confidential edition's alone.
+TABLES = {
+    "ranked_stretches.csv": True, "stretches.csv": True, "stretch_years.csv": True,
+    "power.csv": True, "segments.csv": True, "deaths_pieces.csv": True, "deaths_roads.csv": True,
+    "deaths_units.csv": True, "deaths_carcasses.csv": True, "deaths_12_months.csv": True,
+    "two_routes.csv": True, "death_sources.csv": True, "traffic_readings.csv": True,
+    "kill_chance_assumptions.csv": True, "survey_effort.csv": True, "population.csv": True,
+    "survival.csv": True, "survival_curve.csv": False, "growth.csv": True, "when.csv": True,
+    "nests_by_road.csv": False, "measures.csv": True, "measure_quantities.csv": True,
+    "alternatives.csv": True, "money_curve.csv": True, "measure_pieces.csv": True,
+    "signs.csv": True, "traffic_what_if.csv": True, "measure_effects.csv": True,
+    "constraints.csv": True, "structures_seen.csv": True, "tracked_animals.csv": False,
+    "crossing_rates.csv": True, "crossing_times.csv": True, "crossing_conditions.csv": True,
+    "home_ranges.csv": False, "roads_cut.csv": False, "network_k.csv": True, "local_gi.csv": True,
+    "reports.csv": False, "report_links.csv": False, "report_choices.csv": True,
+    "tag_matches.csv": False, "seen_alive_then_dead.csv": False, "reporters_by_month.csv": True,
+    "reporters_by_place.csv": True, "left_out.csv": False, "doubts.csv": False,
+    "road_mismatches.csv": True,
+}  # fmt: skip
+DOCUMENTS = ["brief.pdf"]
+EXCHANGE = ["ranked_stretches.xlsx"]
 NAMES = [
-    "map.html", "stretches.html", "deaths.html", "measures.html", "ranked_stretches.geojson",
-    "ranked_stretches.csv",
-    "stretches.csv", "stretch_years.csv", "power.csv", "segments.csv", "deaths_pieces.csv",
-    "deaths_roads.csv", "deaths_units.csv", "deaths_carcasses.csv", "deaths_12_months.csv",
-    "two_routes.csv", "death_sources.csv", "traffic_readings.csv", "kill_chance_assumptions.csv",
-    "survey_effort.csv", "population.csv", "survival.csv", "survival_curve.csv", "growth.csv",
-    "when.csv", "nests_by_road.csv", "measures.csv", "measure_quantities.csv", "alternatives.csv",
-    "money_curve.csv", "measure_pieces.csv", "signs.csv", "traffic_what_if.csv",
-    "measure_effects.csv", "constraints.csv", "structures_seen.csv", "tracked_animals.csv",
-    "crossing_rates.csv",
-    "crossing_times.csv", "crossing_conditions.csv", "home_ranges.csv", "roads_cut.csv",
-    "network_k.csv", "local_gi.csv", "reports.csv", "report_links.csv", "report_choices.csv",
-    "tag_matches.csv", "seen_alive_then_dead.csv", "reporters_by_month.csv",
-    "reporters_by_place.csv", "left_out.csv", "doubts.csv", "road_mismatches.csv",
-    "columns.csv", "provenance.json",
+    *PAGES, *TABLES, "columns.csv", *DOCUMENTS, *EXCHANGE, "darwin_core.zip", "provenance.json",
 ]  # fmt: skip
 
 
-def test_the_same_bytes_again(tmp_path: Path) -> None:
-    """Two runs into two folders, and one over the other."""
-    study, findings = made_up.study(), made_up.findings()
-    first = write_whole_edition(study, findings, tmp_path / "one")
-    content = [p.read_bytes() for p in first]
-    assert [p.name for p in first] == NAMES
-    second = write_whole_edition(made_up.study(), made_up.findings(), tmp_path / "two words é")
-    assert [p.read_bytes() for p in second] == content
-    assert [
-        p.read_bytes() for p in write_whole_edition(study, findings, tmp_path / "one")
-    ] == content
+@pytest.fixture(autouse=True)
+def no_documents(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Documents take seconds and have tests of their own; drawn where bytes are compared."""
+    if "same_bytes" not in request.node.name:
+        monkeypatch.setattr(writing, "_documents", lambda _: dict.fromkeys(DOCUMENTS, b"drawn"))
+
+
+@pytest.mark.parametrize("kind", ["confidential", "agency"])
+def test_the_same_bytes_again(tmp_path: Path, kind: EditionKind) -> None:
+    """Two runs into two folders; and which files belong to which edition."""
+    first = write_reports(made_up.study(), made_up.findings(), tmp_path / "one", edition=kind)
+    kept = [name for name in NAMES if kind == "confidential" or TABLES.get(name, True)]
+    assert [p.name for p in first] == kept
+    other = tmp_path / "two words é"
+    second = write_reports(made_up.study(), made_up.findings(), other, edition=kind)
+    assert [p.read_bytes() for p in second] == [p.read_bytes() for p in first]
+
+
+def test_the_agency_edition_is_the_usual_one(tmp_path: Path) -> None:
+    write_reports(made_up.study(), made_up.findings(), tmp_path, command="roadrisk run fen")
+    said = json.loads((tmp_path / "provenance.json").read_text("utf-8"))
+    assert (said["edition"], said["command"]) == ("agency", "roadrisk run fen")
+    assert set(said["inputs"]) == {"sha256", "files", "what"}
+    assert set(said["settings"]) == set(METHOD_SECTIONS)
+    again = write_reports(made_up.study(), made_up.findings(), tmp_path)
+    assert len(again) == sum(TABLES.get(name, True) for name in NAMES)
+    with pytest.raises(OutputError, match="holds files of the agency edition"):
+        write_whole_edition(made_up.study(), made_up.findings(), tmp_path)
+
+
+def test_an_edited_proposal_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A person's own file comes through two more runs, and is said to be kept."""
+    monkeypatch.setattr(writing, "_documents", lambda _: {"proposal.docx": b"fresh"})
+    write_reports(made_up.study(), made_up.findings(), tmp_path)
+    (tmp_path / "proposal.docx").write_bytes(b"mine")
+    written = write_reports(made_up.study(), made_up.findings(), tmp_path)
+    assert (tmp_path / "proposal_edited.docx").read_bytes() == b"mine"
+    assert (tmp_path / "proposal.docx").read_bytes() == b"fresh"
+    assert "proposal_edited.docx" in [path.name for path in written]
+    assert "proposal_edited.docx" not in (tmp_path / "provenance.json").read_text("utf-8")
+    again = write_reports(made_up.study(), made_up.findings(), tmp_path)
+    assert "proposal_edited.docx" not in [path.name for path in again]
+    assert (tmp_path / "proposal_edited.docx").read_bytes() == b"mine"
 
 
 @pytest.mark.parametrize("units", ["metric", "us"])

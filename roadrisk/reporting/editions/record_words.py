@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 # Columns that say which animal, which record or which person.
 NAMING = (
-    "organismID", "occurrenceID", "report_key", "fingerprint", "recordedBy", "observers",
+    "organismID", "occurrenceID", "report_key", "fingerprint", "recordedBy",
     "eventID", "trialID", "photo", "record", "other", "decided_by", "tag_channel",
     "associatedMedia",
 )  # fmt: skip

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyproj
 import pytest
 import shapely
 
@@ -20,6 +21,18 @@ from roadrisk.base.crs import WGS84
 from roadrisk.base.single_records import OfSingleRecords
 from roadrisk.decisions import Decisions, Entry
 from roadrisk.errors import Remark
+from roadrisk.records.schemas import (
+    ANIMALS,
+    BACKGROUND,
+    BEARING_TESTS,
+    BEARINGS,
+    FIXES,
+    HELD,
+    NESTS,
+    SIGHTINGS,
+    empty,
+)
+from roadrisk.records.survey_schemas import SURVEYS, TRIALS
 from roadrisk.reporting.column_words import AGENCY_TABLES
 from roadrisk.reporting.editions import making
 from roadrisk.reporting.editions.edition_words import cover_words
@@ -31,6 +44,8 @@ from tests.reporting.made_up_deaths import by_evidence
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    import pandera.pandas as pa
 
     from roadrisk.findings import Findings
     from roadrisk.study import Study
@@ -55,46 +70,61 @@ def secrets() -> list[str]:
     return [ANIMAL, RECORD, OBSERVER, REVIEWER, REMARK, PHOTO, *DAYS, *places()]
 
 
-def point(**columns: object) -> gpd.GeoDataFrame:
-    some = {name: [value] for name, value in columns.items()}
-    return gpd.GeoDataFrame(some, geometry=[WHERE], crs=made_up.CRS)
+def row(schema: pa.DataFrameSchema, shape: shapely.Geometry = WHERE, **said: Any) -> Any:
+    """One row of a table as it is read: what isn't said is blank."""
+    blank = empty(schema, pyproj.CRS(made_up.CRS))
+    blanks = {"O": "", "U": "", "b": False, "i": 1, "f": np.nan, "M": WHEN}
+    values = {
+        name: [said.get(name, blanks[getattr(blank[name].dtype, "kind", "O")])]
+        for name in map(str, blank)
+        if name != "geometry"
+    }
+    if "geometry" not in blank:
+        return pd.DataFrame(values)
+    return gpd.GeoDataFrame(values, geometry=[shape], crs=made_up.CRS)
 
 
 def planted_study() -> Study:
-    seen = {"eventDate": WHEN.date().isoformat(), "time": WHEN, "recordedBy": OBSERVER}
-    record = {"occurrenceID": RECORD, "organismID": ANIMAL, "occurrenceRemarks": REMARK, **seen}
+    seen: dict[str, Any] = {
+        "eventDate": WHEN.date().isoformat(),
+        "time": WHEN,
+        "recordedBy": OBSERVER,
+    }
+    record: dict[str, Any] = {
+        "occurrenceID": RECORD, "organismID": ANIMAL, "occurrenceRemarks": REMARK,
+        "report_key": RECORD, "associatedMedia": PHOTO, "vitality": "alive", **seen,
+    }  # fmt: skip
     entry = Entry(
         1, datetime(2022, 5, 17, 6, 41, tzinfo=UTC), REVIEWER, "verdict", RECORD, "f", "accept",
         REMARK,
     )  # fmt: skip
-    walked = {"eventID": RECORD, "observers": OBSERVER, "samplingProtocol": "walk", "time": WHEN}
+    walk = shapely.LineString([WHERE, shapely.Point(WHERE.x + 5, WHERE.y)])
+    crash = gpd.GeoDataFrame({"id": [RECORD], "date": ["2022-05-17"]}, geometry=[WHERE],
+                             crs=made_up.CRS)  # fmt: skip
     return replace(
         made_up.study(),
-        animals=pd.DataFrame({"organismID": [ANIMAL], "fateDate": ["2022-05-17"]}),
-        fixes=point(organismID=ANIMAL, time=WHEN),
-        sightings=point(**record),
-        held=point(**record),
-        bearings=point(**seen),
-        bearing_tests=point(**seen),
-        nests=point(**record),
-        background=point(**record),
-        crashes=point(id=RECORD, eventDate="2022-05-17"),
-        parcels=point(id="P-1", owner=OBSERVER),
-        surveys=gpd.GeoDataFrame(
-            {name: [value] for name, value in walked.items()},
-            geometry=[shapely.LineString([WHERE, shapely.Point(WHERE.x + 5, WHERE.y)])],
-            crs=made_up.CRS,
-        ),
-        trials=pd.DataFrame({"trialID": [RECORD], "samplingProtocol": ["walk"]}),
+        animals=row(ANIMALS, organismID=ANIMAL, fateDate="2022-05-17", fate="dead"),
+        fixes=row(FIXES, organismID=ANIMAL, **seen),
+        sightings=row(SIGHTINGS, **record),
+        held=row(HELD, **record),
+        bearings=row(BEARINGS, **record),
+        bearing_tests=row(BEARING_TESTS, **record),
+        nests=row(NESTS, **record),
+        background=row(BACKGROUND, **record),
+        crashes=crash,
+        parcels=crash.assign(owner=OBSERVER),
+        surveys=row(SURVEYS, walk, eventID=RECORD, samplingProtocol="walk", amount=1.0,
+                    individualCount=1, **seen),
+        trials=row(TRIALS, trialID=RECORD, samplingProtocol="walk"),
         photos=pd.DataFrame({"report_key": [RECORD], "photo": [PHOTO]}),
         decisions=Decisions((entry,)),
         remarks=(Remark("sightings.csv", 3, "eventDate", f"{OBSERVER} at {WHERE.wkt}", "look"),),
-    )
+    )  # fmt: skip
 
 
 def planted_findings() -> Findings:
     full = made_up.findings()
-    row = full.sightings.iloc[[0]].assign(
+    report = full.sightings.iloc[[0]].assign(
         occurrenceID=RECORD, recordedBy=OBSERVER, occurrenceRemarks=REMARK, time=WHEN
     )
     crossing = full.crossings.iloc[[0]].assign(organismID=ANIMAL, from_time=WHEN, to_time=WHEN)
@@ -106,7 +136,7 @@ def planted_findings() -> Findings:
     home = tracked.home_ranges.iloc[[0]].assign(organismID=ANIMAL)
     return replace(
         full,
-        sightings=pd.concat([full.sightings, row.set_geometry([WHERE])], ignore_index=True),
+        sightings=pd.concat([full.sightings, report.set_geometry([WHERE])], ignore_index=True),
         crossings=pd.concat([full.crossings, crossing.set_geometry([WHERE])], ignore_index=True),
         left_out=left,
         doubts=doubt,
