@@ -5,10 +5,13 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+import geopandas as gpd
 import pandas as pd
 import pytest
+from shapely.geometry import Point
 
 import roadrisk
+from roadrisk.reporting.engineer_places import engineer_places
 from tests.conftest import with_few_draws
 from tests.truth.small_worlds import whole_world
 
@@ -79,8 +82,31 @@ def test_a_handful_of_records_is_too_few_to_tell(study: Path) -> None:
 
 def test_agency_layer_alone(study: Path) -> None:
     without(study, "roads.osm")
-    findings = roadrisk.analyse(roadrisk.read_study(study))
+    read = roadrisk.read_study(study)
+    findings = roadrisk.analyse(read)
     assert (findings.segments["route"] != "").any()
     top = findings.ranked.iloc[0]
     assert top["road"] == "Vellmark Road"
     assert top["begin_measure"] == pytest.approx(1.2, abs=0.2)
+    _both_ends_are_said_where_they_lie(read, findings.ranked)
+
+
+def _both_ends_are_said_where_they_lie(study: roadrisk.Study, ranked: gpd.GeoDataFrame) -> None:
+    """By hand: a place begins at one measure of its route and ends at the other, as it is drawn."""
+    assert study.agency_lines is not None
+    on_route = ranked[ranked["begin_measure"].notna()]
+    assert len(on_route)
+    lines = study.agency_lines.set_index("route")
+    for row in on_route.to_dict("records"):
+        own = lines.loc[[row["route"]]]
+        for end, at in (("begin", 0), ("end", -1)):
+            place = Point(row["geometry"].coords[at])
+            line = own.iloc[int(own.distance(place).argmin())]
+            share = line.geometry.project(place, normalized=True)
+            measure = line["begin_measure"] + share * (line["end_measure"] - line["begin_measure"])
+            assert row[f"{end}_measure"] == pytest.approx(measure, abs=0.02)
+    told = engineer_places(study, ranked)
+    assert (told[["where", "begin_where", "end_where"]] != "").all(axis=None)
+    # Each end is one place, and not "from" one to another.
+    single = ranked[["begin_place", "end_place"]].apply(lambda words: words.str.match(r"\d|at \d"))
+    assert single.all(axis=None)
