@@ -36,7 +36,6 @@ if TYPE_CHECKING:
     from roadrisk.study import Study
 
 STRETCHES_PAGE = "stretches.html"
-EXACT_PLACES = "Shows exact places of protected animals: not for publication"
 
 
 def stretches_html(

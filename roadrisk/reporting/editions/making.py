@@ -12,7 +12,7 @@ from roadrisk.decisions import Decisions
 from roadrisk.reporting.editions.coarse_lixels import coarse_lixels
 from roadrisk.reporting.editions.edition import Edition, PlaceCounts
 from roadrisk.reporting.editions.record_words import RecordNames
-from roadrisk.reporting.place_counts import place_counts
+from roadrisk.reporting.place_counts import FILTERED, MARGINAL, place_counts
 from roadrisk.reporting.provenance import one_input
 from roadrisk.reporting.wording import ranked_by
 from roadrisk.settings import RepliesSection
@@ -78,8 +78,7 @@ def make_edition(study: Study, findings: Findings, kind: EditionKind) -> Edition
     if kind == "agency":
         counts = place_counts(study, findings)
         return Edition(kind, _agency_study(study), _agency_findings(study, findings), counts)
-    whole = place_counts(study, findings)
-    none = PlaceCounts(whole.marginal.iloc[:0], whole.filtered.iloc[:0])
+    none = PlaceCounts(pd.DataFrame(columns=list(MARGINAL)), pd.DataFrame(columns=list(FILTERED)))
     return Edition(kind, _public_study(study), _public_findings(findings), none)
 
 
