@@ -220,7 +220,7 @@ def _deaths_head(edition: Edition) -> str:
 def _sure(edition: Edition) -> str:
     findings = edition.findings
     chosen = [
-        f"S{row['site']:.0f} {included(row)}"
+        f"S{row['site']:.0f}\N{NO-BREAK SPACE}{included(row)}"
         for row in rows(findings.measures.chosen.iloc[:5])
         if np.isfinite(float(row["included_of_100"]))
     ]
@@ -260,7 +260,7 @@ def _averts(edition: Edition) -> str:
         return clipped(measures.words, 300) or "Nothing is proposed."
     per = "deaths a year" if measures.known else "of all road deaths"
     sites = [
-        f"S{row['site']:.0f} {deaths_said(row, 'averted_per_year', measures)}"
+        f"S{row['site']:.0f}\N{NO-BREAK SPACE}{deaths_said(row, 'averted_per_year', measures)}"
         for row in rows(measures.chosen.iloc[:5])
     ]
     all_ = deaths_said(all_sites(measures), "averted_per_year", measures)

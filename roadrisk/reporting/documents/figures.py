@@ -137,7 +137,9 @@ def money_figure(edition: Edition) -> Figure | None:
     marks = ["Disc with bar: what is proposed, with its interval."] if len(chosen) else []
     marks += ["Diamond: beyond it one percent more averts less than half a percent more deaths."
               ] if len(knee) else []  # fmt: skip
-    caption = " ".join(["Line: the most that can be averted. Grey: 90 % interval.", *marks])
+    caption = " ".join(
+        ["Line: the most that can be averted for that much. Grey: 90 % interval.", *marks]
+    )
     alt = f"Deaths averted{up} against {across}: " + "; ".join(
         f"{number(cost[k]) or '0'}: {number(value[k], 2) or '0'} "
         f"({number(low[k], 2) or '0'} to {number(high[k], 2) or '0'})"

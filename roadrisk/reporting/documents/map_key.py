@@ -25,7 +25,8 @@ WIDTHS = (1.4, 2.0, 2.7, 3.4, 4.2)  # points, by class
 TAG_SIZE = 7.0  # points
 JUDGED = (0, (1.2, 1.2))
 JUDGED_WIDTH = 0.6
-WORKS = (0, (0.8, 0.35))
+WORKS = (0, (0.5, 0.2))
+WORKS_WIDTH, CLEAR_WIDTH, ROAD_WIDTH = 10.0, 6.4, 0.9
 
 
 @dataclass(frozen=True)
@@ -78,7 +79,7 @@ def draw_key(
         write(_class(drawn.breaks, k))
         y += 11
     rows: list[tuple[dict[str, Any], str]] = [
-        ({"color": ROAD, "linewidth": 0.9}, "less, or not known")
+        ({"color": ROAD, "linewidth": ROAD_WIDTH}, "less, or not known")
     ]
     if (drawn.judged & (drawn.classes >= 0)).any():
         dash = {"color": SCALE[1], "linewidth": JUDGED_WIDTH * WIDTHS[2], "linestyle": JUDGED}
@@ -96,8 +97,10 @@ def draw_key(
         write(f"rank, of pieces of\nabout {_window(edition)}")
         y += 21
     if len(sites):
-        axes.plot([1, 17], [y, y], color=ACCENT, linewidth=WIDTHS[-1] + 3, solid_capstyle="butt",
-                  linestyle=WORKS, dash_capstyle="butt")  # fmt: skip
+        axes.plot([1, 17], [y, y], color=ACCENT, linewidth=WORKS_WIDTH, linestyle=WORKS,
+                  dash_capstyle="butt")  # fmt: skip
+        axes.plot([1, 17], [y, y], color="white", linewidth=CLEAR_WIDTH, solid_capstyle="butt")
+        axes.plot([1, 17], [y, y], color=SCALE[-1], linewidth=WIDTHS[-1], solid_capstyle="butt")
         write("S1 … works proposed")
         y += 14
     y = high - 48

@@ -12,13 +12,16 @@ from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.death_layer import DRAWN
 from roadrisk.reporting.documents.drawn import HAIR, draw, said
 from roadrisk.reporting.documents.map_key import (
+    CLEAR_WIDTH,
     FRAME,
     JUDGED,
     JUDGED_WIDTH,
+    ROAD_WIDTH,
     SIZE,
     TAG_SIZE,
     WIDTHS,
     WORKS,
+    WORKS_WIDTH,
     Drawn,
     draw_key,
 )
@@ -79,7 +82,7 @@ def places_map(edition: Edition) -> Figure:
             spine.set(visible=True, color=HAIR)
         to_points = _to_points(bounds)
         roads = _within(findings.segments.geometry.to_numpy(), bounds)
-        _lines(axes, roads, colors=ROAD, linewidths=0.9)
+        _lines(axes, roads, colors=ROAD, linewidths=ROAD_WIDTH)
         _sites(axes, sites)
         _deaths(axes, coloured, bounds)
         room = Room(72 * SIZE[0] * FRAME[2], 72 * SIZE[1])
@@ -89,7 +92,7 @@ def places_map(edition: Edition) -> Figure:
         _names(axes, room, findings.segments, bounds, to_points)
         draw_key(canvas, edition, coloured, ranked, sites, bounds)
 
-    return draw(SIZE, paint, alt=alt, caption=_caption(edition, ranked))
+    return draw(SIZE, paint, alt=alt, caption=_caption(findings, ranked, bounds))
 
 
 def affine(lines: Sequence[Any] | NDArray[np.object_], matrix: Sequence[float]) -> list[Any]:
@@ -177,9 +180,12 @@ def _lines(axes: Axes, lines: NDArray[np.object_], **style: Any) -> None:
 
 
 def _sites(axes: Axes, sites: gpd.GeoDataFrame) -> None:
-    """Draw proposed sites as a broken band on both sides of what is coloured."""
-    _lines(axes, sites.geometry.to_numpy(), colors=ACCENT, linewidths=WIDTHS[-1] + 3.6,
-           linestyles=[WORKS], capstyle="butt", zorder=2)  # fmt: skip
+    """Draw proposed sites as broken lines on both sides of what is coloured, clear of it."""
+    lines = sites.geometry.to_numpy()
+    _lines(axes, lines, colors=ACCENT, linewidths=WORKS_WIDTH, linestyles=[WORKS],
+           capstyle="butt", zorder=2)  # fmt: skip
+    _lines(axes, lines, colors=PAPER, linewidths=CLEAR_WIDTH, capstyle="butt", zorder=2.2)
+    _lines(axes, lines, colors=ROAD, linewidths=ROAD_WIDTH, capstyle="butt", zorder=2.4)
 
 
 def _tags(
@@ -257,7 +263,14 @@ def _alt(findings: Findings, ranked: gpd.GeoDataFrame, sites: gpd.GeoDataFrame) 
     return " ".join(said_)
 
 
-def _caption(edition: Edition, ranked: gpd.GeoDataFrame) -> str:
+def _caption(
+    findings: Findings, ranked: gpd.GeoDataFrame, bounds: tuple[float, float, float, float]
+) -> str:
     if not len(ranked):
         return "The roads of the study; no place is ranked."
-    return "Where it is worst and what is proposed. Darker and wider: more."
+    whole = findings.segments.total_bounds
+    inside = bounds[0] <= whole[0] and bounds[1] <= whole[1] and (
+        bounds[2] >= whole[2] and bounds[3] >= whole[3]
+    )  # fmt: skip
+    part = "" if inside else " The part of the roads that holds all marked places."
+    return f"Where it is worst and what is proposed. Darker and wider: more.{part}"
