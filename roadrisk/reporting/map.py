@@ -20,6 +20,7 @@ from roadrisk.reporting.measure_layer import measure_layers, measure_texts
 from roadrisk.reporting.measures_page import MEASURES_PAGE
 from roadrisk.reporting.place_sheets import row_words, scale_of, stretch_words
 from roadrisk.reporting.power_words import power_sentence
+from roadrisk.reporting.provenance import provenance_line
 from roadrisk.reporting.sheets import FIRST, SHEETS, YEARS, road
 from roadrisk.reporting.sites_of_windows import proposed_here
 from roadrisk.reporting.stretch_page import STRETCHES_PAGE
@@ -120,7 +121,9 @@ def _texts(edition: Edition, scale: Scale) -> dict[str, Any]:
         "notes": list(findings.notes),
         "tracked": tracked_words(findings),
         "counts": counted(findings),
-        "cautions": [*SAFETY, caution_words(edition.kind)],
+        "cautions": [
+            *SAFETY, caution_words(edition.kind), provenance_line(study, findings, edition.kind),
+        ],
         "tiles": TILE_NOTE,
         "credit": credit(study),
         "words": _WORDS,

@@ -134,9 +134,16 @@ def _documents(edition: Edition) -> dict[str, bytes]:
 
 def _exchange(edition: Edition) -> dict[str, bytes]:
     """Return what other programs open."""
+    from roadrisk.reporting.exchange.layers import layers_geojson, layers_gpkg
+    from roadrisk.reporting.exchange.waypoints import places_gpx
     from roadrisk.reporting.exchange.workbook import ranked_workbook
 
-    return {"ranked_stretches.xlsx": ranked_workbook(edition)}
+    return {
+        "ranked_stretches.xlsx": ranked_workbook(edition),
+        "layers.gpkg": layers_gpkg(edition),
+        "layers.geojson": layers_geojson(edition),
+        "places.gpx": places_gpx(edition),
+    }
 
 
 def _tables(edition: Edition) -> dict[str, bytes]:

@@ -47,7 +47,7 @@ TABLES = {
     "road_mismatches.csv": True,
 }  # fmt: skip
 DOCUMENTS = ["brief.pdf"]
-EXCHANGE = ["ranked_stretches.xlsx"]
+EXCHANGE = ["ranked_stretches.xlsx", "layers.gpkg", "layers.geojson", "places.gpx"]
 NAMES = [
     *PAGES, *TABLES, "columns.csv", *DOCUMENTS, *EXCHANGE, "darwin_core.zip", "provenance.json",
 ]  # fmt: skip
