@@ -88,6 +88,10 @@ def places_map(edition: Edition) -> Figure:
         room = Room(72 * SIZE[0] * FRAME[2], 72 * SIZE[1])
         room.weigh(affine(roads, to_points), 1.0)
         room.weigh(affine(_within(coloured.lines, bounds), to_points), 4.0)
+        for side in (-WORKS_WIDTH / 2, WORKS_WIDTH / 2):
+            lines = affine(_within(sites.geometry.to_numpy(), bounds), to_points)
+            beside = shapely.get_parts(shapely.offset_curve(lines, side))
+            room.weigh([line for line in beside if not line.is_empty], 8.0)
         _tags(axes, room, ranked, sites, to_points)
         _names(axes, room, findings.segments, bounds, to_points)
         draw_key(canvas, edition, coloured, ranked, sites, bounds)
