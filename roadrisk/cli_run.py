@@ -31,6 +31,7 @@ def run(
     edition: Annotated[
         list[str] | None,
         typer.Option(
+            metavar="EDITION",
             help="Who it is for: agency (the usual one), confidential or public. Again for each."
         ),
     ] = None,

@@ -36,7 +36,7 @@ def study_toml(folder: Path, body: str, **study: object) -> None:
 def run(folder: Path, out: Path) -> roadrisk.Findings:
     study = roadrisk.read_study(folder)
     findings = roadrisk.analyse(study)
-    write_reports(study, findings, out)
+    write_reports(study, findings, out, edition="confidential")
     listed = pd.read_csv(out / "ranked_stretches.csv")
     assert len(listed) == len(findings.ranked)
     assert (out / "map.html").stat().st_size > 50_000
