@@ -14,7 +14,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from tests.truth.leaks import OFF_ROAD_M, Secrets
+from tests.truth.leaks import OFF_ROAD_M
+from tests.truth.secrets_found import Secrets
 from tests.truth.small_worlds import TRIAL_COLUMNS, TRIALS
 
 if TYPE_CHECKING:

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,10 +19,12 @@ import shapely
 from scipy.spatial import cKDTree
 
 from tests.truth.cell_codes import codes_of
+from tests.truth.leak_words import dated, named, without_hashes
+from tests.truth.secrets_found import Leak, Secrets
 from tests.truth.unpacking import unpacked
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
@@ -47,66 +48,7 @@ _NUMBER = re.compile(
 )
 # A comma is as often a separator: such numbers are read in a second round.
 _WITH_COMMA = re.compile(r"(?<![\d.])(?=(?P<n>-?\d{1,3},\d{2,17})(?![\d.]))")
-# Hashes, and how a sheet says which columns a row has.
-_HASH = re.compile(r"\b[0-9a-f]{32,64}\b|spans=\"\d+:\d+\"")
 _CODE = re.compile(r"(?<![\w.+])[0-9A-Z]{7,10}(?:\+[0-9A-Z]{0,3})?(?![\w.+])|\b\d{4,5} \d{4,5}\b")
-_MONTHS = (
-    "january", "february", "march", "april", "may", "june", "july", "august", "september",
-    "october", "november", "december",
-)  # fmt: skip
-_MONTH = "|".join(f"{name[:3]}(?:{name[3:]})?" if name[3:] else name for name in _MONTHS)
-_DAYS = (
-    re.compile(r"(?<!\d)(?P<y>(?:19|20)\d\d)[-/._]?(?P<m>[01]\d)[-/._]?(?P<d>[0-3]\d)(?!\d)"),
-    re.compile(r"(?<![\d.])(?P<d>\d{1,2})[./-](?P<m>\d{1,2})[./-](?P<y>(?:19|20)?\d\d)(?![\d.])"),
-    re.compile(r"(?<![\d.])(?P<m>\d{1,2})/(?P<d>\d{1,2})/(?P<y>(?:19|20)?\d\d)(?![\d.])"),
-    re.compile(rf"(?<!\d)(?P<d>\d{{1,2}})(?:st|nd|rd|th|\.)?[ -](?P<w>{_MONTH})\b", re.IGNORECASE),
-    # "April 3" alone is how charts say that three were counted in April.
-    re.compile(
-        rf"\b(?P<w>{_MONTH})\.? (?P<d>\d{{1,2}})(?:st|nd|rd|th)?,? (?P<y>20\d\d)", re.IGNORECASE
-    ),
-    re.compile(rf"\b(?P<w>{_MONTH})\.? (?P<d>\d{{1,2}})(?:st|nd|rd|th)\b", re.IGNORECASE),
-)
-_CLOCK = re.compile(r"(?<![\d:.])(\d{1,2}):(\d\d)(?::\d\d)?(?![\d:])")
-_ROW = re.compile(
-    r"(?:fixes|sightings|nests|animals|bearings)\.csv\W{0,6}(?:row|line)?\W{0,3}\d", re.IGNORECASE
-)
-
-
-@dataclass(frozen=True)
-class Secrets:
-    """What must not be found.
-
-    Attributes
-    ----------
-    places : ndarray, shape (n, 2)
-        Longitude, latitude of fixes, sightings, homes, nests and captures [degrees].
-    names : tuple of str
-        Observers, animals' and records' ids, remarks: long enough not to stand anywhere by chance.
-    instants : tuple of datetime
-        Of records that give the time of day; local and UTC days and clocks are searched.
-    days : tuple of date
-        Of the others.
-    crs : str
-        The working system.
-    roads : shapely.MultiLineString
-        Known to everybody [degrees].
-    """
-
-    places: Floats
-    names: tuple[str, ...]
-    instants: tuple[datetime, ...]
-    days: tuple[date, ...]
-    crs: str
-    roads: shapely.MultiLineString
-
-
-@dataclass(frozen=True)
-class Leak:
-    """A secret, and where it was found."""
-
-    where: str
-    what: str
-    found: str
 
 
 @dataclass(frozen=True)
@@ -147,8 +89,8 @@ def search(files: dict[str, bytes], secrets: Secrets, *, sensitivity: str) -> Se
         leaks += places.corners(piece.where, piece.points)
         leaks += places.bits(piece)
         leaks += places.codes(piece)
-        leaks += _named(piece, secrets.names)
-        leaks += _dated(piece, secrets)
+        leaks += named(piece, secrets.names)
+        leaks += dated(piece, secrets)
     size = sum(len(piece.raw) or len(piece.text) for piece in whole)
     return Searched(tuple(leaks), size, numbers, len(whole))
 
@@ -158,7 +100,7 @@ def _numbers(
 ) -> tuple[Floats, NDArray[np.int64], NDArray[np.int64]]:
     """Return the numbers of a text, where they stand, and their decimals; degrees as decimals."""
     value, at, digits = [], [], []
-    for found in way.finditer(_HASH.sub(" ", text)):
+    for found in way.finditer(without_hashes(text)):
         if found["n"] is None:
             value.append(
                 float(found["d"]) + float(found["m"]) / 60 + float(found["s"] or 0.0) / 3600
@@ -291,62 +233,21 @@ class _Places:
         """A coordinate as a number in memory, either end first (IEEE 754)."""
         if piece.text or len(piece.raw) < 8 or not len(self.numbers):
             return
+        told: set[float] = set()
         for start in range(8):
             count = (len(piece.raw) - start) // 8
             for order in ("<f8", ">f8"):
-                told = np.frombuffer(piece.raw, order, count, start)
+                number = np.frombuffer(piece.raw, order, count, start)
                 with np.errstate(invalid="ignore"):
-                    told = told[(told >= self.numbers[0]) & (told <= self.numbers[-1])]
-                for number in np.unique(told[np.isin(told, self.numbers)]):
-                    yield Leak(piece.where, "a coordinate in binary", f"{number}")
+                    number = number[(number >= self.numbers[0]) & (number <= self.numbers[-1])]
+                told |= set(number[np.isin(number, self.numbers)].tolist())
+        # Corners of roads share one coordinate with a secret place by chance, at 6 decimals.
+        needed = 2 if self.agency else 1
+        for table in (self.there, *self.projected) if told else ():
+            for place in table[np.isin(table, list(told)).sum(axis=1) >= needed]:
+                yield Leak(piece.where, "a coordinate in binary", str(place.tolist()))
 
     def codes(self, piece: Piece) -> Iterator[Leak]:
-        told = set(_CODE.findall(_HASH.sub(" ", piece.text).upper()))
+        told = set(_CODE.findall(without_hashes(piece.text).upper()))
         for code in sorted(told & self.codes_there):
             yield Leak(piece.where, "a finer cell's code", code)
-
-
-def _named(piece: Piece, names: Iterable[str]) -> Iterator[Leak]:
-    text = piece.text.casefold()
-    for name in names:
-        if (
-            name.casefold() in text
-            or name.encode() in piece.raw
-            or name.encode("utf-16-le") in piece.raw
-        ):
-            yield Leak(piece.where, "a name, id or remark", name)
-
-
-def _dated(piece: Piece, secrets: Secrets) -> Iterator[Leak]:
-    """Days in the usual ways of writing them, instants as seconds, clocks of an instant's day."""
-    both = [t.astimezone(UTC) for t in secrets.instants] + list(secrets.instants)
-    days = {t.date() for t in both} | set(secrets.days)
-    yearless = {(d.month, d.day) for d in days}
-    text = _HASH.sub(" ", piece.text)
-    for way in _DAYS:
-        for found in way.finditer(text):
-            if _day(found) in days or _day(found) in yearless:
-                yield Leak(piece.where, "a single date", found[0])
-    seconds = {str(int(t.timestamp())) for t in both}
-    for found in re.finditer(r"(?<!\d)(1\d{9})(?:\d{3}|\.\d+)?(?!\d)", text):
-        if found[1] in seconds:
-            yield Leak(piece.where, "an instant", found[0])
-    # Whole hours stand in tables of what if.
-    clocks = {f"{t.hour}:{t.minute:02}" for t in both if t.minute}
-    for found in _CLOCK.finditer(text):
-        if f"{int(found[1])}:{found[2]}" in clocks:
-            yield Leak(piece.where, "a time of day", found[0])
-    for found in _ROW.finditer(text):
-        yield Leak(piece.where, "a row of an input", found[0])
-
-
-def _day(found: re.Match[str]) -> date | tuple[int, int] | None:
-    parts = found.groupdict()
-    if parts.get("w"):
-        month = next(k for k, m in enumerate(_MONTHS, 1) if m.startswith(parts["w"].lower()[:3]))
-        return (month, int(parts["d"]))
-    year = int(parts["y"]) if len(parts["y"]) == 4 else 2000 + int(parts["y"])
-    try:
-        return date(year, int(parts["m"]), int(parts["d"]))
-    except ValueError:
-        return None

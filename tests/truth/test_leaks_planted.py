@@ -26,7 +26,8 @@ from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
 from tests.truth.cell_codes import geohash, plus_code
-from tests.truth.leaks import Secrets, search
+from tests.truth.leaks import search
+from tests.truth.secrets_found import Secrets
 
 ZONE = ZoneInfo("Asia/Tokyo")
 PLACE = (130.48732164, 37.26371893)
@@ -232,6 +233,9 @@ def test_a_number_in_memory_is_found():
     for order in "<>":
         content = b"\xff\x00\xfe" + struct.pack(f"{order}d", PLACE[0])
         assert search({"a.bin": content}, SECRETS, sensitivity="high").leaks
+        assert not search({"a.bin": content}, SECRETS, sensitivity="agency").leaks
+        content += b"\x01" + struct.pack(f"{order}d", PLACE[1])
+        assert search({"a.bin": content}, SECRETS, sensitivity="agency").leaks
 
 
 @pytest.mark.parametrize(
