@@ -17,6 +17,7 @@ from roadrisk.reporting.documents.blocks import (
     Table,
 )
 from roadrisk.reporting.documents.facts import (
+    OF_ALL,
     clipped,
     cost_words,
     doing_nothing,
@@ -73,6 +74,7 @@ QUESTIONS = (
     "How will we know it helped?",
     "And motorists?",
 )
+MOST_SITES = 5  # told one by one
 _ON_FIRST = 4  # answers
 NOT_RECORDED = (
     "Nothing is recorded at these places; that nothing stands in the way is not known: look for "
@@ -221,12 +223,12 @@ def _sure(edition: Edition) -> str:
     findings = edition.findings
     chosen = [
         f"S{row['site']:.0f}\N{NO-BREAK SPACE}{included(row)}"
-        for row in rows(findings.measures.chosen.iloc[:5])
+        for row in rows(findings.measures.chosen.iloc[:MOST_SITES])
         if np.isfinite(float(row["included_of_100"]))
     ]
     again = (
         "When deaths and effects are drawn anew within what is known, so many of 100 choices hold "
-        f"the site: {', '.join(chosen)}."
+        f"the site: {', '.join(chosen)}{_more(edition)}."
         if chosen else ""
     )  # fmt: skip
     many, test = len(findings.stretches), findings.chance
@@ -245,28 +247,35 @@ def _quantities(edition: Edition) -> str:
     if measures.chosen.empty:
         return "None: nothing is proposed."
     sites = [
-        f"S{row['site']:.0f}: {quantities(edition, row)}" for row in rows(measures.chosen.iloc[:5])
+        f"S{row['site']:.0f}: {quantities(edition, row)}"
+        for row in rows(measures.chosen.iloc[:MOST_SITES])
     ]
     if len(sites) == 1:
         return f"{sites[0]}."
     short = "; ".join(sites).replace(" (both sides, ends included)", "").replace(
         " (driveways, gates)", "")  # fmt: skip
-    return f"All sites: {quantities(edition, all_sites(measures))}. {short}."
+    return f"All sites: {quantities(edition, all_sites(measures))}. {short}{_more(edition)}."
 
 
 def _averts(edition: Edition) -> str:
     measures = edition.findings.measures
     if measures.chosen.empty:
         return clipped(measures.words, 300) or "Nothing is proposed."
-    per = "deaths a year" if measures.known else "of all road deaths"
+    per = "deaths a year" if measures.known else OF_ALL
     sites = [
         f"S{row['site']:.0f}\N{NO-BREAK SPACE}{deaths_said(row, 'averted_per_year', measures)}"
-        for row in rows(measures.chosen.iloc[:5])
+        for row in rows(measures.chosen.iloc[:MOST_SITES])
     ]
     all_ = deaths_said(all_sites(measures), "averted_per_year", measures)
-    each = f"; {', '.join(sites)}" if len(sites) > 1 else ""
+    each = f"; {', '.join(sites)}{_more(edition)}" if len(sites) > 1 else ""
     return (f"All sites {all_} {per} (90 % interval), net of deaths that move to fence ends{each}. "
             f"{evidence_words(edition)}")  # fmt: skip
+
+
+def _more(edition: Edition) -> str:
+    """Return how many sites an answer leaves out."""
+    left = len(edition.findings.measures.chosen) - MOST_SITES
+    return f" (and {left} more: measures.csv)" if left > 0 else ""
 
 
 def _in_the_way(edition: Edition) -> str:
@@ -277,7 +286,7 @@ def _in_the_way(edition: Edition) -> str:
     if table.empty:
         return NOT_RECORDED
     out, moments = [], []
-    for site in sorted({int(s) for s in table["site"]})[:5]:
+    for site in sorted({int(s) for s in table["site"]})[:MOST_SITES]:
         mine = rows(table[table["site"] == site])
         # Why a structure can't be used stands in measures.html.
         inside = [
@@ -287,6 +296,6 @@ def _in_the_way(edition: Edition) -> str:
         moments += [f"S{site} {clipped(row['what'], 60)}" for row in mine if row["kind"] == "works"]
         if inside:
             out.append(f"S{site}: {', '.join(inside)}")
-    said = f"{'; '.join(out)}." if out else ""
+    said = f"{'; '.join(out)}{_more(edition)}." if out else ""
     cheap = f" Cheap moments to build: {and_words(*moments)}." if moments else ""
     return f"{said}{cheap}".strip()

@@ -39,7 +39,7 @@ ANIMALS_ON_ROAD = (
     "An animal on the road makes drivers brake or swerve, and people stop and step onto the road "
     "for it: a hazard to them too (common practice; no number is claimed)."
 )
-OF_ALL = "of all road deaths"
+OF_ALL = "of the deaths on watched roads"
 KILLED = "adults_killed_percent"
 
 
@@ -268,12 +268,11 @@ def success_words(edition: Edition) -> str:
         return "Nothing is proposed whose effect could be followed."
     now = float(measures.chosen["deaths_per_year"].astype(float).sum(skipna=False))
     averted = float(all_sites(measures)["averted_per_year"])
-    times, unit = (1.0, " deaths a year") if measures.known else (100.0, f" % {OF_ALL}")
     if said.objective_percent is not None:
         aim = f"deaths at the sites fall by {said.objective_percent:g} %"
-    elif np.isfinite([now, averted]).all():
-        aim = (f"deaths at the sites fall as expected, by about {number(times * averted, 2)} of "
-               f"{number(times * now, 2)}{unit}")  # fmt: skip
+    elif np.isfinite([now, averted]).all() and now > 0:
+        of = f"{number(averted, 2)} of {number(now, 2)} deaths a year, " if measures.known else ""
+        aim = f"deaths at the sites fall as expected, by about {of}{100 * averted / now:.0f} %"
     else:
         aim = "deaths at the sites fall"
     aim += f" by {said.objective_year}" if said.objective_year else ""

@@ -110,7 +110,7 @@ def money_figure(edition: Edition) -> Figure | None:
     if len(curve) < 2 or not (curve["cost"] > 0).any():
         return None
     curve = curve.sort_values("cost", kind="stable")
-    times, up = (1.0, " a year") if measures.known else (100.0, ", % of all road deaths")
+    times, up = (1.0, " a year") if measures.known else (100.0, ", % of deaths on watched roads")
     cost = curve["cost"].to_numpy(float)
     value, low, high = (
         times * curve[f"averted_per_year{end}"].to_numpy(float) for end in ("", "_low", "_high")
@@ -191,7 +191,7 @@ def choices_chart(edition: Edition) -> Figure | None:
         None without a number to draw.
     """
     measures = edition.findings.measures
-    times, up = (1.0, " a year") if measures.known else (100.0, ", % of all road deaths")
+    times, up = (1.0, " a year") if measures.known else (100.0, ", % of deaths on watched roads")
     rows = [
         _Row(plain_text(row["alternative"]),
              *(times * float(row[f"averted_per_year{end}"]) for end in ("", "_low", "_high")))

@@ -115,7 +115,7 @@ def deaths_on(edition: Edition, row: dict[str, Any]) -> str:
         values = [float(row[f"evidence_per_km_year{end}"]) for end in ("", "_low", "_high")]
         return rate_words(values[0], values[1], values[2], "too little data", units)
     times, ends = times_mean(row).partition(" times as many")[::2]
-    return f"{times} times the mean{ends}" if times else "not known"
+    return f"{times}{ends} times the mean" if times else "not known"
 
 
 def worst_200_m(edition: Edition) -> str:
@@ -145,8 +145,8 @@ def worst_200_m(edition: Edition) -> str:
     for table in (first, beside):
         for row, where in zip(rows(table), engineer_places(edition.study, table)["where"],
                               strict=True):  # fmt: skip
-            said.append(f"rank {row['rank']:.0f}, {clipped(where)}: {deaths_on(edition, row)} "
-                        f"{unit}")  # fmt: skip
+            many, bound, end = deaths_on(edition, row).partition(" (95 % bound)")
+            said.append(f"rank {row['rank']:.0f}, {clipped(where)}: {many} {unit}{bound}{end}")
     total = float(first["length_m"].sum() + beside["length_m"].sum())
     joined = upper("; beside it ".join(said))
     site = sites_of_windows(first, edition.findings.measures.chosen)["site"].iloc[0]
@@ -167,7 +167,7 @@ def rank_sure(edition: Edition) -> str:
     if not np.isfinite([low, high]).all():
         return "How sure the order is can't be told from so few animals and observers."
     of = "in resamples" if ranked_by(findings.deaths) == "evidence" else "90 % interval"
-    said = f"Rank 1 may be rank {number(low)} to {number(high)} ({of})"
+    said = f"The place of rank 1 may rank {number(low)} to {number(high)} ({of})"
     if np.isfinite(chance):
         worst = edition.study.settings.mortality.worst_places
         said += f", with a chance of {chance_cell(chance)} of being among the {worst} worst"

@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 import pypdf
 import pytest
 
@@ -36,8 +37,8 @@ if TYPE_CHECKING:
 TEN = {
     "which 200 m first": r"Which 200 m first\? Rank 1, SR 12, mile 2\.05 to 2\.15 \(Heron Road\): "
     r"0\.31 \(0\.13 to 0\.63\) deaths a year; beside it rank 2, .*200 m in all, in S1\)",
-    "how sure": r"How sure is that\? Rank 1 may be rank 1 to 7 \(90 % interval\), with a chance of "
-    r"0\.97 of being among the 5 worst",
+    "how sure": r"How sure is that\? The place of rank 1 may rank 1 to 7 \(90 % "
+    r"interval\), with a chance of 0\.97 of being among the 5 worst",
     "how much fence, how many passages": r"All sites: 1,880 m of fence \(both sides, ends "
     r"included\), 2 new passages, 1 existing passage to lead to, 1 opening to guard",
     "what does it cost, and to keep up": r"To build 261,000 \(184,000 to 396,000\) EUR, low to "
@@ -52,7 +53,7 @@ TEN = {
     "what is in the way": r"What is in the way\? S1: private land .*S2: culvert C-7, not usable; "
     r"S3: driveway at the mill\. Cheap moments to build: S1 resurfacing planned for 2027",
     "how will we know it helped": r"for 3 years after the works, .*Success: deaths at the sites "
-    r"fall as expected, by about 1\.2 of 1\.7 deaths a year, and the 90 % interval",
+    r"fall as expected, by about 1\.2 of 1\.7 deaths a year, 71 %, and the 90 % interval",
 }
 
 
@@ -128,7 +129,7 @@ _POORER = {
     "nothing at all": (confidential(made_up.without_evidence()), "No piece of road is ranked"),
     "no prices": (_with(confidential(), made_up_measures.without_prices), "Prices not confirmed"),
     "shares": (_with(_of(made_up_deaths.not_known), made_up_measures.by_share),
-               "of all road deaths"),
+               "of the deaths on watched roads"),
 }  # fmt: skip
 
 
@@ -206,6 +207,18 @@ def test_a_contact_that_is_given_is_printed(edition: Edition) -> None:
     settings = edition.study.settings.model_copy(update={"proposal": asked})
     other = replace(edition, study=replace(edition.study, settings=settings))
     assert "Who asks Fen Trust Contact Ana Keeper, 0123" in _pages(other)[1]
+
+
+def test_sites_that_are_not_told_are_counted(edition: Edition) -> None:
+    chosen = edition.findings.measures.chosen
+    seven = pd.concat([chosen, chosen, chosen.iloc[:1]], ignore_index=True)
+    seven["site"] = range(1, 8)
+    other = _with(edition, lambda measures: replace(measures, chosen=seven))
+    said = dict(answers(other))
+    for question in ("How sure is that?", "What does it avert?",
+                     "How much fence, how many passages?"):  # fmt: skip
+        assert "S5" in said[question]
+        assert "(and 2 more: measures.csv)" in said[question]
 
 
 def test_an_interval_that_is_missing_is_said(edition: Edition) -> None:
