@@ -18,6 +18,7 @@ from roadrisk.reporting.map_page import DEATHS, page_html
 from roadrisk.reporting.map_reports import count_layer, filter_words
 from roadrisk.reporting.measure_layer import measure_layers, measure_texts
 from roadrisk.reporting.measures_page import MEASURES_PAGE
+from roadrisk.reporting.place_counts import PIECE_M
 from roadrisk.reporting.place_sheets import row_words, scale_of, stretch_words
 from roadrisk.reporting.power_words import power_sentence
 from roadrisk.reporting.provenance import provenance_line
@@ -66,18 +67,17 @@ def map_html(edition: Edition) -> bytes:
     """
     study, findings = edition.study, edition.findings
     scale = scale_of(study, findings)
-    layers = map_layers(study, findings) | measure_layers(findings.measures, scale)
+    layers = map_layers(study, findings, scale=scale) | measure_layers(findings.measures, scale)
     if edition.kind != "confidential":
         layers = {k: v for k, v in layers.items() if k not in ("reports", "crossings")}
         layers["counts"] = count_layer(edition)
-    return page_html(study.settings.study.name, _page(edition, layers), layers, scale.by)
+    return page_html(study.settings.study.name, _page(edition, layers, scale), layers, scale.by)
 
 
-def _page(edition: Edition, layers: dict[str, Layer]) -> dict[str, Any]:
+def _page(edition: Edition, layers: dict[str, Layer], scale: Scale) -> dict[str, Any]:
     study, findings = edition.study, edition.findings
     settings = study.settings
     units = settings.study.units
-    scale = scale_of(study, findings)
     west, south, east, north = findings.segments.geometry.to_crs(WGS84).total_bounds
     return {
         **_texts(edition, scale),
@@ -239,7 +239,7 @@ def _legend(findings: Findings, study: Study, scale: Scale) -> dict[str, Any]:
         "signs": "place for a warning sign",
         "closer": "Closer up:",
         "reports": "reports",
-        "counts": "reports on about 100 m of road",
+        "counts": f"reports on about {short_length(PIECE_M, units)} of road",
         "alive": "alive",
         "dead": "dead",
         "other": "not said",

@@ -61,8 +61,15 @@ EVIDENCE = {
 }  # fmt: skip
 
 
-def map_layers(study: Study, findings: Findings) -> dict[str, Layer]:
+def map_layers(study: Study, findings: Findings, *, scale: Scale | None = None) -> dict[str, Layer]:
     """Return the map's layers, bottom first, each a GeoJSON FeatureCollection in WGS 84.
+
+    Parameters
+    ----------
+    study : Study
+    findings : Findings
+    scale : Scale, optional
+        `place_sheets.scale_of` of both, where a caller has it.
 
     Returns
     -------
@@ -74,7 +81,7 @@ def map_layers(study: Study, findings: Findings) -> dict[str, Layer]:
         list), ``crossings``, ``reports``.
     """
     units = study.settings.study.units
-    scale = scale_of(study, findings)
+    scale = scale or scale_of(study, findings)
     zone = study.settings.study.zone
     roads = dict(zip(findings.segments["segment_id"], findings.segments["road"], strict=True))
     deaths = death_layer(findings, scale, off_ground(findings.segments))

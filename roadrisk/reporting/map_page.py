@@ -45,7 +45,7 @@ LAYERS = {
     "measures": ("Proposed measures", True),
     "crossings": ("Steps between fixes across a road", False),
     "reports": ("Public reports", True),
-    "counts": ("Reports, counted by 100 m of road", True),
+    "counts": ("Reports, counted by piece of road", True),
     "signs": ("Places for signs", True),
 }
 _POINTS = ("crossings", "reports", "counts", "signs")

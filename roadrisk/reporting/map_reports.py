@@ -13,8 +13,9 @@ import shapely
 from roadrisk.base.crs import WGS84
 from roadrisk.reporting.colour_runs import feature, layer
 from roadrisk.reporting.csv_text import plain_text
+from roadrisk.reporting.place_counts import PIECE_M
 from roadrisk.reporting.sheets import day_in, distance, road
-from roadrisk.reporting.wording import count, number
+from roadrisk.reporting.wording import count, number, short_length
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -99,6 +100,7 @@ def count_layer(edition: Edition) -> Layer:
     if table.empty:
         return layer([])
     features = []
+    long = short_length(PIECE_M, edition.study.settings.study.units)
     places = table[["x_m", "y_m"]].drop_duplicates()
     points = gpd.GeoSeries.from_xy(places["x_m"], places["y_m"], crs=edition.study.crs)
     lonlat = np.round(shapely.get_coordinates(points.to_crs(WGS84)), 6).tolist()
@@ -119,7 +121,12 @@ def count_layer(edition: Edition) -> Layer:
             ", ".join(f"{_sum(kinds, 2, x)} {words}" for x, words in _SEXES),
             _span(years),
         ]
-        properties = {"t": f"Reports on about 100 m of {named}", "v": values, "n": many, "c": kinds}
+        properties = {
+            "t": f"Reports on about {long} of {named}",
+            "v": values,
+            "n": many,
+            "c": kinds,
+        }
         features.append(feature("Point", place, properties))
     return layer(features)
 

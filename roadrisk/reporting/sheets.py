@@ -22,7 +22,7 @@ SHEETS: dict[str, tuple[str, ...]] = {
         "Level", "Class", "Route and measure", "Owner", "Traffic", "Speed limit", "Length",
         "Crossing-days of tagged animals", "Crossing-days per animal and year", "Public reports",
         "Whole segment: road deaths per {unit} and year", "Chance that a crossing kills",
-        "Whole segment: crossing-days and reports per {unit} and year", "In the tables it is",
+        "Whole segment: crossing-days and reports per {unit} and year", "Id in the tables",
     ),
     "deaths": (
         "Road deaths, here at most", "Above similar roads, per {unit} and year",

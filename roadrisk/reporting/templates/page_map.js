@@ -46,6 +46,7 @@ function inOrder() {
   }
   if (chosen) chosen.eachLayer((l) => l.bringToFront && l.bringToFront());
 }
+let firstBounds = null;
 let drawnThin = null;
 function resize() {
   if (thin() === drawnThin) return;
@@ -79,6 +80,7 @@ function finish() {
   inOrder();
   resize();
   declutter();
+  firstBounds = map.getBounds();
   map.on("zoomend moveend resize", declutter);
   map.on("zoomend", resize);
   oneKind();

@@ -8,7 +8,9 @@ function forPrint() {
     document.body.classList.add("printing");
     map.invalidateSize({ animate: false, pan: false });
     const all = L.latLngBounds(page.bounds);
-    map.fitBounds(before.bounds.contains(all) ? all : before.bounds, { animate: false });
+    /* The first view leaves room for a legend that stands elsewhere on paper. */
+    const asFirst = before.bounds.equals(firstBounds, 1e-9) ? L.latLngBounds(page.focus) : before.bounds;
+    map.fitBounds(before.bounds.contains(all) ? all : asFirst, { animate: false });
     /* The key names what is on the paper: points are not drawn from afar. */
     const shows = (name) => Boolean(data[name]) && !(name === "signs" ? far() : faint()) && map.hasLayer(layerOf(name));
     const drawn = points.map((name) => [name, shows(name)]);

@@ -7,7 +7,8 @@ const Mark = L.CircleMarker.extend({
     const renderer = this._renderer;
     if (faint() && this.options.shape !== "sign" || far() && this.options.shape === "sign") return;
     if (!renderer._drawing || this._empty()) return;
-    const pen = renderer._ctx, p = this._point, r = this._radius;
+    const pen = renderer._ctx, p = this._point;
+    const r = this.options.shape === "counts" && far() ? this._radius / 2 : this._radius;
     pen.beginPath();
     if (this.options.shape === "alive" || this.options.shape === "counts") {
       pen.arc(p.x, p.y, r, 0, 2 * Math.PI);
@@ -24,7 +25,7 @@ const Mark = L.CircleMarker.extend({
       pen.lineTo(p.x - r, p.y + r * 0.8); pen.closePath();
     }
     renderer._fillStroke(pen, this);
-    if (this.options.shape === "counts") {
+    if (this.options.shape === "counts" && !far()) {
       pen.globalAlpha = 1;
       pen.fillStyle = page.ink;
       pen.font = "600 11px system-ui, sans-serif";
@@ -40,8 +41,8 @@ const Mark = L.CircleMarker.extend({
 });
 
 const report = { a: "alive", d: "dead", n: "other" };
-/* Room for the number; the area grows with it. */
-const countRadius = (many) => 6 + 2.6 * Math.sqrt(many);
+/* Room for the number; the area grows with it. From afar smaller, and without it. */
+const countRadius = (many, scale = 1) => scale * (6 + 2 * Math.sqrt(many));
 const point = {
   reports: (feature, place) => {
     const kind = report[feature.properties.a];
@@ -53,7 +54,7 @@ const point = {
   counts: (feature, place) => {
     const mark = new Mark(place, {
       shape: "counts", radius: countRadius(feature.properties.n), color: page.ink, weight: 1.3,
-      fillColor: "#fff", fillOpacity: 0.92,
+      fillColor: "#fff", fillOpacity: 0.85,
     });
     mark.many = feature.properties.n;
     return mark;
