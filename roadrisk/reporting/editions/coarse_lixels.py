@@ -44,12 +44,13 @@ def coarse_lixels(lixels: gpd.GeoDataFrame, sightings: gpd.GeoDataFrame) -> gpd.
         return lixels
     length = (lixels["end_m"] - lixels["start_m"]).to_numpy(np.float64)
     piece = _pieces(lixels)
-    row = _nearest(lixels, sightings)
+    placed = sightings[~(sightings.geometry.is_empty | sightings.geometry.isna())]
+    row = _nearest(lixels, placed)
     columns: dict[str, object] = {
         "density_crossings": _means(lixels["density_crossings"], piece, length)
     }
-    counts_as = sightings["counts_as"].to_numpy(np.float64)
-    states = sightings["vitality"].astype(str).to_numpy()
+    counts_as = placed["counts_as"].to_numpy(np.float64)
+    states = placed["vitality"].astype(str).to_numpy()
     for column in ("density_reports", *_STATE):
         whose = np.ones(len(states), dtype=bool)
         if column in _STATE:
