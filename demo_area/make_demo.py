@@ -26,7 +26,7 @@ from road_files import agency_geojson, osm_xml, traffic_csv
 from road_shapes import Road, build
 from site_tables import openings_csv, parcels_geojson, structures_csv, works_csv
 from study_tables import animals_csv, fixes_csv, sightings_csv, surveys_csv
-from study_text import STUDY_TOML
+from study_text import OWN_TEXTS, STUDY_TOML
 from trials import trials_csv
 from truth_tables import passages_csv, true_deaths, true_kills, true_reports, true_stretches
 
@@ -64,6 +64,7 @@ def write(folder: Path) -> None:
         "works.csv": works_csv(roads),
         "parcels.geojson": parcels_geojson(roads),
         "prices.csv": prices_csv(),
+        **OWN_TEXTS,
         "truth/true_stretches.geojson": true_stretches(roads, fixes, passed, reports, deaths),
         "truth/true_crossings.csv": passages_csv(on, roads),
         "truth/true_full_crossings.csv": passages_csv(full_crossings(walks, fixes, roads), roads),

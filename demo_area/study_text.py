@@ -148,4 +148,41 @@ budget = 700000      # present value over the horizon: works and upkeep
 currency = "florins"
 horizon_years = 30
 discount_percent = 3.0
+
+[release]
+sensitivity = "medium"  # cells of 0.01 degrees in the public edition
+
+[proposal]  # invented, like all here; what is left out is printed as a line to fill in
+agency = "Region and District road offices of Pellowmere (invented)"
+sponsor = "Pellowmere Reserve (invented)"
+requested_by = "Friends of Pellowmere Marsh (invented)"
+contact = "roads@pellowmere.example.invalid"
+prepared_on = 2025-12-01
+legal_status = "strictly protected (invented law of 1998)"
+permits = [
+  "leave to handle a protected animal (invented nature office)",
+  "works on a road (invented road offices)",
+]
+past_measures = [
+  "hand-painted signs on Tarnholt Lane, 2019 to 2021 (invented); nobody counted before or after",
+]
+objective_percent = 60
+objective_year = 2031
+monitoring_years = 4
 """
+
+# The reserve's own paragraphs for the proposal, by file.
+OWN_TEXTS = {
+    "texts/need.txt": """\
+The marsh tortoise (invented) has been watched at Pellowmere (invented) since 1974. Rangers who have
+worked here for thirty years say that they see fewer old animals each spring. Nobody wrote it down,
+so it stands in no number above.
+""",
+    "texts/maintenance.txt": """\
+The reserve (invented) offers two volunteers for fence walks in April and in July, on the field side
+of the fence only.
+
+Mending stays with whoever owns the fence: the reserve has no crew and no insurance for work beside
+a road.
+""",
+}  # fmt: skip

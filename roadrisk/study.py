@@ -9,6 +9,7 @@ from roadrisk.decisions import Decisions
 from roadrisk.species import GENERIC, Profile, built_in_profile
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     import geopandas as gpd
@@ -92,6 +93,8 @@ class Study:
         What people decided about reports.
     photos : pandas.DataFrame or None
         What photos in the study folder say of themselves; columns of `records.photos.PHOTOS`.
+    texts : mapping of str to str
+        A person's own paragraphs for the proposal, by section of `records.own_texts.SECTIONS`.
     """
 
     folder: Path
@@ -130,3 +133,4 @@ class Study:
     compared_sites: gpd.GeoDataFrame | None = None
     inspections: pd.DataFrame | None = None
     passage_use: pd.DataFrame | None = None
+    texts: Mapping[str, str] = field(default_factory=dict)

@@ -272,6 +272,31 @@ METHODS = """
 # injured_call = ""                  # whom to call for an injured animal, with the number
 # signed = ""                        # from whom the answer is
 
+# [release]                          # how far the public edition blurs places
+# sensitivity = "high"               # cells of 0.1 degrees; or "extreme" (no places), "medium"
+#                                    # (0.01), "low" (0.001): Chapman 2020, table 7
+# least_animals = 3                  # cells with fewer are joined with others
+# review_on = 2030-01-01             # when this choice is to be looked at again
+# rights_holder = ""                 # of published records, and their license
+# license = ""
+# report_to = ""                     # where the public reports what it sees
+# occurrence_status = "detected"     # or "present"
+
+# [proposal]                         # what only people know; left out: a line to fill in.
+# agency = ""                        # who is asked. Your own paragraphs: texts/need.txt,
+# sponsor = ""                       # texts/objective.txt and so on, printed as they are
+# requested_by = ""
+# contact = ""
+# prepared_on = 2030-01-01
+# legal_status = ""                  # of the species, in law
+# maintenance_by = ""
+# funding = ""
+# permits = []                       # that are needed
+# past_measures = []                 # what was tried before, and how it went
+# objective_percent = 50.0           # deaths at the sites are to fall by so much; left out:
+# objective_year = 2030              # what the measures are expected to avert, and no year
+# monitoring_years = 3               # of counting after the works
+
 # [hotspots]
 # kernel = "continuous"   # along the roads; "straight": across country, as animals walk
 # bandwidth_m = 200.0

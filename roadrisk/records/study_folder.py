@@ -24,6 +24,7 @@ from roadrisk.records.joined_tables import (
     unplaceable,
 )
 from roadrisk.records.nest_tables import join_nests
+from roadrisk.records.own_texts import own_text_inputs, read_own_texts
 from roadrisk.records.photos import read_photos
 from roadrisk.records.place_readers import read_places
 from roadrisk.records.point_tables import Placed, place
@@ -145,6 +146,7 @@ def gather(folder: Path, *, build_roads: bool) -> Gathered:
     work.compared = compare_tables(work)
     work.read_photos()
     work.read_decisions()
+    work.read_texts()
     study = work.study(with_roads=build_roads)
     return Gathered(study, tuple(with_line(r, loaded.text) for r in work.remarks))
 
@@ -170,6 +172,7 @@ class _Work(FolderInReading):
     sites: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
     prices: pd.DataFrame | None = None
     compared: dict[str, Any] = field(default_factory=dict)
+    texts: dict[str, str] = field(default_factory=dict)
 
     def read_profile(self) -> None:
         try:
@@ -263,6 +266,11 @@ class _Work(FolderInReading):
         self.remarks += remarks
         self.inputs += inputs
 
+    def read_texts(self) -> None:
+        self.texts, remarks = read_own_texts(self.folder)
+        self.remarks += remarks
+        self.inputs += own_text_inputs(self.folder)
+
     def read_photos(self) -> None:
         reports = [*self.points["sightings"], *self.points["held"]]
         if not reports:
@@ -335,6 +343,7 @@ class _Work(FolderInReading):
             nests=None if self.settings.nests is None else nests,
             habitat=None if self.habitat is None else in_system(self.habitat, crs),
             prices=self.prices,
+            texts=self.texts,
             **sites_in(self.sites, crs),
             **compare_in(self.compared, crs),
         )

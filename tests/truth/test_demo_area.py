@@ -55,7 +55,7 @@ def test_script_writes_the_committed_bytes(tmp_path):
     script = checks.DEMO / "make_demo.py"
     subprocess.run([sys.executable, "-B", str(script), str(tmp_path)], check=True)
     written = {p.relative_to(tmp_path): p for p in tmp_path.rglob("*") if p.is_file()}
-    assert len(written) == 24
+    assert len(written) == 26
     for name, path in written.items():
         assert path.read_bytes() == (checks.DEMO / name).read_bytes(), name
     assert sum(p.stat().st_size for p in written.values()) < 3_000_000
