@@ -76,6 +76,8 @@ QUESTIONS = (
 )
 MOST_SITES = 5  # told one by one
 _ON_FIRST = 4  # answers
+# An eighth of a mile is 201 m.
+FIRST_US = "Which 660 ft first?"
 NOT_RECORDED = (
     "Nothing is recorded at these places; that nothing stands in the way is not known: look for "
     "driveways, culverts, parcels, utilities and drainage."
@@ -148,7 +150,9 @@ def answers(edition: Edition) -> tuple[tuple[str, str], ...]:
         success_words(edition),
         motorists_words(edition),
     )
-    return tuple(zip(QUESTIONS, said, strict=True))
+    us = edition.study.settings.study.units == "us"
+    asked = (FIRST_US if us else QUESTIONS[0], *QUESTIONS[1:])
+    return tuple(zip(asked, said, strict=True))
 
 
 def _first_page(edition: Edition) -> tuple[Block, ...]:
@@ -167,7 +171,7 @@ def _first_page(edition: Edition) -> tuple[Block, ...]:
     if lines:
         blocks.append(Table(
             head, tuple(lines), widths=(1.0, 3.1, 1.1, 0.8, 1.5, 1.5, 1.6),
-            caption="The first five places" + (f"; costs in {currency}" if currency else ""),
+            caption=f"The first places{f'; costs in {currency}' if currency else ''}",
             note=note,
         ))  # fmt: skip
     else:

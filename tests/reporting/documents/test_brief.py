@@ -115,6 +115,7 @@ def test_us_units_take_letter_paper_feet_and_the_same_sums() -> None:
     text = " ".join(_pages(us))
     # 1,880 m in feet.
     assert "6,168 ft of fence" in text
+    assert "Which 660 ft first?" in text
     assert "261,000 (184,000 to 396,000) EUR" in text
     assert not re.search(r"\d m of fence", text)
 
