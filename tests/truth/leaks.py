@@ -3,8 +3,8 @@
 Two rules. A public edition may hold cells of the sensitivity class and nothing finer: any two
 numbers that name a place within half a cell of a secret place are a leak, unless both lie on the
 class's own grid. An agency edition holds roads and places along them, and secret places of the
-worlds searched lie `OFF_ROAD_M` or more off any road: two numbers within half of that are a leak,
-unless both lie on the grid of 0.001 degrees that its records are generalised to.
+worlds searched lie `OFF_ROAD_M` or more off any road: two numbers within a quarter of that are a
+leak, unless both lie on the grid of 0.001 degrees that its records are generalised to.
 """
 
 from __future__ import annotations
@@ -114,6 +114,20 @@ def _numbers(
     return np.array(value, float), np.array(at, np.int64), np.array(digits, np.int64)
 
 
+def numbers_together(text: str) -> Floats:
+    """Return each two numbers of a text that stand close together; shape (n, 2), each once."""
+    value, at, _ = _numbers(text, _NUMBER)
+    return _together(value, at)
+
+
+def _together(value: Floats, at: NDArray[np.int64]) -> Floats:
+    pairs = [np.zeros((0, 2))]
+    for step in _NEXT:
+        near = at[step:] - at[:-step] <= _APART
+        pairs.append(np.column_stack([value[:-step], value[step:]])[near])
+    return np.unique(np.concatenate(pairs), axis=0)
+
+
 class _Places:
     """Secret places, as numbers may name them."""
 
@@ -128,7 +142,7 @@ class _Places:
         self.box = shapely.bounds(secrets.roads) + np.array([-1, -1, 1, 1]) * AGENCY_GRID
         self.grid = AGENCY_GRID if self.agency else SIZES[sensitivity]
         self.on_grid = sensitivity != "extreme"
-        self.near_m = OFF_ROAD_M / 2 if self.agency else self.grid * float(self.scale.min()) / 2
+        self.near_m = OFF_ROAD_M / 4 if self.agency else self.grid * float(self.scale.min()) / 2
         systems = {secrets.crs, "EPSG:3857"}
         self.systems = [
             pyproj.Transformer.from_crs("EPSG:4326", name, always_xy=True) for name in systems
@@ -153,11 +167,7 @@ class _Places:
 
     def pairs(self, where: str, value: Floats, at: NDArray[np.int64]) -> Iterator[Leak]:
         """Two numbers that stand together, read as degrees or metres, either first."""
-        together = []
-        for step in _NEXT:
-            near = at[step:] - at[:-step] <= _APART
-            together.append(np.column_stack([value[:-step], value[step:]])[near])
-        two = np.unique(np.concatenate(together), axis=0)
+        two = _together(value, at)
         yield from self.corners(where, self._beyond_roads(two))
 
     def _beyond_roads(self, two: Floats) -> Floats:

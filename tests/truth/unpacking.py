@@ -168,6 +168,8 @@ def _database(where: str, content: bytes, depth: int) -> Iterator[Piece]:
         joined = sqlite3.connect(f"file:{file.name}?mode=ro", uri=True)
         names = [row[0] for row in joined.execute("SELECT name FROM sqlite_master")]
         for name in names:
+            if name.startswith("rtree_"):
+                continue  # boxes around geometries that are read themselves
             try:
                 rows = joined.execute(f'SELECT * FROM "{name}"').fetchall()
             except sqlite3.DatabaseError:
