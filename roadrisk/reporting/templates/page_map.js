@@ -48,18 +48,20 @@ function inOrder() {
 }
 let firstBounds = null;
 let drawnThin = null;
+/* Before the closer map is drawn, so that it is drawn once: options are set, and no more. */
 function resize() {
   if (thin() === drawnThin) return;
   drawnThin = thin();
-  for (const name of smooth) layerOf(name).setStyle(style[name]);
-  const drawn = (group, also, mine, theirs) => layerOf(group).eachLayer((layer) => layer.setStyle
-    && layer.setStyle(style[also.includes(layer) ? theirs : mine]()));
-  drawn("stretches", ladders, "stretches", "ladder");
-  drawn("windows", [], "windows", "windows");
-  if (data.measures) drawn("measures", siteDashes, "measures", "dashes");
+  for (const name of smooth) layerOf(name).eachLayer((layer) => Object.assign(layer.options, style[name](layer.feature)));
+  const set = (group, also, mine, theirs) => layerOf(group).eachLayer((layer) => layer.setStyle
+    && Object.assign(layer.options, style[also.includes(layer) ? theirs : mine]()));
+  set("stretches", ladders, "stretches", "ladder");
+  set("windows", [], "windows", "windows");
+  if (data.measures) set("measures", siteDashes, "measures", "dashes");
 }
 function finish() {
-  for (const name of order) layerOf(name).addData(data[name]);
+  drawnThin = thin();
+  for (const name of order) fill(name);
   roads_layer.on("click", (event) => {
     const layer = event.propagatedFrom;
     if (layer && layer.feature) open("roads", layer.feature, layer);
@@ -81,8 +83,8 @@ function finish() {
   resize();
   declutter();
   firstBounds = map.getBounds();
-  map.on("zoomend moveend resize", declutter);
   map.on("zoomend", resize);
+  map.on("zoomend moveend resize", declutter);
   oneKind();
   legend(shownKind());
   map.on("overlayadd overlayremove", (event) => {
