@@ -8,11 +8,14 @@ import numpy as np
 
 from roadrisk.base.crs import WGS84
 from roadrisk.reporting.csv_text import plain_text
+from roadrisk.reporting.death_words import RATE
 from roadrisk.reporting.sheets import road
 from roadrisk.reporting.sites_of_windows import sites_of_windows
+from roadrisk.reporting.wording import number
 
 if TYPE_CHECKING:
     import geopandas as gpd
+    import pandas as pd
 
     from roadrisk.findings import Findings
 
@@ -71,7 +74,13 @@ def worst_words(findings: Findings, said: list[str]) -> str:
     others = list(dict.fromkeys(road(name) for name in findings.ranked["road"].iloc[1:5]))
     others = [name for name in others if name != named]
     then = f" Then {' and '.join(others[:2])}." if others else ""
-    return f"Worst: {named}, {said[0]}, {where}.{then}"
+    return f"Worst: {named}, {said[0]}{_on_this_piece(first)}, {where}.{then}"
+
+
+def _on_this_piece(row: pd.Series[Any]) -> str:
+    """Return how many die on a window itself: a rate per km reads like more than all roads'."""
+    here = float(row[RATE]) * float(row["length_m"]) / 1000
+    return f", about {number(here, 2)} a year on this piece" if np.isfinite(here) else ""
 
 
 def first_view(findings: Findings) -> list[list[float]]:

@@ -258,7 +258,9 @@ def _evidence_line(row: Mapping[str, Any], units: Units) -> str:
 def stretch_words(row: Mapping[str, Any], scale: Scale) -> list[str]:
     """Return the short lines of a stretch in the map's list: road, course, how sure."""
     length = short_length(row["length_m"], scale.units)
-    begin, end = plain_text(row["begin_place"]), plain_text(row["end_place"])
+    # The line above names the road.
+    on = f", on {road(row['road'])}"
+    begin, end = (plain_text(row[f"{e}_place"]).removesuffix(on) for e in ("begin", "end"))
     course = f"from {begin} to {end}" if begin and end else plain_text(row["ends_note"])
     sure = [f"p = {p_short(row['p_value'], scale.draws)} {WHOLE}", kept(row)]
     out = [road(row["road"]), times_chance(row), f"{length}: {course}", "; ".join(sure)]

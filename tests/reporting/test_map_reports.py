@@ -144,8 +144,8 @@ def test_the_first_sentence_says_where_and_how_bad() -> None:
     findings = made_up.findings()
     said = worst_words(findings, ["3.14 road deaths per km and year (1.26 to 6.28)"] * 7)
     assert said == (
-        "Worst: Heron Road, 3.14 road deaths per km and year (1.26 to 6.28), 650 m from Sedge "
-        "Lane. Then Sedge Lane."
+        "Worst: Heron Road, 3.14 road deaths per km and year (1.26 to 6.28), about 0.31 a year on "
+        "this piece, 650 m from Sedge Lane. Then Sedge Lane."
     )
     assert worst_words(made_up.without_evidence(), []) == ""
 

@@ -18,7 +18,9 @@ function row(list, sign, kind, texts) {
 }
 function addRow(feature, layer, texts) {
   const mine = feature.properties;
-  const all = [[mine.n, "road"], [mine.v[0], "place"], [texts[0], "value"]];
+  const on = `, on ${mine.n}`;
+  const where = mine.v[0].endsWith(on) ? mine.v[0].slice(0, -on.length) : mine.v[0];
+  const all = [[mine.n, "road"], [where, "place"], [texts[0], "value"]];
   for (const text of texts.slice(1)) all.push([text, "place"]);
   const button = row("list", String(mine.r), mine.s ? "rank stands_out" : "rank", all);
   button.addEventListener("click", () => choose("windows", feature, layer));
