@@ -22,6 +22,7 @@ from folium.template import Template
 from folium.utilities import JsCode
 from xstatic.pkg import leaflet
 
+from roadrisk.reporting.line_packing import packed
 from roadrisk.reporting.wording import OSM_CREDIT, TILE_LAYER
 
 TILES = "https://tile.openstreetmap.org/{z}/{x}/{y}.png"
@@ -51,8 +52,8 @@ LAYERS = {
 _POINTS = ("crossings", "reports", "counts", "signs")
 # The page's script, one idea a file, in this order.
 _SCRIPTS = (
-    "base", "style", "sheet", "charts", "places", "filters", "search", "legend", "texts", "map",
-    "print",
+    "base", "style", "lines", "sheet", "charts", "places", "filters", "search", "legend", "texts",
+    "map", "print",
 )  # fmt: skip
 # What folium's layers call.
 _CALLED = "return { tight, start, finish, style, each, point };"
@@ -123,7 +124,7 @@ class _Frame(Figure):
         self.page_js = _script()
         self.body = _own("page.html")
         self.page = _json(page)
-        self.layers = _json(layers)
+        self.layers = _json({name: packed(name, layer) for name, layer in layers.items()})
 
 
 class _RoadsMap(folium.Map):

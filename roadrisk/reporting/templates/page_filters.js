@@ -27,15 +27,22 @@ function countWords(feature, layer) {
   return filtered() ? `${layer.many} of ${all}, ${page.filters.as_asked}` : String(all);
 }
 
-function startFilters() {
-  for (const name of filterLayers.filter((n) => data[n])) every[name] = layerOf(name).getLayers();
-  const total = (every.reports || every.counts || []).reduce((sum, l) => sum + (l.feature.properties.n || 1), 0);
-  if (!total) {
-    for (const id of ["filters", "filter_toggle", "filter_count"]) at(id).hidden = true;
-    return;
-  }
+const reportsIn = (name) => (data[name] ? data[name].features.reduce((sum, f) => sum + (f.properties.n || 1), 0) : 0);
+/* Before the map is laid out, since it has what room the filters leave. */
+function layFilters() {
+  const total = reportsIn("reports") + reportsIn("counts");
+  for (const id of ["filters", "filter_toggle", "filter_count"]) at(id).hidden = !total;
   options("season", page.filters.season.map(([text], i) => [String(i), text]));
   for (const id of ["sex", "state", "year"]) options(id, page.filters[id].map(([key, text]) => [String(key), text]));
+  tell(total, total);
+}
+function tell(left, total) {
+  at("filter_count").textContent = `${left.toLocaleString("en")} of ${total.toLocaleString("en")} reports shown`;
+  at("filter_clear").disabled = !filtered();
+}
+function startFilters() {
+  for (const name of filterLayers.filter((n) => data[n])) every[name] = layerOf(name).getLayers();
+  const total = reportsIn("reports") + reportsIn("counts");
   at("filter_clear").addEventListener("click", () => {
     for (const id of filterIds) at(`filter_${id}`).value = asked[id] = "";
     sift(total);
@@ -52,7 +59,6 @@ function startFilters() {
       sift(total);
     });
   }
-  sift(total);
 }
 function options(id, pairs) {
   const box = at(`filter_${id}`);
@@ -78,9 +84,7 @@ function sift(total) {
       else if (many && map.hasLayer(layer)) layer.redraw();
     }
   }
-  const words = left.toLocaleString("en") + " of " + total.toLocaleString("en") + " reports shown";
-  at("filter_count").textContent = words;
-  at("filter_clear").disabled = !filtered();
+  tell(left, total);
   map_box.classList.toggle("filtered", filtered());
-  inOrder();
+  inOrder(points);
 }

@@ -1,6 +1,7 @@
 /* The map itself: starting it, which view, which layer lies above which. */
 function start() {
   texts();
+  layFilters();
   legend(smooth[0] || "");
   at("panel").open = !small();
   at("legend").open = !small();
@@ -38,8 +39,8 @@ function allRoads() {
   });
   map.addControl(new All());
 }
-function inOrder() {
-  for (const name of order) {
+function inOrder(names = order) {
+  for (const name of order.filter((one) => names.includes(one))) {
     if (map.hasLayer(layerOf(name))) layerOf(name).bringToFront();
     if (name === "stretches" && map.hasLayer(stretches_layer)) ladders.forEach((l) => l.bringToFront());
     if (name === "measures" && map.hasLayer(measures_layer)) siteDashes.forEach((l) => l.bringToFront());

@@ -6,7 +6,8 @@ const buttons = new Map();
 const placeButtons = new Map();
 
 function lines(kind, values) {
-  return page.sheets[kind].map((label, i) => [label, values[i]]);
+  const told = texted(values);
+  return page.sheets[kind].map((label, i) => [label, told[i]]);
 }
 /* The first so many lines stand above the charts. */
 function open(kind, feature, layer, parts) {
@@ -14,7 +15,7 @@ function open(kind, feature, layer, parts) {
   let title = mine.t;
   let shown = lines(kind, mine.v);
   if (smooth.includes(kind)) {
-    const road = (data.roads.features[mine.s] || { properties: { t: "", v: [] } }).properties;
+    const road = (data.roads.features[mine.s] || { properties: { t: "", v: "" } }).properties;
     title = road.t;
     shown[0][1] += ` ${page.rates[kind]}`;
     if (road.v.length) shown = shown.concat(lines("roads", road.v));

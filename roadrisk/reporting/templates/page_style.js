@@ -75,7 +75,7 @@ const least = 2.4;
 const thin = () => (map.getZoom() < 14 ? 0.55 : far() ? 0.75 : 1);
 const style = {
   roads: (f) => ({
-    color: f.properties.u ? page.unwatched : page.road, opacity: 1,
+    smoothFactor: 0.7, color: f.properties.u ? page.unwatched : page.road, opacity: 1,
     dashArray: dashed(f) || (f.properties.u ? page.unwatched_dash : null), lineCap: f.properties.u ? "round" : "butt",
     weight: f.properties.u ? page.unwatched_width : page.road_width,
   }),
@@ -83,7 +83,7 @@ const style = {
   /* Rungs across the casing: what a grey print shows of it. */
   ladder: () => ({ color: page.ink, weight: outline * thin(), opacity: 1, lineCap: "butt", dashArray: "2 4" }),
   pieces: (f) => ({
-    color: page.colours[f.properties.c], weight: page.widths[f.properties.c] * thin(),
+    smoothFactor: 0.7, color: page.colours[f.properties.c], weight: page.widths[f.properties.c] * thin(),
     opacity: 1, lineCap: "butt", dashArray: dashed(f),
   }),
   deaths: (f) => {
