@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -250,8 +251,11 @@ def ranked_geojson(
 
 def lines_wgs84(table: gpd.GeoDataFrame) -> list[list[list[float]]]:
     """Return each LineString's vertices as [longitude, latitude], 6 decimals."""
-    shapes = table.geometry.to_crs(WGS84)
-    return [np.round(shapely.get_coordinates(shape), 6).tolist() for shape in shapes]
+    shapes = table.geometry.to_crs(WGS84).to_numpy()
+    xy, line = shapely.get_coordinates(shapes, return_index=True)
+    first = np.searchsorted(line, np.arange(len(shapes) + 1)).tolist()
+    places = np.round(xy, 6).tolist()
+    return [places[start:stop] for start, stop in pairwise(first)]
 
 
 def length_column(length_m: pd.Series[Any], units: Units) -> dict[str, pd.Series[Any]]:
