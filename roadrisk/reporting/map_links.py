@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 Links = dict[str, dict[str, list[tuple[str, int]]]]
 # As many of the ranked list are named on the map, and are in the first view.
-NAMED = 3
+NAMED = 5
 _IN_VIEW = 10
 # Where the worst places take up this share of the roads' width, all roads are shown at first.
 _MOST = 0.6
