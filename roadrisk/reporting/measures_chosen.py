@@ -218,10 +218,10 @@ def _items(bill: pd.DataFrame, caption: str, measures: MeasureTables) -> str:
     cells = []
     for item, origin in zip(rows(bill), origins, strict=True):
         key = plain_text(item["item"])
-        priced = (_unit_cost(item), money_range(item, "cost", "–"))
+        priced = (unit_cost(item), money_range(item, "cost", "–"))
         cells.append((
             names[key].name if key in names else key, plain_text(item["unit"]),
-            _amount(item), *(priced if costs else ()),
+            amount(item), *(priced if costs else ()),
             plain_text(item["paid_by"]) or "–", *((origin,) if costs and not alike else ()),
         ))  # fmt: skip
     heads: tuple[str, ...] = ("Pay item", "Unit", "Quantity")
@@ -288,19 +288,20 @@ def _in(measures: MeasureTables, words: str = "costs in") -> str:
     return f"; {words} {currency}" if measures.priced and currency else ""
 
 
-def _amount(item: dict[str, Any]) -> str:
+def amount(item: dict[str, Any]) -> str:
     """Return a quantity; fences are bought by the whole metre, shares of the works have none."""
     value = float(item["quantity"])
     if plain_text(item["unit"]).startswith("m") and value >= 10:
         return f"{value:,.0f}"
-    return "–" if _is_share(item) else number(value, 4) or "–"
+    return "–" if is_share(item) else number(value, 4) or "–"
 
 
-def _unit_cost(item: dict[str, Any]) -> str:
+def unit_cost(item: dict[str, Any]) -> str:
+    """Return an item's unit cost with its range."""
     said = money_range(item, "unit_cost", "–")
-    return f"{said}\N{NO-BREAK SPACE}%" if _is_share(item) else said
+    return f"{said}\N{NO-BREAK SPACE}%" if is_share(item) else said
 
 
-def _is_share(item: dict[str, Any]) -> bool:
+def is_share(item: dict[str, Any]) -> bool:
     """Whether an item is a percentage of the works, told by its unit cost."""
     return plain_text(item["unit"]).startswith("%") and bool(np.isfinite(item["unit_cost"]))

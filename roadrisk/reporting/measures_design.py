@@ -73,14 +73,24 @@ def season_words(months: Sequence[int]) -> str:
     )
 
 
+def design_rows(measure: Measure, units: Units) -> list[tuple[str, str, str]]:
+    """Return the dimensions that a source gives, as what, its range in words, and its source.
+
+    Parameters
+    ----------
+    measure : Measure
+    units : {"metric", "us"}
+    """
+    given = ((name, words, getattr(measure.design, name)) for name, words in _DIMENSIONS.items())
+    return [
+        (words, _range_words(found, name, units), found.source)
+        for name, words, found in given if found is not None
+    ]  # fmt: skip
+
+
 def _design(measure: Measure, units: Units) -> list[str]:
-    cells, silent = [], []
-    for name, words in _DIMENSIONS.items():
-        found = getattr(measure.design, name)
-        if found is None:
-            silent.append(words)
-        else:
-            cells.append((words, _range_words(found, name, units), found.source))
+    cells = design_rows(measure, units)
+    silent = [w for name, w in _DIMENSIONS.items() if getattr(measure.design, name) is None]
     out = []
     if cells:
         heads = ("What", "Middle (low to high)", "From")

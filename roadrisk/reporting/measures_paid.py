@@ -64,16 +64,35 @@ def who_pays(measures: MeasureTables) -> list[str]:
     if len(names) == 1:
         said = "Who pays is not said." if names[0] == "not said" else f"All is paid by: {names[0]}."
         return [paragraph(said, "small")]
+    cells = payer_rows(measures)
+    currency = plain_text(measures.currency)
+    caption = "Who pays, all sites together, at likely prices"
+    caption += f"; costs in {currency}" if currency else ""
+    return [table(caption, ("Paid by", "To build", "Upkeep a year"), cells)]
+
+
+def payer_rows(measures: MeasureTables) -> list[tuple[str, str, str]]:
+    """Return each payer with what it pays to build and each year, all sites together.
+
+    Parameters
+    ----------
+    measures : MeasureTables
+
+    Returns
+    -------
+    list of tuple of str
+        Empty while prices are placeholders.
+    """
+    bill = measures.quantities
+    if not measures.priced or bill.empty:
+        return []
+    payer = bill["paid_by"].map(plain_text).replace("", "not said")
     yearly = bill["unit"].map(plain_text).str.endswith("a year")
-    cells = [
+    return [
         (
             name,
             money(float(bill["cost"][(payer == name) & ~yearly].sum())),
             money(float(bill["cost"][(payer == name) & yearly].sum())),
         )
-        for name in names
+        for name in dict.fromkeys(payer)
     ]
-    currency = plain_text(measures.currency)
-    caption = "Who pays, all sites together, at likely prices"
-    caption += f"; costs in {currency}" if currency else ""
-    return [table(caption, ("Paid by", "To build", "Upkeep a year"), cells)]

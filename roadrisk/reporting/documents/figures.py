@@ -228,7 +228,7 @@ def _ranges(
                 ax.plot(row.value, k, "o", color="white", markeredgecolor=INK, markersize=4.5)
             ax.annotate(said(text, 40), (1.02, k), xycoords=("axes fraction", "data"),
                         va="center", fontsize=6.6)  # fmt: skip
-        ax.set_yticks(range(len(rows)), [said(row.label, 66) for row in rows], fontsize=6.6)
+        ax.set_yticks(range(len(rows)), [said(row.label, 54) for row in rows], fontsize=6.6)
         ax.set_ylim(len(rows) - 0.5, -0.5)
         ax.tick_params(axis="y", length=0)
         ax.spines["left"].set_visible(False)

@@ -18,6 +18,7 @@ from roadrisk.reporting.documents.blocks import (
 )
 from roadrisk.reporting.documents.word_fields import add_page_numbers, described, repeated_head
 from roadrisk.reporting.documents.word_styles import (
+    LISTS,
     STYLES,
     TEXT_MM,
     prepared,
@@ -34,6 +35,8 @@ if TYPE_CHECKING:
 
 LABEL = 0.32
 """Share of the width that the labels of facts take."""
+TOGETHER = 5
+"""Tables of so many rows and fewer stay on one page."""
 _STAMP = (1980, 1, 1, 0, 0, 0)
 # What XML can't hold, what can't be seen, and what turns the direction of writing.
 _UNSEEN = re.compile(
@@ -104,9 +107,7 @@ def _add(word: Word, block: Block, document: Document, level: int) -> None:
         word.add_paragraph(shown(block.text), style=STYLES[block.style])
     elif isinstance(block, Bullets):
         for item in block.items:
-            paragraph = word.add_paragraph(shown(item), style="List Bullet")
-            if block.style == "lead":
-                paragraph.runs[0].bold = True
+            word.add_paragraph(shown(item), style=LISTS.get(block.style, "List Bullet"))
     elif isinstance(block, Facts):
         _facts(word, block, width)
     elif isinstance(block, Table):
@@ -144,6 +145,9 @@ def _table(word: Word, block: Table, width: float) -> None:
         for k, text in enumerate(line):
             _fill(cells[i * columns + k], text, style="Cell", right=k in block.right)
     repeated_head(table)
+    if len(block.rows) <= TOGETHER:
+        for cell in cells[: columns * len(block.rows)]:
+            cell.paragraphs[0].paragraph_format.keep_with_next = True
     if block.note:
         word.add_paragraph(shown(block.note), style="Small")
     else:

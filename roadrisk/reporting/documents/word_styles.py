@@ -18,6 +18,7 @@ TEXT_MM = {name: size[0] - 2 * MARGINS_MM[0] for name, size in PAPERS.items()}
 STYLES = {
     "plain": "Normal", "lead": "Lead", "small": "Small", "caution": "Caution", "own": "Own words",
 }  # fmt: skip
+LISTS = {"caution": "Caution bullet", "small": "Small bullet"}
 INK, GREY, HAIR = "1C1C1A", "5D5B55", "B9B6AD"
 # Named fonts are the reader's; both have stand-ins of the same widths where they are missing.
 FONT, HEAD_FONT = "Times New Roman", "Arial"
@@ -38,6 +39,9 @@ def without_template(word: Word) -> None:
     for child in list(settings):
         if child.tag.rsplit("}", 1)[-1] in ("rsids", "docId", "savePreviewPicture", "proofState"):
             settings.remove(child)
+    styles: Any = word.styles.element
+    for told in list(styles.iter(_qn("w:rsid"))):
+        told.getparent().remove(told)
 
 
 def prepared(word: Word, paper: str) -> None:
@@ -118,16 +122,20 @@ def _own_styles(word: Word) -> None:
     _set(caution, 10.5, before=6, after=8)
     _set(banner, 10, HEAD_FONT, bold=True, after=12)
     _set(own, 10.5, after=6)
-    for style, sides in ((caution, box), (banner, box), (own, {"left": (12, GREY)})):
+    listed = _new(word, "Caution bullet", "List Bullet")
+    _set(listed, 10, after=3)
+    _set(_new(word, "Small bullet", "List Bullet"), 9, colour=GREY, after=3)
+    boxed = ((caution, box), (banner, box), (listed, box), (own, {"left": (12, GREY)}))
+    for style, sides in boxed:
         bordered(style.element.get_or_add_pPr(), "w:pBdr", sides, 6)
     own.paragraph_format.left_indent = _pt(12)
 
 
-def _new(word: Word, name: str) -> ParagraphStyle:
+def _new(word: Word, name: str, base: str = "Normal") -> ParagraphStyle:
     from docx.enum.style import WD_STYLE_TYPE
 
     style: Any = word.styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH)
-    style.base_style = word.styles["Normal"]
+    style.base_style = word.styles[base]
     style.quick_style = True
     made: ParagraphStyle = style
     return made
