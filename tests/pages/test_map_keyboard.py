@@ -183,3 +183,30 @@ def test_filters_by_keyboard(made_map: Path, open_page: Opener) -> None:
     page.keyboard.press("ArrowDown")
     expect(page.locator("#filter_state")).not_to_have_value("")
     expect(page.locator("#filter_count")).not_to_contain_text("60 of 60")
+
+
+def test_the_switch_of_layers_takes_the_keyboard_in_and_gives_it_back(
+    made_map: Path, open_page: Opener
+) -> None:
+    """It vanishes when it unfolds: the focus goes to its first box, and Escape folds it again."""
+    page = open_page(made_map, 390, 844).page
+    toggle = page.locator(".leaflet-control-layers-toggle")
+    toggle.focus()
+    page.keyboard.press("Enter")
+    expect(page.locator(".leaflet-control-layers-overlays input").first).to_be_focused()
+    page.keyboard.press("Escape")
+    expect(page.locator(".leaflet-control-layers-overlays")).to_be_hidden()
+    expect(toggle).to_be_focused()
+
+
+def test_filters_have_room_on_a_phone(made_map: Path, open_page: Opener) -> None:
+    """Unfolding them folds the list, which would lie over them."""
+    page = open_page(made_map, 390, 844).page
+    page.locator("#panel > summary").click()
+    page.locator("#filter_toggle").click()
+    expect(page.locator("#list button").first).to_be_hidden()
+    page.locator("#filter_clear").scroll_into_view_if_needed()
+    box, panel = page.locator("#filter_clear").bounding_box(), page.locator("#panel").bounding_box()
+    assert box is not None
+    assert panel is not None
+    assert box["y"] + box["height"] <= panel["y"]

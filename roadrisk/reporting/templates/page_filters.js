@@ -51,6 +51,7 @@ function startFilters() {
   at("filter_toggle").addEventListener("click", () => {
     const on = at("filters").classList.toggle("unfolded");
     at("filter_toggle").setAttribute("aria-expanded", on ? "true" : "false");
+    if (on && small()) at("panel").open = false;
     map.invalidateSize({ animate: false });
   });
   for (const id of filterIds) {

@@ -51,7 +51,7 @@ function legend(kind) {
     row.id = "key_counts";
     [1, 5, 20].forEach((many) => {
       const r = countRadius(many, 0.62);
-      swatch(row, [["circle", Object.assign({ cx: 18, cy: 10, r }, pen)]], String(many), 2 * r + 2);
+      swatch(row, [["circle", Object.assign({ cx: 18, cy: 10, r }, pen, counted)]], String(many), 2 * r + 2);
     });
     put(row, "span", words.counts);
   }

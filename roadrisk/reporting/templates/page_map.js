@@ -87,6 +87,7 @@ function finish() {
   map.on("zoomend", resize);
   map.on("zoomend moveend resize", declutter);
   oneKind();
+  switchesByKeyboard();
   legend(shownKind());
   map.on("overlayadd overlayremove", (event) => {
     if (event.layer !== tile_layer) inOrder();
@@ -120,5 +121,19 @@ function oneKind() {
     }
   }, true);
   map.on("overlayadd overlayremove", () => legend(shownKind()));
+}
+/* The folded switch vanishes when it unfolds; the keyboard goes on to its boxes, and Escape folds it. */
+function switchesByKeyboard() {
+  const control = layer_switches.getContainer();
+  const toggle = control.querySelector(".leaflet-control-layers-toggle");
+  const into = () => setTimeout(() => control.querySelector("input").focus(), 0);
+  toggle.addEventListener("click", into);
+  toggle.addEventListener("keydown", (event) => { if (event.key === "Enter") into(); });
+  control.addEventListener("keydown", (event) => {
+    if (event.key !== "Escape" || !layer_switches.options.collapsed) return;
+    event.stopPropagation();
+    layer_switches.collapse();
+    toggle.focus();
+  });
 }
 const shownKind = () => smooth.find((name) => map.hasLayer(layerOf(name))) || "";

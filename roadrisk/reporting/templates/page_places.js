@@ -7,10 +7,11 @@ const siteDashes = [];
 
 /* Room that the open legend takes from the map. */
 const beside = () => (!small() && at("legend").open ? at("legend").offsetWidth + 40 : 40);
-function row(list, sign, kind, texts) {
+function row(list, sign, kind, texts, spoken) {
   const button = put(put(at(list), "li"), "button");
   button.type = "button";
   button.setAttribute("aria-pressed", "false");
+  put(button, "span", spoken, "spoken");
   put(button, "span", sign, kind);
   const words = put(button, "span", "", "words");
   for (const [text, look] of texts) put(words, "span", text, look);
@@ -22,20 +23,20 @@ function addRow(feature, layer, texts) {
   const where = mine.v[0].endsWith(on) ? mine.v[0].slice(0, -on.length) : mine.v[0];
   const all = [[mine.n, "road"], [where, "place"], [texts[0], "value"]];
   for (const text of texts.slice(1)) all.push([text, "place"]);
-  const button = row("list", String(mine.r), mine.s ? "rank stands_out" : "rank", all);
+  const button = row("list", String(mine.r), mine.s ? "rank stands_out" : "rank", all, "Rank ");
   button.addEventListener("click", () => choose("windows", feature, layer));
   buttons.set(mine.r, button);
 }
 function addStretch(feature, layer, texts) {
   const all = texts.map((text, i) => [text, i === 0 ? "road" : "place"]);
-  const button = row("stretch_list", feature.properties.l, "tag", all);
+  const button = row("stretch_list", feature.properties.l, "tag", all, "Stretch ");
   button.addEventListener("click", () => choose("stretches", feature, layer));
   placeButtons.set(feature.properties, button);
 }
 const siteSign = (feature) => `S${feature.properties.n}`;
 function addSite(feature, layer, texts) {
   const all = texts.map((text, i) => [text, ["road", "place", "value", "value"][i] || "place"]);
-  const button = row("measure_list", siteSign(feature), "site", all);
+  const button = row("measure_list", siteSign(feature), "site", all, "Site ");
   button.addEventListener("click", () => choose("measures", feature, layer));
   placeButtons.set(feature.properties, button);
   const dashes = L.polyline(layer.getLatLngs(), Object.assign({ interactive: false }, style.dashes()));

@@ -43,6 +43,8 @@ const Mark = L.CircleMarker.extend({
 const report = { a: "alive", d: "dead", n: "other" };
 /* Room for the number; the area grows with it. From afar smaller, and without it. */
 const countRadius = (many, scale = 1) => scale * (6 + 2 * Math.sqrt(many));
+/* Grey, so that a number of reports isn't taken for a rank, which is white with a black rim. */
+const counted = { fill: "#dcd9d1", stroke: "#6f6c64" };
 const point = {
   reports: (feature, place) => {
     const kind = report[feature.properties.a];
@@ -53,8 +55,8 @@ const point = {
   },
   counts: (feature, place) => {
     const mark = new Mark(place, {
-      shape: "counts", radius: countRadius(feature.properties.n), color: page.ink, weight: 1.3,
-      fillColor: "#fff", fillOpacity: 0.85,
+      shape: "counts", radius: countRadius(feature.properties.n), color: counted.stroke, weight: 1,
+      fillColor: counted.fill, fillOpacity: 0.92,
     });
     mark.many = feature.properties.n;
     return mark;
