@@ -128,8 +128,17 @@ def _pages(edition: Edition) -> dict[str, bytes]:
 def _documents(edition: Edition) -> dict[str, bytes]:
     """Return what is printed and sent."""
     from roadrisk.reporting.documents.brief import BRIEF, brief_pdf
+    from roadrisk.reporting.documents.pdf import pdf_bytes
+    from roadrisk.reporting.documents.proposal import proposal
+    from roadrisk.reporting.documents.word import word_bytes
 
-    return {BRIEF: brief_pdf(edition)}
+    # One content, in two forms.
+    document = proposal(edition)
+    return {
+        BRIEF: brief_pdf(edition),
+        "proposal.pdf": pdf_bytes(document),
+        "proposal.docx": word_bytes(document),
+    }
 
 
 def _exchange(edition: Edition) -> dict[str, bytes]:

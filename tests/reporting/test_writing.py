@@ -46,7 +46,7 @@ TABLES = {
     "reporters_by_place.csv": True, "left_out.csv": False, "doubts.csv": False,
     "road_mismatches.csv": True,
 }  # fmt: skip
-DOCUMENTS = ["brief.pdf"]
+DOCUMENTS = ["brief.pdf", "proposal.pdf", "proposal.docx"]
 EXCHANGE = ["ranked_stretches.xlsx", "layers.gpkg", "layers.geojson", "places.gpx"]
 NAMES = [
     *PAGES, *TABLES, "columns.csv", *DOCUMENTS, *EXCHANGE, "darwin_core.zip", "provenance.json",
