@@ -1,4 +1,4 @@
-"""The agency's brief of whole runs on small worlds: two pages, and no more than was found."""
+"""Brief and proposal of whole runs on small worlds: no more than was found."""
 
 from __future__ import annotations
 
@@ -11,6 +11,9 @@ import pytest
 import roadrisk
 from roadrisk.reporting.documents.brief import answers, brief_pdf
 from roadrisk.reporting.documents.facts import finding
+from roadrisk.reporting.documents.pdf import pdf_bytes
+from roadrisk.reporting.documents.proposal import proposal
+from roadrisk.reporting.documents.word import word_bytes
 from roadrisk.reporting.editions.making import make_edition
 from tests.truth.small_worlds import whole_world
 from tests.truth.worlds_without import WORLDS
@@ -42,3 +45,10 @@ def test_two_pages_that_say_what_was_found(name: str, tmp_path: Path) -> None:
     assert "present value" not in answer["What does it cost, and to keep up?"]
     text = " ".join(page.extract_text() for page in pages)
     assert "Agency edition" in text
+    document = proposal(edition)
+    pages = pypdf.PdfReader(io.BytesIO(pdf_bytes(document))).pages
+    assert 4 <= len(pages) <= 12
+    text = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert ("Asked for: fence" in text) == proposed
+    assert ("No works are asked for." in text) != proposed
+    assert len(word_bytes(document)) > 10_000

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import pandas as pd
+import pypdf
 import pytest
 
 import roadrisk
@@ -236,3 +237,14 @@ def test_the_proposed_fences_hold_most_true_deaths(
     near = where.to_crs(findings.ranked.crs).distance(findings.measures.chosen.union_all())
     assert (near < 25).mean() > 0.6
     assert findings.measures.chosen.length.sum() < 0.03 * findings.segments.length.sum()
+
+
+def test_the_demos_proposal_takes_six_to_twelve_pages(ran: Ran) -> None:
+    pages = pypdf.PdfReader(ran.out / "proposal.pdf").pages
+    assert 6 <= len(pages) <= 12
+    text = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert "Asked for: fence with passages at 3 sites" in text
+    # [proposal] and texts/ of the demo.
+    assert "Deaths at the sites fall by 60 % by 2031" in text
+    assert "Rangers who have worked here for thirty years" in text
+    assert (ran.out / "proposal.docx").stat().st_size > 100_000

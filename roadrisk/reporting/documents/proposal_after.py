@@ -110,6 +110,7 @@ def monitoring(edition: Edition) -> tuple[Block, ...]:
         Table(("What is counted", "When", "How"), tuple(lines), widths=(2.2, 2.0, 2.6),
               caption="Plan of monitoring (common practice)"),
         *paragraphs("monitoring", "years", rare=measures.known and there < _FEW_A_YEAR),
+        *paragraphs("monitoring", "then"),
         *points("monitoring", "fails", years=years),
     )  # fmt: skip
 

@@ -132,7 +132,10 @@ def _notes(edition: Edition) -> tuple[Block, ...]:
     about = ("crash record", "existing fences", *(() if signs else ("sign", "Sign", "symbols")))
     notes = [clipped(note, 700) for note in measures.notes
              if not any(word in note for word in about)]  # fmt: skip
-    return (Bullets(tuple(dict.fromkeys(notes)), "small"),) if notes else ()
+    if not notes:
+        return ()
+    said = paragraphs("methods", "behind", notes=True)
+    return (*said, Bullets(tuple(dict.fromkeys(notes)), "small"))
 
 
 def _of_measures(edition: Edition) -> Iterator[str]:

@@ -151,7 +151,8 @@ def _choices(edition: Edition) -> Table:
     widths = (1.7, 0.6, 0.8, *((0.9,) if priced else ()), 1.5, 0.8, 2.4)
     caption = f"Choices, on the roads that were watched; deaths {per}"
     caption += f"; costs in {currency} at present value" if priced and currency else ""
-    return Table(head, tuple(lines), widths=widths, caption=caption)
+    note = "Deaths left: means over the draws, without an interval of their own."
+    return Table(head, tuple(lines), widths=widths, caption=caption, note=note)
 
 
 def _spent(cost: float) -> str:

@@ -62,7 +62,8 @@ def recommended(edition: Edition) -> tuple[Block, ...]:
         *paragraphs("recommended", "evidence", evidence=evidence_words(edition)),
         *_bill(edition),
         *(_design(kind, edition) for kind in kinds if design_rows(kind, "metric")),
-        Bullets(tuple(dict.fromkeys(cautions))),
+        *paragraphs("recommended", "mind", anything=bool(cautions)),
+        *((Bullets(tuple(dict.fromkeys(cautions))),) if cautions else ()),
         *paragraphs("recommended", "season", active="" if active == "all year" else active),
         *paragraphs("recommended", "signs", many=0 if signs else len(measures.signs)),
     )
@@ -119,9 +120,10 @@ def _gains(measures: MeasureTables) -> Table:
         ("Site", "Road deaths there now", "Averted", "Moved to the ends", "In, of 100 choices"),
         tuple(lines), widths=(0.5, 1.7, 1.7, 1.3, 1.3),
         caption=f"What that averts; deaths {per} (90 % intervals)",
-        note="Averted is net of what moves to fence ends. Deaths and effects were drawn anew "
-        "within what is known of them, and the choice made again: in so many of 100 the site is "
-        "part of it. Intervals can't be added up, so all together have their own.",
+        note="Averted is net of what moves to fence ends, which is a mean over the draws. Deaths "
+        "and effects were drawn anew within what is known of them, and the choice made again: in "
+        "so many of 100 the site is part of it. Intervals can't be added up, so all together have "
+        "their own.",
     )  # fmt: skip
 
 

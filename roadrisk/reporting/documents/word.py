@@ -145,9 +145,10 @@ def _table(word: Word, block: Table, width: float) -> None:
         for k, text in enumerate(line):
             _fill(cells[i * columns + k], text, style="Cell", right=k in block.right)
     repeated_head(table)
-    if len(block.rows) <= TOGETHER:
-        for cell in cells[: columns * len(block.rows)]:
-            cell.paragraphs[0].paragraph_format.keep_with_next = True
+    kept = cells[: columns * len(block.rows)] if len(block.rows) <= TOGETHER else []
+    # A note stays with the last row.
+    for cell in [*kept, *(cells[-columns:] if block.note else [])]:
+        cell.paragraphs[0].paragraph_format.keep_with_next = True
     if block.note:
         word.add_paragraph(shown(block.note), style="Small")
     else:

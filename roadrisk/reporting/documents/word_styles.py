@@ -93,8 +93,8 @@ def _drop_table_styles(word: Word) -> None:
 
 
 def _text_styles(word: Word) -> None:
-    _set(_style(word, "Normal"), 10.5, after=6)
-    for level, size in ((1, 14.0), (2, 11.5), (3, 10.5)):
+    _set(_style(word, "Normal"), 10, after=5)
+    for level, size in ((1, 13.0), (2, 11.0), (3, 10.0)):
         _set(_style(word, f"Heading {level}"), size, HEAD_FONT, bold=True, before=14 - 3 * level,
              after=4, together=True)  # fmt: skip
     title = _style(word, "Title")
@@ -103,28 +103,28 @@ def _text_styles(word: Word) -> None:
         title.element.pPr.remove(border)
     _set(_style(word, "Subtitle"), 12, colour=GREY, after=12)
     _set(_style(word, "Caption"), 9, colour=GREY, after=10)
-    _set(_style(word, "List Bullet"), 10.5, after=4)
+    _set(_style(word, "List Bullet"), 10, after=3)
     for name in ("Header", "Footer"):
         _set(_style(word, name), 8, HEAD_FONT, colour=GREY)
 
 
 def _own_styles(word: Word) -> None:
     box = dict.fromkeys(("top", "left", "bottom", "right"), (6, INK))
-    _set(_new(word, "Lead"), 12.5, bold=True, after=8)
+    _set(_new(word, "Lead"), 12, bold=True, after=6)
     _set(_new(word, "Small"), 9, colour=GREY, before=2, after=8)
     _set(_new(word, "Table caption"), 9.5, bold=True, before=8, after=3, together=True)
     _set(_new(word, "Label"), 9.5, colour=GREY, before=2, after=2)
-    _set(_new(word, "Cell"), 9, before=2, after=2)
+    _set(_new(word, "Cell"), 9, before=1.5, after=1.5)
     _set(_new(word, "Head cell"), 9, bold=True, before=2, after=2, together=True)
     _set(_new(word, "After table"), 4, after=4)
     _set(_new(word, "Picture"), 10.5, before=4, after=2, together=True)
     caution, banner, own = (_new(word, name) for name in ("Caution", "Banner", "Own words"))
-    _set(caution, 10.5, before=6, after=8)
+    _set(caution, 10, before=6, after=8)
     _set(banner, 10, HEAD_FONT, bold=True, after=12)
-    _set(own, 10.5, after=6)
+    _set(own, 10, after=5)
     listed = _new(word, "Caution bullet", "List Bullet")
     _set(listed, 10, after=3)
-    _set(_new(word, "Small bullet", "List Bullet"), 9, colour=GREY, after=3)
+    _set(_new(word, "Small bullet", "List Bullet"), 8.5, colour=GREY, after=2)
     boxed = ((caution, box), (banner, box), (listed, box), (own, {"left": (12, GREY)}))
     for style, sides in boxed:
         bordered(style.element.get_or_add_pPr(), "w:pBdr", sides, 6)
@@ -171,7 +171,7 @@ def _set(
         properties.remove(spacing)
     layout = style.paragraph_format
     layout.space_before, layout.space_after = _pt(before), _pt(after)
-    layout.line_spacing = 1.08
+    layout.line_spacing = 1.04
     layout.keep_with_next = together
 
 
