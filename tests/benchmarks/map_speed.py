@@ -49,6 +49,8 @@ WAIT = """() => new Promise((done) => {
 })"""
 SHOWN = "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))"
 ROUNDS = 3
+NAMES_OF_LAYERS = """Object.keys(window).filter((n) => n.endsWith("_layer") && window[n].toGeoJSON
+  && !window[n].feature)"""
 
 
 def edition_of(segments: int) -> Edition:
@@ -95,7 +97,7 @@ def _dot() -> folium.CircleMarker:
 
 def _style(feature: dict[str, Any]) -> dict[str, Any]:
     colour = feature["properties"].get("c")
-    if colour is None:
+    if not isinstance(colour, int):
         return {"color": palette.ROAD, "weight": palette.ROAD_PX}
     return {"color": palette.SCALE[colour], "weight": palette.WIDTHS_PX[colour]}
 
@@ -163,16 +165,16 @@ def ours(browser: Browser, edition: Edition, folder: Path) -> None:
 def theirs(browser: Browser, path: Path, folder: Path) -> None:
     """The features are read out of our page, so that both draw the same."""
     page, *_ = until_usable(browser, path)
+    shown = set(page.evaluate(f"({NAMES_OF_LAYERS}).filter((n) => roads_map.hasLayer(window[n]))"))
+    # What is off at first is laid out when it is switched on.
     layers = page.evaluate(
-        """() => Object.fromEntries(Object.keys(window).filter((n) => n.endsWith("_layer"))
-          .filter((n) => window[n].toGeoJSON && window[n].feature === undefined)
-          .map((n) => [n, window[n].toGeoJSON()]))"""
+        f"""() => Object.fromEntries(({NAMES_OF_LAYERS}).map((n) => {{
+          window[n].addTo(roads_map);
+          return [n, window[n].toGeoJSON()];
+        }}))"""
     )
     # folium would run these as templates.
     layers = json.loads(json.dumps(layers).replace("{%", "(%").replace("{{", "(("))
-    shown = set(page.evaluate(
-        "Object.keys(window).filter((n) => n.endsWith('_layer') && roads_map.hasLayer(window[n]))"
-    ))  # fmt: skip
     page.close()
     begun = time.perf_counter()
     other = folder / "folium.html"
