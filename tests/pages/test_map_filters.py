@@ -20,6 +20,12 @@ if TYPE_CHECKING:
 
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
           "October", "November", "December")  # fmt: skip
+# Words of an entry, and the value of the counts' column of the filter's name.
+ENTRIES: dict[str, dict[str, object]] = {
+    "state": {"alive": "alive", "dead": "dead", "not said": ""},
+    "sex": {"female": "female", "male": "male", "not said": ""},
+    "year": {"2021": 2021, "2022": 2022, "2023": 2023},
+}
 FILTERS = ("season", "sex", "state", "year")
 
 
@@ -96,32 +102,24 @@ def test_all_are_shown_at_first(made_map: Path, open_page: Opener, counts: pd.Da
     assert seen.complaints == []
 
 
-@pytest.mark.parametrize(
-    ("name", "column", "known"),
-    [
-        ("state", "state", {"alive": "alive", "dead": "dead", "not said": ""}),
-        ("sex", "sex", {"female": "female", "male": "male", "not said": ""}),
-        ("year", "year", {"2021": 2021, "2022": 2022, "2023": 2023}),
-    ],
-)
 @pytest.mark.parametrize("kind", ["made_map", "whole_map"])
 def test_each_entry_shows_its_own(
-    request: pytest.FixtureRequest, open_page: Opener, counts: pd.DataFrame, name: str,
-    column: str, known: dict[str, object], kind: str,
-) -> None:  # fmt: skip
+    request: pytest.FixtureRequest, open_page: Opener, counts: pd.DataFrame, kind: str
+) -> None:
     """As counted by pandas beside the page; what is said is what is drawn; all come back."""
     page = opened(request.getfixturevalue(kind), open_page).page
     total = int(counts["count"].sum())
-    assert [words for _, words in options(page, name)][1:] == list(known)
-    for words, value in known.items():
-        choose(page, **{name: words})
-        own = int(counts.loc[counts[column] == value, "count"].sum())
-        assert 0 < own < total
-        assert said(page) == (own, total), words
-        assert drawn(page) == own, words
-    choose(page, **{name: "all"})
-    assert said(page) == (total, total)
-    assert drawn(page) == total
+    for name, known in ENTRIES.items():
+        assert [words for _, words in options(page, name)][1:] == list(known)
+        for words, value in known.items():
+            choose(page, **{name: words})
+            own = int(counts.loc[counts[name] == value, "count"].sum())
+            assert 0 < own < total
+            assert said(page) == (own, total), words
+            assert drawn(page) == own, words
+        choose(page, **{name: "all"})
+        assert said(page) == (total, total)
+        assert drawn(page) == total
 
 
 def test_seasons_say_their_months(made_map: Path, open_page: Opener, counts: pd.DataFrame) -> None:

@@ -45,24 +45,15 @@ def test_the_box_says_what_it_is(made_map: Path, open_page: Opener) -> None:
     expect(page.locator("#search_results button")).to_have_count(0)
 
 
-@pytest.mark.parametrize(
-    ("typed", "name"),
-    [
-        ("heron", "Heron Road"),
-        ("HERON R", "Heron Road"),
-        ("  sedge ", "Sedge Lane"),
-        ("öster", "Öster Lane"),
-        ("oster", "Öster Lane"),
-        ("end", "Fen End"),
-        ("sr 12", "Heron Road"),
-    ],
-)
-def test_found_as_people_type(made_map: Path, open_page: Opener, typed: str, name: str) -> None:
+def test_found_as_people_type(made_map: Path, open_page: Opener) -> None:
     """Any case, any part, without marks on letters, by route number; each road once."""
     page = opened(made_map, open_page).page
-    names = found(page, typed)
-    assert [n for n in names if name in n] == names
-    assert len(names) == 1
+    for typed, name in (("heron", "Heron Road"), ("HERON R", "Heron Road"), ("sr 12", "Heron Road"),
+                        ("  sedge ", "Sedge Lane"), ("end", "Fen End"), ("öster", "Öster Lane"),
+                        ("oster", "Öster Lane")):  # fmt: skip
+        names = found(page, typed)
+        assert len(names) == 1, typed
+        assert name in names[0], typed
 
 
 def test_nothing_found_is_said(made_map: Path, open_page: Opener) -> None:
