@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from roadrisk.errors import OutputError
 from roadrisk.reporting.appendix_tables import appendix_tables
 from roadrisk.reporting.column_words import COLUMNS_FILE, columns_table, tables_of
 from roadrisk.reporting.csv_text import csv_bytes
@@ -36,6 +37,10 @@ if TYPE_CHECKING:
     from roadrisk.reporting.editions.edition import Edition, EditionKind
     from roadrisk.study import Study
 
+NO_PUBLIC = (
+    "this version writes no public edition: take agency or confidential; nothing was written"
+)
+
 
 def write_reports(
     study: Study,
@@ -49,8 +54,9 @@ def write_reports(
 
     "confidential" and "agency": ``map.html``, ``stretches.html`` (a sheet for each stretch that
     stands out, to print), ``deaths.html`` (how many die, when, where and how sure that is),
-    ``measures.html`` (what to do where, what it costs and averts), ``ranked_stretches.csv`` and
-    ``.geojson``, the tables of `column_words.tables_of`, ``columns.csv`` (what every column is)
+    ``measures.html`` (what to do where, what it costs and averts), ``brief.pdf`` (two pages),
+    ``proposal.pdf`` and ``.docx``, ``ranked_stretches.csv``, ``.geojson`` and ``.xlsx``,
+    ``layers.gpkg`` and ``.geojson``, ``places.gpx``, ``darwin_core.zip``, the tables of `column_words.tables_of`, ``columns.csv`` (what every column is)
     and ``provenance.json``. The same arguments give the same bytes.
 
     Parameters
@@ -77,6 +83,8 @@ def write_reports(
         Nothing was changed: a file is open in another program, the disk is full, or the like.
     """
     refuse_other_edition(out, edition)
+    if edition == "public":
+        raise OutputError(NO_PUBLIC)
     files = edition_files(study, findings, edition, command=command)
     return write_whole(files | edits_kept(out, list(files)), out)
 
@@ -98,6 +106,8 @@ def edition_files(
     dict of str to bytes
         ``provenance.json`` is the last.
     """
+    if kind == "public":
+        raise OutputError(NO_PUBLIC)
     from roadrisk.reporting.exchange.darwin_core import darwin_core_zip
 
     edition = make_edition(study, findings, kind)
