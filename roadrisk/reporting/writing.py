@@ -56,7 +56,8 @@ def write_reports(
     stands out, to print), ``deaths.html`` (how many die, when, where and how sure that is),
     ``measures.html`` (what to do where, what it costs and averts), ``brief.pdf`` (two pages),
     ``proposal.pdf`` and ``.docx``, ``ranked_stretches.csv``, ``.geojson`` and ``.xlsx``,
-    ``layers.gpkg`` and ``.geojson``, ``places.gpx``, ``darwin_core.zip``, the tables of `column_words.tables_of`, ``columns.csv`` (what every column is)
+    ``layers.gpkg`` and ``.geojson``, ``places.gpx``, ``darwin_core.zip``, the tables of
+    `column_words.tables_of`, ``columns.csv`` (what every column is)
     and ``provenance.json``. The same arguments give the same bytes.
 
     Parameters
