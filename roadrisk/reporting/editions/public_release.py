@@ -1,0 +1,290 @@
+"""What the public may know: animals counted by cells that never change once they are published.
+
+Two rules keep a single animal from showing. A cell, or what is left of the ten times wider cell
+around it, is published from `least_animals` different animals on, and its ground is its own for
+ever. Its numbers change only when at least so many animals stand behind the change; until then
+the old ones are repeated. So no two editions can be subtracted to find fewer.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import pandas as pd
+import shapely
+
+from roadrisk.base.crs import WGS84
+from roadrisk.records.release_log import Released, ReleaseLog
+from roadrisk.reporting.editions.coarse_totals import coarse_totals
+from roadrisk.reporting.editions.grid_cells import (
+    LEVELS,
+    Square,
+    corner_words,
+    finest,
+    parent,
+    shape_of,
+    size_degrees,
+    square_of,
+    within,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from roadrisk.findings import Findings
+    from roadrisk.study import Study
+
+Records = frozenset[str]
+COLUMNS = (
+    "cell",
+    "geometry",
+    "size_degrees",
+    "animals",
+    "alive",
+    "dead",
+    "first_year",
+    "last_year",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class PublicRelease:
+    """What one public edition says of places.
+
+    Attributes
+    ----------
+    cells : geopandas.GeoDataFrame
+        One row a published group of cells, WGS 84. Columns: cell (name: latitude and longitude of
+        the south-west corner), geometry, size_degrees, animals, alive, dead, first_year,
+        last_year. May be empty.
+    totals : tuple of str
+        Sentences with numbers of the whole study, to one significant digit.
+    words : str
+        How places were generalised (Darwin Core's dataGeneralizations).
+    withheld : str
+        What is not told, and why (Darwin Core's informationWithheld).
+    log : ReleaseLog
+        To be kept in the study folder once the edition is written.
+    """
+
+    cells: gpd.GeoDataFrame
+    totals: tuple[str, ...]
+    words: str
+    withheld: str
+    log: ReleaseLog
+
+
+@dataclass(frozen=True)
+class _Animal:
+    """An animal that the run counts: its records, the finest cell of the first, its state."""
+
+    records: Records
+    cell: tuple[int, int]
+    state: str
+
+
+def public_release(study: Study, findings: Findings, past: ReleaseLog) -> PublicRelease:
+    """Return what a public edition may say of places, and what is to be remembered of it.
+
+    Parameters
+    ----------
+    study : Study
+        Whole; its settings alone are read.
+    findings : Findings
+        Whole. Reports that the run counts and placed, and carcasses of surveys: no fix, nest or
+        home range. Reports that are rather one animal than not are one.
+    past : ReleaseLog
+        What former editions let out.
+
+    Returns
+    -------
+    PublicRelease
+
+    Notes
+    -----
+    Places are generalised to a decimal geographic grid and never moved at random, by the
+    categories of Chapman 2020 (https://doi.org/10.15468/doc-5jp4-5g10, table 7). Joining and
+    freezing are the project's own. With a coarser class than before, ground that was published
+    stays published with the numbers it had and is shown no more; with a finer class it keeps its
+    coarse cells.
+    """
+    section = study.settings.release
+    level = LEVELS[section.sensitivity]
+    words, withheld = _words(study, level)
+    totals = coarse_totals(study, findings)
+    if level is None:
+        return PublicRelease(_table([], []), totals, words, withheld, past)
+    groups = _renewed(past, level, _animals(study, findings), study)
+    shown = [group for group in groups if group.level >= level]
+    return PublicRelease(_table(shown, groups), totals, words, withheld, ReleaseLog(groups))
+
+
+def changed_animals(old: Iterable[Records], new: Iterable[Records]) -> int:
+    """Return how many animals at least stand behind the change from one set to another.
+
+    Animals that share records are one, since what was two reports may turn out to be of one
+    animal: each such family counts once, if it isn't the same in both.
+    """
+    before, after = set(old), set(new)
+    families: list[set[str]] = []
+    for records in (before - after) | (after - before):
+        joined = set(records)
+        apart = []
+        for family in families:
+            if family & joined:
+                joined |= family
+            else:
+                apart.append(family)
+        families = [*apart, joined]
+    return len(families)
+
+
+def _renewed(
+    past: ReleaseLog, level: int, animals: list[_Animal], study: Study
+) -> tuple[Released, ...]:
+    """Return all groups: the old ones with new numbers where they may change, then new ones."""
+    of_group: dict[int, list[_Animal]] = defaultdict(list)
+    newcomers: dict[Square, list[_Animal]] = defaultdict(list)
+    squares = [(g.level, g.column, g.row) for g in past.groups]
+    known = _Lookup(squares)
+    for animal in animals:
+        group = known.find(animal.cell)
+        if group is None:
+            newcomers[square_of(animal.cell, level)].append(animal)
+        else:
+            of_group[group].append(animal)
+    least = study.settings.release.least_animals
+    old = tuple(
+        _changed(group, of_group[number], least, study) if group.level >= level else group
+        for number, group in enumerate(past.groups)
+    )
+    # A cell ten times as wide is never wider than a degree, the coarsest that is told at all.
+    enough = {s: a for s, a in newcomers.items() if len(a) >= least}
+    rest: dict[Square, list[_Animal]] = defaultdict(list)
+    for square, few in newcomers.items():
+        if square not in enough:
+            rest[parent(square)].extend(few)
+    joined = {s: a for s, a in rest.items() if len(a) >= least}
+    # Own cells before what is left of the wider cell around them.
+    new = [*sorted(enough.items()), *sorted(joined.items())]
+    return (*old, *(_counted(square, some, study) for square, some in new))
+
+
+class _Lookup:
+    """Finds the first of some squares that a finest cell lies in."""
+
+    def __init__(self, squares: list[Square]) -> None:
+        self._first = {square: i for i, square in reversed(list(enumerate(squares)))}
+        self._levels = sorted({square[0] for square in squares})
+
+    def find(self, cell: tuple[int, int]) -> int | None:
+        squares = (square_of(cell, level) for level in self._levels)
+        found = [self._first[square] for square in squares if square in self._first]
+        return min(found, default=None)
+
+
+def _changed(group: Released, now: list[_Animal], least: int, study: Study) -> Released:
+    """Return a group with its new numbers, or as it was where too few animals are behind them."""
+    fresh = _counted((group.level, group.column, group.row), now, study)
+    moved = changed_animals(
+        (frozenset(a) for a in group.behind), (frozenset(a) for a in fresh.behind)
+    )
+    few = moved < least or abs(fresh.animals - group.animals) < least or fresh.animals < least
+    return group if few else fresh
+
+
+def _counted(square: Square, animals: list[_Animal], study: Study) -> Released:
+    states = [animal.state for animal in animals]
+    section = study.settings.study
+    return Released(
+        *square, animals=len(animals), alive=states.count("alive"), dead=states.count("dead"),
+        # The study's own span: a year of its own would tell of single animals.
+        first_year=section.start.year, last_year=section.end.year,
+        behind=tuple(sorted(tuple(sorted(animal.records)) for animal in animals)),
+    )  # fmt: skip
+
+
+def _animals(study: Study, findings: Findings) -> list[_Animal]:
+    """Return the animals behind the reports that count, each at its first report."""
+    table = findings.sightings
+    table = table[~(table.geometry.is_empty | table.geometry.isna())]
+    if not len(table):
+        return []
+    states = findings.reports.states
+    same = dict(zip(states["record"], states["same_animal"], strict=True))
+    place = shapely.get_coordinates(table.geometry.set_crs(study.crs).to_crs(WGS84).to_numpy())
+    rows = pd.DataFrame(
+        {
+            "record": table["occurrenceID"].astype(str).to_numpy(),
+            "time": pd.to_datetime(table["time"], utc=True).to_numpy(),
+            "state": table["vitality"].to_numpy(),
+            "cell": [(c, r) for c, r in finest(place[:, 0], place[:, 1]).tolist()],
+        }
+    )
+    animal = [same.get(record, 0) for record in rows["record"]]
+    rows["animal"] = [f"of {n}" if n else f"record {r}" for n, r in
+                      zip(animal, rows["record"], strict=True)]  # fmt: skip
+    out = []
+    for _, reports in rows.sort_values(["time", "record"]).groupby("animal", sort=False):
+        seen = set(reports["state"])
+        state = "dead" if "dead" in seen else "alive" if "alive" in seen else ""
+        keys = frozenset(_key(record) for record in reports["record"])
+        out.append(_Animal(keys, reports["cell"].iloc[0], state))
+    return out
+
+
+def _key(record: str) -> str:
+    return hashlib.sha256(record.encode()).hexdigest()[:20]
+
+
+def _table(shown: list[Released], groups: Iterable[Released]) -> gpd.GeoDataFrame:
+    earlier: list[Square] = []
+    ground: dict[Square, list[Square]] = {}
+    for group in groups:
+        square = (group.level, group.column, group.row)
+        ground[square] = [s for s in earlier if within(s, square)]
+        earlier.append(square)
+    rows = []
+    for group in shown:
+        square = (group.level, group.column, group.row)
+        holes = ground[square]
+        name = corner_words(square)
+        rows.append(
+            {
+                "cell": f"rest of {name}" if holes else name,
+                "geometry": shape_of(square, holes),
+                "size_degrees": size_degrees(group.level),
+                **{what: getattr(group, what) for what in COLUMNS[3:]},
+            }
+        )
+    return gpd.GeoDataFrame(rows, columns=list(COLUMNS), geometry="geometry", crs=WGS84)
+
+
+def _words(study: Study, level: int | None) -> tuple[str, str]:
+    section = study.settings.release
+    asked = f" Ask {section.rights_holder} for more." if section.rights_holder else ""
+    review = f" To be looked at again on {section.review_on}." if section.review_on else ""
+    why = (
+        f"Sensitivity class of the species: {section.sensitivity}, since protected animals are "
+        "collected where they are known to live."
+    )
+    if level is None:
+        words = "No places are given."
+    else:
+        size = size_degrees(level)
+        words = (
+            "Places are generalised to the cells of a decimal geographic grid of "
+            f"{size:g} degrees, cells with fewer than {section.least_animals} animals are joined "
+            f"into one of {size_degrees(level + 1):g} degrees or left out, and numbers of a cell "
+            f"change only when {section.least_animals} animals or more are behind the change. "
+            "Positions held are as precise as they were recorded. Nothing was moved at random."
+        )
+    withheld = (
+        "Positions, roads, days and times, observers, remarks, photos, animals' and records' ids, "
+        f"all of tagged animals, nests and home ranges are withheld. {why}{asked}{review}"
+    )
+    return words, withheld
