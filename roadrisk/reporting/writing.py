@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from roadrisk.errors import OutputError
 from roadrisk.reporting.appendix_tables import appendix_tables
 from roadrisk.reporting.column_words import COLUMNS_FILE, columns_table, tables_of
 from roadrisk.reporting.csv_text import csv_bytes
@@ -34,12 +33,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from roadrisk.findings import Findings
+    from roadrisk.records.release_log import ReleaseLog
     from roadrisk.reporting.editions.edition import Edition, EditionKind
     from roadrisk.study import Study
-
-NO_PUBLIC = (
-    "this version writes no public edition: take agency or confidential; nothing was written"
-)
 
 
 def write_reports(
@@ -58,7 +54,10 @@ def write_reports(
     ``proposal.pdf`` and ``.docx``, ``ranked_stretches.csv``, ``.geojson`` and ``.xlsx``,
     ``layers.gpkg`` and ``.geojson``, ``places.gpx``, ``darwin_core.zip``, the tables of
     `column_words.tables_of`, ``columns.csv`` (what every column is)
-    and ``provenance.json``. The same arguments give the same bytes.
+    and ``provenance.json``. "public": ``public.html``, ``public_cells.csv`` and ``.geojson``,
+    ``darwin_core.zip`` and ``provenance.json``; what was released is kept in the study folder
+    (`records.release_log`), so that a later edition can't be subtracted from it. The same
+    arguments give the same bytes.
 
     Parameters
     ----------
@@ -85,7 +84,7 @@ def write_reports(
     """
     refuse_other_edition(out, edition)
     if edition == "public":
-        raise OutputError(NO_PUBLIC)
+        return _write_public(study, findings, out)
     files = edition_files(study, findings, edition, command=command)
     return write_whole(files | edits_kept(out, list(files)), out)
 
@@ -108,7 +107,7 @@ def edition_files(
         ``provenance.json`` is the last.
     """
     if kind == "public":
-        raise OutputError(NO_PUBLIC)
+        return _public(study, findings)[0]
     from roadrisk.reporting.exchange.darwin_core import darwin_core_zip
 
     edition = make_edition(study, findings, kind)
@@ -116,6 +115,41 @@ def edition_files(
     files["darwin_core.zip"] = darwin_core_zip(study, findings, kind, None)
     files[PROVENANCE_FILE] = provenance_json(study, edition, files, command)
     return files
+
+
+def _write_public(study: Study, findings: Findings, out: Path) -> tuple[Path, ...]:
+    """Write the public edition, and keep what it released, or do neither.
+
+    The order that is safe: the files first lie in their places, then the log is written, and if
+    that fails they are taken back before anybody could hand them on. A program killed between the
+    two leaves the mark of an unfinished move, and the next run takes the files back. The other
+    way round a log of what was never released would be harmless, files without a log would not:
+    the next edition could group cells anew, and the two could be subtracted.
+    """
+    from roadrisk.records.release_log import write_release_log
+
+    files, log = _public(study, findings)
+    return write_whole(files, out, finish=lambda: write_release_log(study.folder, log))
+
+
+def _public(study: Study, findings: Findings) -> tuple[dict[str, bytes], ReleaseLog]:
+    """Return the public edition's files, and the log of releases with this one in it."""
+    from roadrisk.records.release_log import read_release_log
+    from roadrisk.reporting.editions.public_cells import cells_csv, cells_geojson
+    from roadrisk.reporting.editions.public_page import public_html
+    from roadrisk.reporting.editions.public_release import public_release
+    from roadrisk.reporting.exchange.darwin_core import darwin_core_zip
+
+    edition = make_edition(study, findings, "public")
+    release = public_release(study, findings, read_release_log(study.folder))
+    files = {
+        "public.html": public_html(edition, release),
+        "public_cells.csv": cells_csv(release),
+        "public_cells.geojson": cells_geojson(release),
+        "darwin_core.zip": darwin_core_zip(study, findings, "public", release),
+    }
+    files[PROVENANCE_FILE] = provenance_json(study, edition, files, "")
+    return files, release.log
 
 
 def _pages(edition: Edition) -> dict[str, bytes]:
