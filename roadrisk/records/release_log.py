@@ -114,7 +114,8 @@ def write_release_log(folder: Path, log: ReleaseLog) -> None:
             os.fsync(stream.fileno())
         draft.replace(path)
     except OSError as error:
-        draft.unlink(missing_ok=True)
+        if draft.is_file():
+            draft.unlink()
         raise OutputError(
             f"{RELEASE_FILE} could not be written into the study folder "
             f"({error.strerror or error}): without it no public edition is written"
