@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -25,7 +26,7 @@ def edition(units: str = "metric", **release: Any) -> Edition:
     """Return the public edition of the made-up study, with entries of [release]."""
     study = made_up.study(units=units)
     section = study.settings.release.model_copy(update=release)
-    object.__setattr__(study, "settings", study.settings.model_copy(update={"release": section}))
+    study = replace(study, settings=study.settings.model_copy(update={"release": section}))
     return make_edition(study, made_up.findings(), "public")
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from roadrisk.mitigation.signs import month_words
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.editions.edition_words import banner_words, cover_words
-from roadrisk.reporting.editions.public_picture import picture, size_words
+from roadrisk.reporting.editions.public_picture import is_cut, picture, size_words
 from roadrisk.reporting.printed_page import escaped, figure, paragraph, printed_page, table
 from roadrisk.reporting.provenance import provenance_line
 from roadrisk.reporting.wording import INVENTED_BANNER, and_words
@@ -190,7 +190,10 @@ def _read_picture(edition: Edition, cells: gpd.GeoDataFrame) -> str:
         "that part. A “rest” is what remains of it around small squares." if joined else ""
     )  # fmt: skip
     sizes = size_words(cells, edition.study.settings.study.units)
-    return f"The darker, the more animals were counted. {sizes}{rest}"
+    cut = (
+        " Larger squares go on beyond the picture; the table has them all." if is_cut(cells) else ""
+    )
+    return f"The darker, the more animals were counted. {sizes}{rest}{cut}"
 
 
 def _help(edition: Edition) -> list[str]:

@@ -24,6 +24,8 @@ _WIDE, _HIGH, _LARGEST = 330.0, 430.0, 110.0
 _LEFT, _TOP, _BELOW, _RIGHT = 58.0, 6.0, 34.0, 44.0
 # Around a count: half of its height, of each digit's width, and of what is left free.
 _DIGIT, _HALF, _FREE = 3.6, 8.0, 2.5
+# Sides of a small square that are drawn around the small ones, where there are larger ones too.
+_MARGIN = 2.0
 _ROW, _SWATCH = 20.0, 16.0
 _HATCH = (
     '<defs><pattern id="thin" width="7" height="7" patternUnits="userSpaceOnUse">'
@@ -51,26 +53,31 @@ def picture(cells: gpd.GeoDataFrame) -> str:
     """
     if cells.empty:
         return ""
-    west, south, east, north = cells.total_bounds
-    middle = math.cos(math.radians((south + north) / 2))
     sides = cells["size_degrees"].to_numpy(float)
+    # A larger square holds animals that were too thinly spread for small ones: no shade is its.
+    small = sides <= sides.min() * 1.001
+    frame = west, south, east, north = _frame(cells, small)
+    middle = math.cos(math.radians((south + north) / 2))
     scale = min(_WIDE / ((east - west) * middle), _HIGH / (north - south), _LARGEST / sides.min())
     stretch = np.array([middle * scale, -scale])
     drawn = shapely.transform(
         cells.geometry.to_numpy(), lambda xy: (xy - [west, north]) * stretch + [_LEFT, _TOP]
     )
     wide, high = (east - west) * middle * scale, (north - south) * scale
+    bottom = _TOP + high
+    inside = shapely.intersection(drawn, shapely.box(_LEFT, _TOP, _LEFT + wide, bottom))
     animals = cells["animals"].to_numpy(np.float64)
-    # A larger square holds animals that were too thinly spread for small ones: no shade is its.
-    small = sides <= sides.min() * 1.001
     shades, entries = _shades(animals, small)
     order = np.argsort(-shapely.area(drawn).round(), kind="stable")
-    bottom = _TOP + high
+    outline = f'x="{_LEFT:.1f}" y="{_TOP:.1f}" width="{wide:.1f}" height="{high:.1f}"'
     parts = [
+        f'<defs><clipPath id="frame"><rect {outline}/></clipPath></defs>',
         *([_HATCH] if not small.all() else []),
+        '<g clip-path="url(#frame)">',
         *(_cell(drawn[k], shades[k]) for k in order),
-        *(_count(drawn[k], int(animals[k])) for k in order),
-        *_edges((west, south, east, north), wide, bottom),
+        f'</g><rect {outline} fill="none" stroke="{INK}" stroke-width="0.8"/>',
+        *(_count(inside[k], int(animals[k])) for k in order),
+        *_edges(frame, wide, bottom),
         *_north(_LEFT + wide + _RIGHT / 2 + 4, _TOP),
         *_key(entries, bottom + _BELOW),
     ]
@@ -82,6 +89,14 @@ def picture(cells: gpd.GeoDataFrame) -> str:
     )
     width = max(_LEFT + wide + _RIGHT, 300.0)
     return chart(width, bottom + _BELOW + 4 + _ROW * len(entries), spoken, parts)
+
+
+def is_cut(cells: gpd.GeoDataFrame) -> bool:
+    """Return whether larger squares go on beyond the picture, which is drawn around small ones."""
+    if cells.empty:
+        return False
+    sides = cells["size_degrees"].to_numpy(float)
+    return _frame(cells, sides <= sides.min() * 1.001) != tuple(cells.total_bounds.tolist())
 
 
 def size_words(cells: gpd.GeoDataFrame, units: Units) -> str:
@@ -113,6 +128,17 @@ def size_words(cells: gpd.GeoDataFrame, units: Units) -> str:
     return " ".join(said)
 
 
+def _frame(cells: gpd.GeoDataFrame, small: NDArray[np.bool_]) -> tuple[float, ...]:
+    """Return west, south, east, north of what is drawn: small squares and a margin."""
+    all_ = cells.total_bounds
+    if small.all():
+        return tuple(all_.tolist())
+    margin = _MARGIN * float(cells["size_degrees"].min())
+    near = cells.geometry[small].total_bounds + np.array([-1, -1, 1, 1]) * margin
+    low, high = np.maximum(near[:2], all_[:2]), np.minimum(near[2:], all_[2:])
+    return tuple(np.concatenate([low, high]).round(3).tolist())
+
+
 def _shades(
     animals: NDArray[np.float64], small: NDArray[np.bool_]
 ) -> tuple[list[str], list[tuple[str, str]]]:
@@ -142,13 +168,18 @@ def _cell(shape: shapely.Geometry, shade: str) -> str:
     )
 
 
-def _count(shape: shapely.Polygon | shapely.MultiPolygon, animals: int) -> str:
+def _count(shape: shapely.Geometry, animals: int) -> str:
     """Return a count on a white plate in a cell's middle or widest place; "" without room."""
+    # A cell beyond the frame has nothing in it, or a mere edge.
+    parts = [p for p in shapely.get_parts(shape) if isinstance(p, shapely.Polygon) and p.area]
+    if not parts:
+        return ""
+    largest = max(parts, key=lambda part: part.area)
     text = f"{animals:,}"
     half = max(_HALF, _DIGIT * len(text) + _FREE)
-    circle = shapely.maximum_inscribed_circle(shape, tolerance=0.5)
-    for x, y in (shape.centroid.coords[0], circle.coords[0]):
-        if shape.contains(shapely.box(x - half - 1, y - _HALF - 1, x + half + 1, y + _HALF + 1)):
+    circle = shapely.maximum_inscribed_circle(largest, tolerance=0.5)
+    for x, y in (largest.centroid.coords[0], circle.coords[0]):
+        if largest.contains(shapely.box(x - half - 1, y - _HALF - 1, x + half + 1, y + _HALF + 1)):
             plate = (
                 f'<rect x="{x - half:.1f}" y="{y - _HALF:.1f}" width="{2 * half:.1f}" '
                 f'height="{2 * _HALF:.1f}" rx="3" fill="#fff"/>'

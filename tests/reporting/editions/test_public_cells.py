@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -75,7 +76,7 @@ def test_noise_in_corners_and_parts_is_rounded_away() -> None:
     parts = shapely.union_all([shapely.box(19.4, 52.2, 19.41 + 1e-9, 52.21 - 1e-9),
                                shapely.box(19.45, 52.25, 19.46, 52.26)])  # fmt: skip
     cells = release.cells.iloc[:1].set_geometry([parts], crs="EPSG:4326")
-    object.__setattr__(release, "cells", cells)
+    release = replace(release, cells=cells)
     content = json.loads(cells_geojson(release))
     assert content["features"][0]["geometry"]["type"] == "MultiPolygon"
     assert b"0000" not in cells_geojson(release)

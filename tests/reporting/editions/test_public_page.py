@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+from dataclasses import replace
 
 import pandas as pd
 import pytest
@@ -103,9 +104,33 @@ def test_the_picture_has_each_cell_and_each_count_that_fits() -> None:
     assert drawn.count("fill-rule") == len(cells)
     assert re.findall(r'font-weight="600">(\d+)<', drawn) == ["5", "3", "12", "41"]
     assert "3 to 41 in a square" in drawn
-    assert "52.2° N to 52.3° N and 19.4° E to 19.5° E" in drawn
+    # Two small squares around the small ones, no farther than the larger one.
+    assert "52.2° N to 52.24° N and 19.4° E to 19.5° E" in drawn
     for entry in ("30 or more animals", "10 to 29 animals", "3 to 9 animals", "larger square"):
         assert f">{entry}" in drawn
+
+
+def test_a_larger_square_that_is_cut_is_said_to_go_on() -> None:
+    release, edition = made_up_release.release(), made_up_release.edition()
+    assert "go on beyond the picture" in _text(public_html(edition, release))
+    release = replace(release, cells=release.cells.iloc[:3])
+    page = _text(public_html(edition, release))
+    assert "go on beyond the picture" not in page
+    assert "hatched" not in page
+
+
+@pytest.mark.parametrize("west", [19.6, 19.50])
+def test_a_larger_square_beyond_the_picture_stands_in_the_table(west: float) -> None:
+    """Small squares with a larger one far off, and one that the frame touches at its edge."""
+    release = made_up_release.release()
+    small = [shapely.box(x, 52.21, x + 0.01, 52.22) for x in (19.42, 19.43, 19.48)]
+    far = shapely.box(west, 52.3, west + 0.1, 52.4)
+    cells = release.cells.set_geometry([*small, far], crs="EPSG:4326")
+    release = replace(release, cells=cells)
+    page = public_html(made_up_release.edition(), release)
+    assert "go on beyond the picture" in _text(page)
+    assert 'font-weight="600">5<' not in page.decode()
+    assert b"<td>5</td>" in page
 
 
 def test_a_count_without_room_is_left_to_the_table() -> None:
@@ -133,7 +158,7 @@ def test_years_stand_in_the_table_where_they_differ() -> None:
     page = public_html(made_up_release.edition(), release)
     assert "counted from 2021 to 2023" in _text(page)
     assert b">Years<" not in page
-    object.__setattr__(release, "cells", release.cells.assign(last_year=[2023, 2023, 2025, 2021]))
+    release = replace(release, cells=release.cells.assign(last_year=[2023, 2023, 2025, 2021]))
     page = public_html(made_up_release.edition(), release)
     assert b">Years<" in page
     assert "counted from 2021 to 2025" in _text(page)
