@@ -32,7 +32,7 @@ def run(
         list[str] | None,
         typer.Option(
             metavar="EDITION",
-            help="Who it is for: agency (the usual one), confidential or public. Again for each."
+            help="Who it is for: agency (the usual one), confidential or public. Again for each.",
         ),
     ] = None,
     again: Annotated[

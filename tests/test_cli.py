@@ -71,11 +71,18 @@ def test_run_writes_the_agency_edition_into_reports_and_repeats(
 
 
 def test_each_edition_gets_a_folder_of_its_own(small: Path, tmp_path: Path) -> None:
-    editions = ("--edition", "confidential", "--edition", "agency")
+    editions = ("--edition", "confidential", "--edition", "agency", "--edition", "public")
     done = call("run", small, "--out", tmp_path / "out", *editions, cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     whole, agency = tmp_path / "out" / "confidential", tmp_path / "out" / "agency"
-    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["agency", "confidential"]
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == [
+        "agency", "confidential", "public",
+    ]  # fmt: skip
+    assert (small / "released.json").exists()
+    past = tmp_path / "out" / "public" / "provenance.json"
+    again = call("run", small, "--again", past, cwd=tmp_path)
+    assert again.returncode == 0, again.stdout
+    assert "It repeats: all " in again.stdout
     assert (whole / "left_out.csv").exists()
     assert {p.name for p in agency.iterdir()} < {p.name for p in whole.iterdir()}
     assert "left_out.csv, doubts.csv" in done.stdout

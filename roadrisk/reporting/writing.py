@@ -145,7 +145,7 @@ def _public(study: Study, findings: Findings) -> tuple[dict[str, bytes], Release
     files = {
         "public.html": public_html(edition, release),
         "public_cells.csv": cells_csv(release),
-        "public_cells.geojson": cells_geojson(release),
+        "public_cells.geojson": cells_geojson(release, edition=edition),
         "darwin_core.zip": darwin_core_zip(study, findings, "public", release),
     }
     files[PROVENANCE_FILE] = provenance_json(study, edition, files, "")
