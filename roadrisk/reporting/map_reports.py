@@ -94,11 +94,16 @@ def count_layer(edition: Edition) -> Layer:
     -------
     dict
         A point a piece, ``n`` reports in all, ``c`` their kinds as [year, month, sex, state, how
-        many] for the filters; no date, id, observer or remark.
+        many] for the filters; no date, id, observer or remark. Months that no season of the
+        filters tells apart are one, named by the first of them.
     """
     table = edition.counts.filtered
     if table.empty:
         return layer([])
+    first, kind_of = _first_alike(edition.study), ["year", "month", "sex", "state"]
+    table = table.assign(month=[first[int(month)] for month in table["month"]])
+    by = table.groupby(["x_m", "y_m", "road", *kind_of], sort=False, dropna=False)
+    table = by["count"].sum().reset_index()
     features = []
     long = short_length(PIECE_M, edition.study.settings.study.units)
     places = table[["x_m", "y_m"]].drop_duplicates()
@@ -164,6 +169,16 @@ def _seasons(study: Study) -> list[tuple[str, tuple[int, ...]]]:
     active = study.profile.months()
     first = [(f"active season: {_months(active)}", active)] if 0 < len(active) < 12 else []
     return first + [(_months(quarter), quarter) for quarter in _QUARTERS]
+
+
+def _first_alike(study: Study) -> dict[int, int]:
+    """Return for each month the first that lies in the same seasons; 0, no date, for 0."""
+    seasons = _seasons(study)
+    firsts: dict[tuple[bool, ...], int] = {}
+    alike = {0: 0}
+    for month in range(1, 13):
+        alike[month] = firsts.setdefault(tuple(month in months for _, months in seasons), month)
+    return alike
 
 
 def _in_turn(months: set[int]) -> tuple[int, ...]:

@@ -40,9 +40,12 @@ ROWS = [
 
 
 def test_a_piece_of_road_has_its_reports_by_kind() -> None:
-    """Two pieces: 3 and 4 reports; kinds as the filters read them; words of the sheet."""
+    """Two pieces: 3 and 4 reports; kinds as the filters read them; words of the sheet.
+
+    May lies in the same seasons as April, so April stands for it; no date stays none.
+    """
     first, second = count_layer(_edition(ROWS))["features"]
-    assert first["properties"]["c"] == [[2022, 5, "f", "d", 2], [2023, 0, "n", "a", 1]]
+    assert first["properties"]["c"] == [[2022, 4, "f", "d", 2], [2023, 0, "n", "a", 1]]
     assert (first["properties"]["n"], second["properties"]["n"]) == (3, 4)
     said = dict(zip(SHEETS["counts"], first["properties"]["v"], strict=True))
     assert said["Of animals"] == "1 alive, 2 dead, 0 not said"
@@ -52,6 +55,19 @@ def test_a_piece_of_road_has_its_reports_by_kind() -> None:
     to_wgs84 = pyproj.Transformer.from_crs(made_up.CRS, "EPSG:4326", always_xy=True)
     place = to_wgs84.transform(made_up.X0, made_up.Y0)
     assert first["geometry"]["coordinates"] == pytest.approx(place, abs=1e-6)
+
+
+def test_no_month_that_the_filters_do_not_tell_apart() -> None:
+    """April to June are one; October is active, November and December aren't; sums by season stay.
+
+    Quarters and an active season of April to October, by hand.
+    """
+    rows = [(made_up.X0, made_up.Y0, 2022, month, "", "alive", month) for month in range(1, 13)]
+    (piece,) = count_layer(_edition(rows))["features"]
+    told = {kind[1]: kind[4] for kind in piece["properties"]["c"]}
+    assert told == {1: 1 + 2 + 3, 4: 4 + 5 + 6, 7: 7 + 8 + 9, 10: 10, 11: 11 + 12}
+    for _, months in filter_words(_edition(rows))["season"]:
+        assert sum(n for month, n in told.items() if month in months) == sum(months)
 
 
 def test_filters_offer_what_there_is() -> None:
