@@ -11,7 +11,7 @@ _BANNER = {
     "confidential": "Confidential edition. Shows exact places of protected animals: not for "
     "publication",
     "agency": "Agency edition, written as if it will be published: says where works are asked "
-    "for, and nothing of single animals and reports",
+    "for, but no exact place or day of a single animal or report",
     "public": "Public edition: places are generalised to cells",
 }
 _COVER = {
@@ -24,8 +24,9 @@ _COVER = {
         "Agency edition: written as if it will be published, since what an agency holds may be "
         "asked for under public-records law.",
         "Left out: animals' locations, nests and home ranges, animals' ids, names of observers, "
-        "single dates, and the place of any single report. Reports are counted by pieces of road "
-        "of about 100 m, by year and by month.",
+        "single dates, and the exact place of any single report. Reports are counted by pieces of "
+        "road of about 100 m, by year and by month, also where only one lies there; "
+        "darwin_core.zip gives each by its month and a square of 100 m or more.",
         "It does name the places of stretches and of proposed measures, since works can't be "
         "asked for without them.",
     ),
