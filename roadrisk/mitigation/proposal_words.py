@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from roadrisk.base.plain_numbers import number, span
-from roadrisk.base.units import length_words
+from roadrisk.base.units import M_PER_FOOT, M_PER_MILE, length_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -87,7 +87,7 @@ def choice_words(
     kinds = " and ".join(
         f"{name} at {count} site{'s' * (count != 1)}" for name, count in counts.items()
     )
-    where = length_words(float(sites["length_m"].sum()), units)
+    where = _to_the_metre(float(sites["length_m"].sum()), units)
     total = ground.deaths.sum(axis=0).mean()
     built = weighed.chosen
     if ground.known:
@@ -166,3 +166,11 @@ def _for_what(weighed: Weighed, section: MitigationSection, units: Units) -> str
     if weighed.by == "fence":
         return f"With {length_words(weighed.limit, units)} of fence"
     return "At the knee of the curve of deaths averted against cost"
+
+
+def _to_the_metre(metres: float, units: Units) -> str:
+    """Return a length of works as the documents give it: 898 m, 1.2 km; 919 ft, 1.46 mi."""
+    if units == "us":
+        feet = metres / M_PER_FOOT
+        return f"{feet:.0f} ft" if feet < 2640 else f"{number(metres / M_PER_MILE)} mi"
+    return f"{metres:.0f} m" if metres < 1000 else f"{number(metres / 1000)} km"

@@ -39,6 +39,10 @@ _WHEN = (
     "Counts, not estimates, so without interval; each row has its own scale and they can't be "
     "added. They follow when people survey, pass and look."
 )
+_ONCE = (
+    "A carcass of a survey that others had reported before may count as theirs, so there may be "
+    "fewer here than deaths are worked out from."
+)
 
 
 @dataclass(frozen=True)
@@ -83,7 +87,8 @@ def months_chart(edition: Edition) -> Figure | None:
 
     alt = " ".join(f"{kind.title}: {_spoken(tables, kind.column)}." for kind in kinds)
     missing = "; ".join(f"{kind.title}: {kind.why_none}" for kind in KINDS if kind not in kinds)
-    caption = f"By month and by hour of the day. {_WHEN} {FOUND_LATER}"
+    once = f" {_ONCE}" if any(kind.column == "carcasses" for kind in kinds) else ""
+    caption = f"By month and by hour of the day. {_WHEN} {FOUND_LATER}{once}"
     return draw(size, paint, alt=f"Bars by month and hour. {alt}", width=size[0] / _FULL_INCH,
                 caption=f"{caption} {missing}." if missing else caption)  # fmt: skip
 
