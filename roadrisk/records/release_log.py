@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from roadrisk.errors import InputError, OutputError, Remark
@@ -15,11 +15,36 @@ if TYPE_CHECKING:
 RELEASE_FILE = "released.json"
 _VERSION = 1
 _MOST_BYTES = 200_000_000
-_NUMBERS = ("animals", "alive", "dead", "first_year", "last_year")
+_COARSEST = 3
+_WHERE = ("level", "column", "row", "first_year", "last_year")
+_STATES = ("alive", "dead", "")
 _MEND = (
     "put back an older copy, or move the file away; without it a new edition can be subtracted "
     "from those that were published before"
 )
+
+
+@dataclass(frozen=True)
+class ReleasedAnimal:
+    """An animal as it was first published, which is how it is repeated ever after.
+
+    Attributes
+    ----------
+    records : tuple of str
+        Hashes of the keys of its reports.
+    state : {"alive", "dead", ""}
+    """
+
+    records: tuple[str, ...]
+    state: str
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Animals of a group that are published, or withdrawn, all together or not at all."""
+
+    animals: tuple[ReleasedAnimal, ...]
+    shown: bool = True
 
 
 @dataclass(frozen=True)
@@ -31,21 +56,49 @@ class Released:
     level, column, row : int
         Its square: side 0.001 * 10**level degrees, counted from longitude and latitude 0. It
         reaches as far as no group that was released before it does.
-    animals, alive, dead, first_year, last_year : int
+    first_year, last_year : int
         As published.
-    behind : tuple of tuple of str
-        Keys of the records of each animal that these numbers count.
+    batches : tuple of Batch
+        In the order of their publication; no animal is in two.
+    told : tuple of int
+        Every number of animals that was published, in order, each once.
     """
 
     level: int
     column: int
     row: int
-    animals: int
-    alive: int
-    dead: int
     first_year: int
     last_year: int
-    behind: tuple[tuple[str, ...], ...]
+    batches: tuple[Batch, ...]
+    told: tuple[int, ...]
+
+    @property
+    def shown(self) -> tuple[ReleasedAnimal, ...]:
+        """The animals that the published numbers count."""
+        return tuple(a for batch in self.batches if batch.shown for a in batch.animals)
+
+    @property
+    def behind(self) -> tuple[tuple[str, ...], ...]:
+        """Records of each animal that the published numbers count."""
+        return tuple(animal.records for animal in self.shown)
+
+    @property
+    def animals(self) -> int:
+        """How many animals are published."""
+        return len(self.shown)
+
+    @property
+    def alive(self) -> int:
+        """How many of them were alive."""
+        return self._in_state("alive")
+
+    @property
+    def dead(self) -> int:
+        """How many of them were dead."""
+        return self._in_state("dead")
+
+    def _in_state(self, state: str) -> int:
+        return sum(animal.state == state for animal in self.shown)
 
 
 @dataclass(frozen=True)
@@ -81,11 +134,13 @@ def read_release_log(folder: Path) -> ReleaseLog:
         content = json.loads(path.read_text("utf-8"))
         if not isinstance(content, dict) or content.get("roadrisk_released") != _VERSION:
             raise _refused("the file is no log of releases of this version")
-        return ReleaseLog(tuple(_group(group) for group in content["groups"]))
+        log = ReleaseLog(tuple(_group(group) for group in content["groups"]))
+        _check_once(log)
     except OSError as error:
         raise _refused(f"the file can't be read ({error.strerror or error})") from error
     except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise _refused("the file is broken") from error
+    return log
 
 
 def write_release_log(folder: Path, log: ReleaseLog) -> None:
@@ -105,7 +160,7 @@ def write_release_log(folder: Path, log: ReleaseLog) -> None:
     """
     path = folder / RELEASE_FILE
     draft = folder / f".{RELEASE_FILE}.draft"
-    groups = [vars(group) for group in log.groups]
+    groups = [asdict(group) for group in log.groups]
     text = json.dumps({"roadrisk_released": _VERSION, "groups": groups}, indent=1)
     try:
         with draft.open("w", encoding="utf-8") as stream:
@@ -123,11 +178,38 @@ def write_release_log(folder: Path, log: ReleaseLog) -> None:
 
 
 def _group(group: dict[str, Any]) -> Released:
-    numbers = {name: _whole(group[name]) for name in ("level", "column", "row", *_NUMBERS)}
-    if not 0 <= numbers["level"] <= 3:
+    where = {name: _whole(group[name]) for name in _WHERE}
+    if not 0 <= where["level"] <= _COARSEST:
         raise ValueError
-    behind = tuple(tuple(str(key) for key in animal) for animal in group["behind"])
-    return Released(**numbers, behind=behind)
+    batches = tuple(_batch(batch) for batch in group["batches"])
+    return Released(**where, batches=batches, told=tuple(_whole(n) for n in group["told"]))
+
+
+def _batch(batch: dict[str, Any]) -> Batch:
+    if not isinstance(batch["shown"], bool):
+        raise TypeError
+    animals = tuple(
+        ReleasedAnimal(tuple(_text(key) for key in animal["records"]), _text(animal["state"]))
+        for animal in batch["animals"]
+    )
+    if not animals or any(a.state not in _STATES or not a.records for a in animals):
+        raise ValueError
+    return Batch(animals, batch["shown"])
+
+
+def _check_once(log: ReleaseLog) -> None:
+    """Raise if a record stands behind two animals, or a square is there twice."""
+    records = [key for group in log.groups for batch in group.batches
+               for animal in batch.animals for key in animal.records]  # fmt: skip
+    squares = [(group.level, group.column, group.row) for group in log.groups]
+    if len(set(records)) < len(records) or len(set(squares)) < len(squares):
+        raise ValueError
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise TypeError
+    return value
 
 
 def _whole(value: object) -> int:

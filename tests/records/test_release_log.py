@@ -1,22 +1,43 @@
 """The log of what public editions let out: whole, or refused in one line."""
 
+import json
+
 import pytest
 
 from roadrisk.errors import InputError, OutputError
 from roadrisk.records.release_log import (
     RELEASE_FILE,
+    Batch,
     Released,
+    ReleasedAnimal,
     ReleaseLog,
     read_release_log,
     write_release_log,
 )
 
+A, B = ReleasedAnimal(("a", "b"), "dead"), ReleasedAnimal(("c",), "alive")
 LOG = ReleaseLog(
     (
-        Released(1, 1940, 5220, 4, 1, 3, 2021, 2023, (("a", "b"), ("c",))),
-        Released(2, -3, -20, 7, 0, 0, 2021, 2023, ()),
+        Released(1, 1940, 5220, 2021, 2023, (Batch((A, B)),), (2,)),
+        Released(
+            2, -3, -20, 2021, 2023, (Batch((ReleasedAnimal(("d",), ""),), shown=False),), (1,)
+        ),
     )
 )
+WHERE = '"level": %s, "column": 0, "row": 0, "first_year": 1, "last_year": 1'
+GOOD = [{"animals": [{"records": ["a"], "state": "dead"}], "shown": True}]
+
+
+def written(level="1", batches=GOOD, told=(1,), times=1):
+    one = f'{{{WHERE % level}, "batches": {json.dumps(batches)}, "told": {json.dumps(told)}}}'
+    return f'{{"roadrisk_released": 1, "groups": [{", ".join([one] * times)}]}}'.encode()
+
+
+def test_numbers_are_those_of_batches_that_are_shown():
+    first, second = LOG.groups
+    assert (first.animals, first.alive, first.dead) == (2, 1, 1)
+    assert first.behind == (("a", "b"), ("c",))
+    assert (second.animals, second.behind) == (0, ())
 
 
 def test_it_comes_back_as_it_was_written(tmp_path):
@@ -37,10 +58,11 @@ def test_without_a_file_nothing_was_published(tmp_path):
     [
         b"", b"{", b"[]", b"\xff\xfe", b"[" * 100_000, b'{"roadrisk_released": 2, "groups": []}',
         b'{"roadrisk_released": 1}', b'{"roadrisk_released": 1, "groups": [{}]}',
-        b'{"roadrisk_released": 1, "groups": [{"level": 1.5, "column": 0, "row": 0, "animals": 1,'
-        b' "alive": 0, "dead": 0, "first_year": 1, "last_year": 1, "behind": []}]}',
-        b'{"roadrisk_released": 1, "groups": [{"level": 9, "column": 0, "row": 0, "animals": 1,'
-        b' "alive": 0, "dead": 0, "first_year": 1, "last_year": 1, "behind": []}]}',
+        written(level="1.5"), written(level="9"), written(told=["x"]), written(batches=[{}]),
+        written(times=2), written(batches=GOOD * 2),
+        written(batches=[GOOD[0] | {"shown": 1}]), written(batches=[GOOD[0] | {"animals": []}]),
+        written(batches=[{"animals": [{"records": ["a"], "state": "eaten"}], "shown": True}]),
+        written(batches=[{"animals": [{"records": [1], "state": "dead"}], "shown": True}]),
     ],
 )  # fmt: skip
 def test_a_broken_log_is_refused_in_one_line(tmp_path, content):
@@ -50,6 +72,12 @@ def test_a_broken_log_is_refused_in_one_line(tmp_path, content):
     (line,) = caught.value.lines()
     assert RELEASE_FILE in line
     assert "older copy" in line
+
+
+def test_what_is_changed_in_these_tests_is_all_that_is_wrong(tmp_path):
+    (tmp_path / RELEASE_FILE).write_bytes(written())
+    (group,) = read_release_log(tmp_path).groups
+    assert (group.animals, group.dead, group.told) == (1, 1, (1,))
 
 
 def test_a_folder_that_takes_nothing_is_said(tmp_path):

@@ -2,8 +2,9 @@
 
 Two rules keep a single animal from showing. A cell, or what is left of the ten times wider cell
 around it, is published from `least_animals` different animals on, and its ground is its own for
-ever. Its numbers change only when at least so many animals stand behind the change; until then
-the old ones are repeated. So no two editions can be subtracted to find fewer.
+ever. Animals come and go in batches of at least so many (`freezing`); until then the old numbers
+are repeated. So no editions can be added and subtracted to find fewer. An animal that was once
+published keeps the ground and the state that it was published with.
 """
 
 from __future__ import annotations
@@ -18,8 +19,9 @@ import pandas as pd
 import shapely
 
 from roadrisk.base.crs import WGS84
-from roadrisk.records.release_log import Released, ReleaseLog
+from roadrisk.records.release_log import ReleasedAnimal, ReleaseLog
 from roadrisk.reporting.editions.coarse_totals import coarse_totals
+from roadrisk.reporting.editions.freezing import first_release, known_again, renewed
 from roadrisk.reporting.editions.grid_cells import (
     LEVELS,
     Square,
@@ -31,14 +33,18 @@ from roadrisk.reporting.editions.grid_cells import (
     square_of,
     within,
 )
+from roadrisk.roads.route_measures import coordinates_of
+from roadrisk.sightings.repeats import join_exact_repeats
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from roadrisk.findings import Findings
+    from roadrisk.records.release_log import Released
+    from roadrisk.reporting.editions.freezing import Records
     from roadrisk.study import Study
 
-Records = frozenset[str]
+_KEY = "report_key"
 COLUMNS = (
     "cell",
     "geometry",
@@ -119,59 +125,44 @@ def public_release(study: Study, findings: Findings, past: ReleaseLog) -> Public
     if level is None:
         return PublicRelease(_table([], []), totals, words, withheld, past)
     groups = _renewed(past, level, _animals(study, findings), study)
-    shown = [group for group in groups if group.level >= level]
+    shown = [group for group in groups if group.level >= level and group.animals]
     return PublicRelease(_table(shown, groups), totals, words, withheld, ReleaseLog(groups))
-
-
-def changed_animals(old: Iterable[Records], new: Iterable[Records]) -> int:
-    """Return how many animals at least stand behind the change from one set to another.
-
-    Animals that share records are one, since what was two reports may turn out to be of one
-    animal: each such family counts once, if it isn't the same in both.
-    """
-    before, after = set(old), set(new)
-    families: list[set[str]] = []
-    for records in (before - after) | (after - before):
-        joined = set(records)
-        apart = []
-        for family in families:
-            if family & joined:
-                joined |= family
-            else:
-                apart.append(family)
-        families = [*apart, joined]
-    return len(families)
 
 
 def _renewed(
     past: ReleaseLog, level: int, animals: list[_Animal], study: Study
 ) -> tuple[Released, ...]:
     """Return all groups: the old ones with new numbers where they may change, then new ones."""
-    of_group: dict[int, list[_Animal]] = defaultdict(list)
-    newcomers: dict[Square, list[_Animal]] = defaultdict(list)
-    squares = [(g.level, g.column, g.row) for g in past.groups]
-    known = _Lookup(squares)
-    for animal in animals:
-        group = known.find(animal.cell)
-        if group is None:
-            newcomers[square_of(animal.cell, level)].append(animal)
-        else:
-            of_group[group].append(animal)
     least = study.settings.release.least_animals
+    # The study's own span: a year of its own would tell of single animals.
+    years = study.settings.study.start.year, study.settings.study.end.year
+    known = known_again(past, (animal.records for animal in animals))
+    waiting: dict[int, list[ReleasedAnimal]] = defaultdict(list)
+    newcomers: dict[Square, list[ReleasedAnimal]] = defaultdict(list)
+    ground = _Lookup([(g.level, g.column, g.row) for g in past.groups])
+    for animal in animals:
+        if animal.records in known.new:
+            group = ground.find(animal.cell)
+            new = ReleasedAnimal(tuple(sorted(animal.records)), animal.state)
+            if group is None:
+                newcomers[square_of(animal.cell, level)].append(new)
+            else:
+                waiting[group].append(new)
     old = tuple(
-        _changed(group, of_group[number], least, study) if group.level >= level else group
+        renewed(group, known.there, waiting[number], least=least, years=years)
+        if group.level >= level else group
         for number, group in enumerate(past.groups)
-    )
+    )  # fmt: skip
     # A cell ten times as wide is never wider than a degree, the coarsest that is told at all.
     enough = {s: a for s, a in newcomers.items() if len(a) >= least}
-    rest: dict[Square, list[_Animal]] = defaultdict(list)
+    rest: dict[Square, list[ReleasedAnimal]] = defaultdict(list)
     for square, few in newcomers.items():
         if square not in enough:
             rest[parent(square)].extend(few)
     joined = {s: a for s, a in rest.items() if len(a) >= least}
     # Own cells before what is left of the wider cell around them.
-    new = [*sorted(enough.items()), *sorted(joined.items())]
-    return (*old, *(_counted(square, some, study) for square, some in new))
+    new_groups = [*sorted(enough.items()), *sorted(joined.items())]
+    return (*old, *(first_release(square, some, years) for square, some in new_groups))
 
 
 class _Lookup:
@@ -187,27 +178,6 @@ class _Lookup:
         return min(found, default=None)
 
 
-def _changed(group: Released, now: list[_Animal], least: int, study: Study) -> Released:
-    """Return a group with its new numbers, or as it was where too few animals are behind them."""
-    fresh = _counted((group.level, group.column, group.row), now, study)
-    moved = changed_animals(
-        (frozenset(a) for a in group.behind), (frozenset(a) for a in fresh.behind)
-    )
-    few = moved < least or abs(fresh.animals - group.animals) < least or fresh.animals < least
-    return group if few else fresh
-
-
-def _counted(square: Square, animals: list[_Animal], study: Study) -> Released:
-    states = [animal.state for animal in animals]
-    section = study.settings.study
-    return Released(
-        *square, animals=len(animals), alive=states.count("alive"), dead=states.count("dead"),
-        # The study's own span: a year of its own would tell of single animals.
-        first_year=section.start.year, last_year=section.end.year,
-        behind=tuple(sorted(tuple(sorted(animal.records)) for animal in animals)),
-    )  # fmt: skip
-
-
 def _animals(study: Study, findings: Findings) -> list[_Animal]:
     """Return the animals behind the reports that count, each at its first report."""
     table = findings.sightings
@@ -220,6 +190,7 @@ def _animals(study: Study, findings: Findings) -> list[_Animal]:
     rows = pd.DataFrame(
         {
             "record": table["occurrenceID"].astype(str).to_numpy(),
+            "key": table[_KEY if _KEY in table else "occurrenceID"].astype(str).to_numpy(),
             "time": pd.to_datetime(table["time"], utc=True).to_numpy(),
             "state": table["vitality"].to_numpy(),
             "cell": [(c, r) for c, r in finest(place[:, 0], place[:, 1]).tolist()],
@@ -228,17 +199,40 @@ def _animals(study: Study, findings: Findings) -> list[_Animal]:
     animal = [same.get(record, 0) for record in rows["record"]]
     rows["animal"] = [f"of {n}" if n else f"record {r}" for n, r in
                       zip(animal, rows["record"], strict=True)]  # fmt: skip
+    repeats = _repeats(study, set(rows["record"]))
     out = []
     for _, reports in rows.sort_values(["time", "record"]).groupby("animal", sort=False):
         seen = set(reports["state"])
         state = "dead" if "dead" in seen else "alive" if "alive" in seen else ""
-        keys = frozenset(_key(record) for record in reports["record"])
-        out.append(_Animal(keys, reports["cell"].iloc[0], state))
+        keys = [*reports["key"], *(k for record in reports["record"] for k in repeats[record])]
+        out.append(_Animal(frozenset(map(_hashed, keys)), reports["cell"].iloc[0], state))
     return out
 
 
-def _key(record: str) -> str:
-    return hashlib.sha256(record.encode()).hexdigest()[:20]
+def _repeats(study: Study, counted: set[str]) -> dict[str, list[str]]:
+    """Return the keys of exact repeats by the counted report that says the same.
+
+    Which of them is counted may change with the next decision: the animal stays the same.
+    """
+    out: dict[str, list[str]] = defaultdict(list)
+    if not len(study.sightings):
+        return out
+    reports = coordinates_of(study.sightings, study.agency_lines)[0]
+    _, joined = join_exact_repeats(reports, study.settings.study.time_zone)
+    leader = dict(zip(joined["record"], joined["repeat_of"], strict=True))
+    alike: dict[str, list[str]] = defaultdict(list)
+    key = dict(zip(reports["occurrenceID"], reports[_KEY], strict=True))
+    for record in reports["occurrenceID"]:
+        alike[leader.get(record, record)].append(record)
+    for records in alike.values():
+        standing = [record for record in records if record in counted]
+        if standing:
+            out[standing[0]] = [key[record] for record in records if record not in counted]
+    return out
+
+
+def _hashed(key: str) -> str:
+    return hashlib.sha256(key.encode()).hexdigest()[:20]
 
 
 def _table(shown: list[Released], groups: Iterable[Released]) -> gpd.GeoDataFrame:
