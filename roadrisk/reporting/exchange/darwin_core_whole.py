@@ -265,7 +265,8 @@ def _found_dead(study: Study, fixes: pd.DataFrame) -> pd.Series[bool]:
     if not {"fate", "fate_time"} <= set(animals.columns):
         return pd.Series(data=False, index=fixes.index)
     dead = animals[animals["fate"] == "dead"].set_index("organismID")["fate_time"]
-    died = pd.to_datetime(fixes["organismID"].map(dead), utc=True)
+    # An empty series of times maps to no times.
+    died = pd.to_datetime(fixes["organismID"].map(dead.to_dict()), utc=True)
     return pd.to_datetime(fixes["time"], utc=True) >= died
 
 
