@@ -147,6 +147,7 @@ def inferred(
     world: LeakWorld,
     home: Floats,
     reach_m: float,
+    first: Sequence[Made],
     again: Callable[[Floats], Sequence[Made]],
     *,
     tried: tuple[int, int],
@@ -158,9 +159,9 @@ def inferred(
     record but one. Public files are a fixed function of the records, so that what the thief may
     believe of the last one is what was believed before (evenly: anywhere in roadside habitat),
     cut down to the places that give the same bytes in all editions. The smallest region that
-    holds 90 % of an even belief is 90 % of its area: 0.9 times the area left. Places are drawn
-    evenly and not all tried; "all of six left" bounds the share left from below at 0.61 with
-    95 % confidence in one study, and at 0.98 over 30 studies that agree.
+    holds 90 % of an even belief is 90 % of its area: 0.9 times the area left. Where a class
+    publishes no cells, all of the study is one. Places are drawn evenly and not all tried: all of
+    n left bounds the share left from below at 0.05**(1/n), with 95 % confidence.
 
     Parameters
     ----------
@@ -169,6 +170,8 @@ def inferred(
         [m]
     reach_m : float
         Of the species' home range, from its profile.
+    first : sequence of Made
+        What was published.
     again : callable
         Makes all editions with the home at a place [degrees].
     tried : (int, int)
@@ -181,14 +184,14 @@ def inferred(
     """
     own = roadside(world, home, reach_m)
     rest = world.lines.buffer(reach_m).difference(own)
-    first = [edition.files for edition in again(world.degrees(home[None])[0])]
+    published = [edition.files for edition in first]
     shares = []
     for habitat, count in zip((own, rest), tried, strict=True):
         if habitat.area < 1 or not count:
             shares.append(0.0)
             continue
         same = [
-            [edition.files for edition in again(place)] == first
+            [edition.files for edition in again(place)] == published
             for place in world.degrees(places_in(habitat, count, rng))
         ]
         shares.append(float(np.mean(same)))

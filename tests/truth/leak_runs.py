@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 
 import roadrisk
@@ -16,6 +15,9 @@ from roadrisk.roads.lixels import lay_lixels
 from roadrisk.roads.placing import PieceIndex
 from roadrisk.roads.route_measures import coordinates_of
 from roadrisk.sightings.counted import count_reports
+from roadrisk.sightings.doubted import held_reports
+from roadrisk.sightings.listed import listed_reports
+from roadrisk.sightings.reporters import reporter_effort
 from tests.truth.leak_worlds import EDITIONS
 
 if TYPE_CHECKING:
@@ -95,14 +97,15 @@ def counted_again(study: Study, whole: Findings) -> Findings:
     lixels = lay_lixels(network, study.settings.hotspots.lixel_m)
     reports = coordinates_of(study.sightings, study.agency_lines)[0]
     fixes = coordinates_of(study.fixes, study.agency_lines)[0]
-    counted = count_reports(study, reports, fixes, network, lixels, PieceIndex.build(network))
-    states = whole.reports.states
-    rows = pd.DataFrame(reports[["occurrenceID", "source_row"]]).set_index("occurrenceID")
-    states = states[states["record"].isin(rows.index)]
-    states = states.assign(row=rows["source_row"].reindex(states["record"]).to_numpy())
-    return replace(
-        whole, sightings=counted.placed.table, reports=replace(whole.reports, states=states)
-    )
+    index = PieceIndex.build(network)
+    counted = count_reports(study, reports, fixes, network, lixels, index)
+    repeated = reports["occurrenceID"].isin(counted.repeats["record"])
+    reporters = reporter_effort(
+        reports[~repeated], None, network, index, profile=study.profile,
+        near_m=study.settings.placement.near_m, zone=study.settings.study.time_zone,
+    )  # fmt: skip
+    listed = listed_reports(reports, held_reports(study), counted, reporters)
+    return replace(whole, sightings=counted.placed.table, reports=listed)
 
 
 def with_home_at(stage: Stage, organism: str, longitude_latitude: Floats) -> Stage:
@@ -126,17 +129,27 @@ def with_home_at(stage: Stage, organism: str, longitude_latitude: Floats) -> Sta
 
 
 def with_report_at(stage: Stage, record: str, longitude_latitude: Floats) -> Stage:
-    """Return a stage with one report somewhere else, all reports counted anew."""
+    """Return a stage with one report somewhere else.
+
+    Which reports are of one animal is left as it was. Two that are near in place and time are
+    held for one, so that who knows all other records may tell from the number of animals whether
+    the last one lies beside another: that it does or doesn't, in the same cell.
+    """
     study, findings = stage
-    table = study.sightings
+    there = gpd.GeoSeries.from_xy(*longitude_latitude[:, None], crs="EPSG:4326").to_crs(study.crs)
+    to = shapely.get_coordinates(there.to_numpy())[0]
+    reports, counted = study.sightings, findings.sightings
+    return (
+        replace(study, sightings=_put(reports, record, to)),
+        replace(findings, sightings=_put(counted, record, to)),
+    )
+
+
+def _put(table: gpd.GeoDataFrame, record: str, to: Floats) -> gpd.GeoDataFrame:
     mine = (table["occurrenceID"] == record).to_numpy()
     if not mine.any():
-        return stage
-    there = gpd.GeoSeries.from_xy(*longitude_latitude[:, None], crs="EPSG:4326").to_crs(study.crs)
-    by = shapely.get_coordinates(there.to_numpy())[0]
-    by = by - shapely.get_coordinates(table.geometry.to_numpy()[mine])[0]
-    moved = replace(study, sightings=_moved(table, mine, by))
-    return moved, counted_again(moved, findings)
+        return table
+    return _moved(table, mine, to - shapely.get_coordinates(table.geometry.to_numpy()[mine])[0])
 
 
 def _moved(table: gpd.GeoDataFrame, chosen: NDArray[np.bool_], by: Floats) -> gpd.GeoDataFrame:

@@ -330,7 +330,7 @@ def _traffic(world: LeakWorld, rng: np.random.Generator) -> pd.DataFrame:
 
 def _tagged(world: LeakWorld, rng: np.random.Generator) -> dict[str, pd.DataFrame]:
     fixes, animals, nests = [], [], []
-    for k in range(int(rng.integers(1, 4))):
+    for k in range(int(rng.integers(1, 3))):
         name = f"Grauling {world.seed}-{k + 1}x"
         home = _beside(world, rng, 40.0, 90.0)
         for day in pd.date_range(f"2024-{4 + k:02}-05", periods=_FIXES, freq="95h", tz=ZONE):

@@ -102,8 +102,8 @@ def moving_home(world, studies, maker, tried):
         return editions([with_home_at(s, home["organismID"], place) for s in studies], maker)
 
     return inferred(
-        world, home[["x", "y"]].to_numpy(float), REACH_M, again, tried=tried,
-        rng=np.random.default_rng(3),
+        world, home[["x", "y"]].to_numpy(float), REACH_M, editions(studies, maker), again,
+        tried=tried, rng=np.random.default_rng(3),
     )  # fmt: skip
 
 
