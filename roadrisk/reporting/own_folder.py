@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from roadrisk.errors import OutputError
 from roadrisk.records.past_run import OLDER, as_written, edition_in
+from roadrisk.records.release_log import RELEASE_FILE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -41,6 +42,29 @@ def refuse_other_edition(out: Path, kind: EditionKind) -> None:
         f"{out} holds files of {whose} and would get those of the {kind} edition: move them away, "
         "or name another folder with --out; nothing was written"
     )
+
+
+def refuse_without_log(out: Path, folder: Path) -> None:
+    """Stop where an earlier public edition lies in the folder and the study has lost its log.
+
+    Parameters
+    ----------
+    out : pathlib.Path
+        Where a public edition is to be written.
+    folder : pathlib.Path
+        The study's.
+
+    Raises
+    ------
+    OutputError
+        The new edition would start anew, and could be subtracted from the one that lies there.
+    """
+    if edition_in(out) == "public" and not (folder / RELEASE_FILE).exists():
+        raise OutputError(
+            f"{out} holds a public edition, but the study has no {RELEASE_FILE}, which says what "
+            "was released: put it back; only if nothing was ever handed out, move the old edition "
+            "away; nothing was written"
+        )
 
 
 def edits_kept(out: Path, names: list[str]) -> dict[str, bytes]:

@@ -20,7 +20,11 @@ from roadrisk.reporting.other_tables import (
     stretch_years_table,
     stretches_table,
 )
-from roadrisk.reporting.own_folder import edits_kept, refuse_other_edition
+from roadrisk.reporting.own_folder import (
+    edits_kept,
+    refuse_other_edition,
+    refuse_without_log,
+)
 from roadrisk.reporting.provenance import PROVENANCE_FILE, provenance_json
 from roadrisk.reporting.ranked_list import ranked_geojson, ranked_table
 from roadrisk.reporting.report_tables import report_tables
@@ -128,6 +132,7 @@ def _write_public(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
     """
     from roadrisk.records.release_log import write_release_log
 
+    refuse_without_log(out, study.folder)
     files, log = _public(study, findings)
     return write_whole(files, out, finish=lambda: write_release_log(study.folder, log))
 

@@ -59,3 +59,12 @@ def test_a_broken_log_writes_nothing(tmp_path: Path) -> None:
         write_reports(study, findings, tmp_path / "out", edition="public")
     assert not (tmp_path / "out").exists()
     assert read_release_log(tmp_path / "out").groups == ()
+
+
+def test_a_lost_log_is_missed_where_an_edition_lies(tmp_path: Path) -> None:
+    study, findings = made_up.study(folder=tmp_path), made_up.findings()
+    write_reports(study, findings, tmp_path / "out", edition="public")
+    (tmp_path / RELEASE_FILE).unlink()
+    with pytest.raises(OutputError, match=r"the study has no released\.json"):
+        write_reports(study, findings, tmp_path / "out", edition="public")
+    assert not (tmp_path / RELEASE_FILE).exists()

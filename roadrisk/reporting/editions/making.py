@@ -134,8 +134,11 @@ def _places_left_out(count: int) -> tuple[str, ...]:
 
 
 def _public_study(study: Study) -> Study:
+    # Whom to call for an injured animal is there to be told.
+    replies = RepliesSection(injured_call=study.settings.replies.injured_call)
+    settings = _without_people(study).model_copy(update={"replies": replies})
     return _only(
-        study, ("crs", "profile"), folder=Path(study.folder.name), settings=_without_people(study),
+        study, ("crs", "profile"), folder=Path(study.folder.name), settings=settings,
         osm_graph=None,
     )  # fmt: skip
 

@@ -48,10 +48,8 @@ ON_THE_ROAD = (
     "Don't feed it.",
     "Wash your hands afterwards, also after touching a dead animal.",
 )
-INJURED = (
-    "If it is injured, call your local wildlife authority or a licensed wildlife rehabilitator and "
-    "do what they say. Don't treat it yourself."
-)
+INJURED = "If it is injured, call {whom} and do what they say. Don't treat it yourself."
+WHO_HELPS = "your local wildlife authority or a licensed wildlife rehabilitator"
 PERMITS = (
     "Local law comes before this page. It decides where you may stop and whether an animal may be "
     "touched: handling a protected animal may need a permit."
@@ -111,7 +109,7 @@ def public_html(edition: Edition, release: PublicRelease) -> bytes:
     sections = [
         _found(edition, release),
         _help(edition),
-        _on_the_road(),
+        _on_the_road(settings),
         _withheld(release),
     ]
     inside = ["\n".join(["<section>", *lines, "</section>"]) for lines in sections]
@@ -211,13 +209,14 @@ def _help(edition: Edition) -> list[str]:
     ]
 
 
-def _on_the_road() -> list[str]:
+def _on_the_road(settings: Settings) -> list[str]:
+    whom = plain_text(settings.replies.injured_call).rstrip(". ") or WHO_HELPS
     return [
         "<h2>If an animal is on the road</h2>",
         '<div class="first">',
         *(paragraph(sentence) for sentence in SAFETY_FIRST),
         "</div>",
-        _bullets((*ON_THE_ROAD, INJURED)),
+        _bullets((*ON_THE_ROAD, INJURED.format(whom=whom))),
         paragraph(PERMITS),
     ]
 

@@ -47,19 +47,26 @@ def public_tables(study: Study, release: PublicRelease) -> tuple[pd.DataFrame, p
     cells = release.cells.sort_values("cell", ignore_index=True)
     if not len(cells):
         none = {"eventID": "withheld", "samplingProtocol": _TOGETHER}
-        events = _worded(pd.DataFrame([none]), release)
+        events = _worded(pd.DataFrame([none]), release, study)
         return with_rights(events, study), pd.DataFrame({"eventID": pd.Series(dtype=object)})
     events = _events(study, cells)
     occurrences = _occurrences(study, cells, events)
     return (
-        with_rights(_worded(events, release), study),
-        with_rights(_worded(occurrences, release), study),
+        with_rights(_worded(events, release, study), study),
+        with_rights(_worded(occurrences, release, study), study),
     )
 
 
-def _worded(table: pd.DataFrame, release: PublicRelease) -> pd.DataFrame:
-    said = " ".join(part for part in (release.words, _GENERALISED) if part)
+def _worded(table: pd.DataFrame, release: PublicRelease, study: Study) -> pd.DataFrame:
+    usual = f"a report's own uncertainty is taken as {_usual_m(study):g} m, some are less certain"
+    said = " ".join(part for part in (release.words, f"{_GENERALISED}; {usual}") if part)
     return table.assign(dataGeneralizations=said, informationWithheld=release.withheld)
+
+
+def _usual_m(study: Study) -> float:
+    """Return one uncertainty for all reports: their own could tell which record it is [m]."""
+    section = study.settings.sightings
+    return section.default_uncertainty_m if section else _USUAL_M
 
 
 def _events(study: Study, cells: gpd.GeoDataFrame) -> pd.DataFrame:
@@ -74,9 +81,7 @@ def _events(study: Study, cells: gpd.GeoDataFrame) -> pd.DataFrame:
 
 def _middles(study: Study, cells: gpd.GeoDataFrame) -> dict[str, Any]:
     """Return the middle of each group of cells and the radius that holds the group."""
-    section = study.settings.sightings
-    # One number for all: a record's own uncertainty could tell which record it is.
-    usual_m = section.default_uncertainty_m if section else _USUAL_M
+    usual_m = _usual_m(study)
     globe = pyproj.Geod(ellps="WGS84")
     x, y, radius = [], [], []
     for shape in cells.geometry:

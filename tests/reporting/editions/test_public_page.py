@@ -12,9 +12,11 @@ import shapely
 
 from roadrisk.reporting.editions import public_page
 from roadrisk.reporting.editions.edition_words import cover_words
+from roadrisk.reporting.editions.making import make_edition
 from roadrisk.reporting.editions.public_cells import cells_csv, cells_geojson
 from roadrisk.reporting.editions.public_page import public_html
 from roadrisk.reporting.editions.public_picture import picture, size_words
+from roadrisk.settings import RepliesSection
 from tests.reporting import made_up, made_up_release
 
 
@@ -31,12 +33,26 @@ def test_it_says_what_was_found_and_how_to_help() -> None:
     assert "In the 4 squares below, 61 animals were counted: 31 alive and 29 dead; for 1" in page
     for sentence in (
         *public_page.SAFETY_FIRST, *public_page.ON_THE_ROAD, *public_page.GOOD_REPORT,
-        *public_page.QUIET, public_page.INJURED, public_page.PERMITS, public_page.READ_SO,
+        *public_page.QUIET, public_page.PERMITS, public_page.READ_SO,
+        public_page.INJURED.format(whom=public_page.WHO_HELPS),
         *cover_words("public"), made_up_release.WORDS, made_up_release.WITHHELD,
     ):  # fmt: skip
         assert sentence in page
     assert page.index(public_page.SAFETY_FIRST[0]) < page.index(public_page.ON_THE_ROAD[0])
     assert "public edition; provenance.json says" in page
+
+
+def test_it_names_whom_the_study_names_for_an_injured_animal() -> None:
+    made = made_up.study()
+    replies = RepliesSection(
+        injured_call=made_up.SCRIPT + " the clinic, 000", signed="Ana Observer"
+    )
+    told = replace(made, settings=made.settings.model_copy(update={"replies": replies}))
+    edition = make_edition(told, made_up.findings(), "public")
+    page = public_html(edition, made_up_release.release()).decode()
+    assert "the clinic, 000 and do what they say" in page
+    assert made_up.SCRIPT not in page
+    assert "Ana Observer" not in page
 
 
 def test_without_an_address_it_asks_those_who_made_the_study() -> None:
