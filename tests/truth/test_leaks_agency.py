@@ -1,6 +1,7 @@
 """The agency edition of random studies holds nothing of a single animal, report or observer.
 
-By recovery of what must not be there; `python -m tests.truth.leak_studies 30` goes through 30 studies.
+By recovery of what must not be there; ``python -m tests.truth.leak_studies 30`` goes through all
+30 studies.
 """
 
 from __future__ import annotations
