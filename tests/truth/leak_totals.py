@@ -33,9 +33,9 @@ SEEDS = (1, 5, 7, 11, 13, 17, 19, 23, 25, 29)
 def totals_left(world: LeakWorld, whole: Stage, tried: tuple[int, int]) -> Inferred:
     """Return what totals leave open about where the first tagged animal lives.
 
-    A sum over all roads moves with a home, through the animal's crossings, and its rounded ends
-    may then be others: `Inferred.inside` can be less than 1. It tells nothing of which cell: what
-    matters is that the region left is at least the roadside habitat of the home's cell.
+    What all sources say together moves with a home, through the animal's crossings: in one of
+    these studies (23) no place tried but its own gave the number back, rounded to one digit as it
+    was. So totals rest on carcasses, and nothing may change at all.
     """
     study, findings = whole
     home = world.homes().iloc[0]

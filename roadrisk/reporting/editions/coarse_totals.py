@@ -23,20 +23,33 @@ def coarse_totals(study: Study, findings: Findings) -> tuple[str, ...]:
     -------
     tuple of str
         Ends of intervals are rounded outward to one significant digit.
+
+    Notes
+    -----
+    By carcasses alone, on the roads that were searched. The number that all sources give together
+    moves with the crossings of tagged animals, often by more than one digit hides: trying places
+    for a home would tell which of them give the number that was published.
     """
-    deaths = findings.deaths
     years = f"{study.settings.study.start.year} to {study.settings.study.end.year}"
-    if not deaths.known or not len(deaths.roads):
-        return (f"How many animals die on these roads is not known from the records of {years}.",)
-    row = deaths.roads.iloc[0]
+    not_known = (
+        f"How many animals die on these roads is not known from searches for dead ones, {years}."
+    )
+    searched = findings.deaths.carcasses
+    if not len(searched):
+        return (not_known,)
+    row = searched.iloc[0]
     low, high = float(row["deaths_per_year_low"]), float(row["deaths_per_year_high"])
     if not math.isfinite(high):
-        return (f"How many animals die on these roads is not known from the records of {years}.",)
-    if deaths.bound_only or not math.isfinite(low) or outward(low, up=False) == 0:
-        return (f"At most about {outward(high, up=True):g} animals a year die on these roads.",)
+        return (not_known,)
+    if not math.isfinite(low) or outward(low, up=False) == 0:
+        return (
+            f"At most about {outward(high, up=True):g} animals a year die on the roads that were "
+            "searched for dead ones.",
+        )
     return (
         f"Between about {outward(low, up=False):g} and {outward(high, up=True):g} animals a year "
-        f"die on these roads (records of {years}; 90 % interval, rounded outward).",
+        f"die on the roads that were searched for dead ones (records of {years}; 90 % interval, "
+        "rounded outward).",
     )
 
 

@@ -315,11 +315,22 @@ def test_ends_are_rounded_outward(value, down, up):
 def test_totals_are_coarse_or_not_known():
     said = coarse_totals(made_up.study(), BASE)
     assert len(said) == 1
-    unknown = replace(BASE, deaths=replace(BASE.deaths, known=False))
-    assert "not known" in coarse_totals(made_up.study(), unknown)[0]
-    roads = BASE.deaths.roads.assign(deaths_per_year_low=13.2, deaths_per_year_high=30.1)
-    known = replace(BASE, deaths=replace(BASE.deaths, known=True, bound_only=False, roads=roads))
-    assert "Between about 10 and 40 animals" in coarse_totals(made_up.study(), known)[0]
-    none = roads.assign(deaths_per_year_high=np.nan)
-    known = replace(known, deaths=replace(known.deaths, roads=none))
-    assert "not known" in coarse_totals(made_up.study(), known)[0]
+    first = BASE.deaths.carcasses.iloc[[0]]
+
+    def told(**ends: float) -> str:
+        searched = first.assign(**{f"deaths_per_year_{end}": n for end, n in ends.items()})
+        changed = replace(BASE, deaths=replace(BASE.deaths, carcasses=searched))
+        return coarse_totals(made_up.study(), changed)[0]
+
+    assert "Between about 10 and 40 animals" in told(low=13.2, high=30.1)
+    assert "At most about 4 animals" in told(low=0.0, high=3.2)
+    assert "not known" in told(low=np.nan, high=np.nan)
+    none = replace(BASE, deaths=replace(BASE.deaths, carcasses=first.iloc[:0]))
+    assert "not known" in coarse_totals(made_up.study(), none)[0]
+
+
+def test_totals_rest_on_carcasses_alone():
+    """What all sources say together moves with tagged animals' homes."""
+    roads = BASE.deaths.roads.assign(deaths_per_year_low=7000.0, deaths_per_year_high=8000.0)
+    moved = replace(BASE, deaths=replace(BASE.deaths, roads=roads, known=not BASE.deaths.known))
+    assert coarse_totals(made_up.study(), moved) == coarse_totals(made_up.study(), BASE)
