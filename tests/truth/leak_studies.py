@@ -9,12 +9,14 @@ from __future__ import annotations
 import hashlib
 import sys
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from roadrisk import read_study
 from roadrisk.records.release_log import read_release_log
 from roadrisk.reporting.editions.grid_cells import corner_words
 from roadrisk.reporting.writing import edition_files, write_reports
@@ -79,10 +81,24 @@ class Tried:
 
 
 def public_of(seed: int, folder: Path) -> Tried:
-    """Return what was tried on a random study's public editions."""
+    """Return what was tried on a random study's public editions.
+
+    A public edition reads reports, what became of them, and deaths by carcasses. A study without
+    searches has none of the last: its editions count their own reports, and take what no public
+    edition reads from the analysis of another one. `main` analyses every study.
+    """
     world = leak_world(seed)
-    whole = whole_run(world, folder / "whole")
-    return tried(world, folder, whole)
+    if "surveys" in world.tables:
+        return tried(world, folder, whole_run(world, folder / "whole"))
+    study = read_study(world.write(folder / "whole", 0))
+    return tried(world, folder, (study, _rest()))
+
+
+@cache
+def _rest() -> Findings:
+    """Return the findings of a study without searches."""
+    with TemporaryDirectory() as folder:
+        return whole_run(leak_world(0), Path(folder))[1]
 
 
 def assert_kept(result: Tried) -> None:

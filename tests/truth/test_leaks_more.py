@@ -9,6 +9,6 @@ import pytest
 from tests.truth.leak_studies import assert_kept, public_of
 
 
-@pytest.mark.parametrize("seed", range(1, 30, 2))
+@pytest.mark.parametrize("seed", range(15, 30))
 def test_the_thief_learns_nothing(seed, tmp_path):
     assert_kept(public_of(seed, tmp_path))
