@@ -237,12 +237,10 @@ class _Work(FolderInReading):
             nests, remarks = join_nests(self.points["nests"])
             self.points["nests"] = [nests]
             self.remarks += remarks
-        if self.points["fixes"] and not self.animals.empty:
-            joined = pd.concat(self.points["fixes"], ignore_index=True)
-            self.remarks += strangers(self.animals, joined)
-        if self.points["bearings"] and not self.animals.empty:
-            joined = pd.concat(self.points["bearings"], ignore_index=True)
-            self.remarks += strangers(self.animals, joined, "bearings")
+        for kind in ("fixes", "bearings"):
+            if self.points[kind] and not self.animals.empty:
+                joined = pd.concat(self.points[kind], ignore_index=True)
+                self.remarks += strangers(self.animals, joined, kind)
 
     def _join_sightings(self) -> None:
         kept, held = self.points["sightings"], self.points["held"]
@@ -298,10 +296,9 @@ class _Work(FolderInReading):
         return crs
 
     def _place(self, kind: Placed, crs: pyproj.CRS) -> gpd.GeoDataFrame:
-        tables = self.points[kind]
-        table, lost = place(kind, tables, crs)
+        table, lost = place(kind, self.points[kind], crs)
         if lost.any():
-            rows = pd.concat(tables, ignore_index=True)[lost]
+            rows = pd.concat(self.points[kind], ignore_index=True)[lost]
             self.remarks += unplaceable(rows, kind, crs.name, every_one=table.empty)
         return table
 

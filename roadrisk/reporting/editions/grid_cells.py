@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from roadrisk.release_settings import Sensitivity
 
 FINEST_DEGREES = 0.001
+COARSEST = 3
+"""The level of cells of one degree, the widest."""
 LEVELS: dict[Sensitivity, int | None] = {"extreme": None, "high": 2, "medium": 1, "low": 0}
 """Side of a class's cells is 0.001 * 10**level degrees; None: no places at all (Chapman 2020,
 https://doi.org/10.15468/doc-5jp4-5g10, table 7)."""
@@ -56,12 +58,6 @@ def parent(square: Square) -> Square:
     """Return the square ten times as wide that a square lies in."""
     level, column, row = square
     return level + 1, column // 10, row // 10
-
-
-def within(square: Square, other: Square) -> bool:
-    """Return whether a square lies in, or is, another."""
-    steps = other[0] - square[0]
-    return steps >= 0 and (square[1] // 10**steps, square[2] // 10**steps) == other[1:]
 
 
 def shape_of(square: Square, without: Iterable[Square] = ()) -> shapely.Geometry:

@@ -9,39 +9,34 @@ published keeps the ground and the state that it was published with.
 
 from __future__ import annotations
 
-import hashlib
 from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
-import pandas as pd
-import shapely
 
 from roadrisk.base.crs import WGS84
 from roadrisk.records.release_log import ReleasedAnimal, ReleaseLog
 from roadrisk.reporting.editions.coarse_totals import coarse_totals
+from roadrisk.reporting.editions.counted_animals import counted_animals
 from roadrisk.reporting.editions.freezing import first_release, known_again, renewed
 from roadrisk.reporting.editions.grid_cells import (
+    COARSEST,
     LEVELS,
     Square,
     corner_words,
-    finest,
     parent,
     shape_of,
     size_degrees,
     square_of,
-    within,
 )
-from roadrisk.roads.route_measures import coordinates_of
-from roadrisk.sightings.repeats import join_exact_repeats
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from roadrisk.findings import Findings
     from roadrisk.records.release_log import Released
-    from roadrisk.reporting.editions.freezing import Records
+    from roadrisk.reporting.editions.counted_animals import CountedAnimal
     from roadrisk.study import Study
 
 _KEY = "report_key"
@@ -84,22 +79,13 @@ class PublicRelease:
     log: ReleaseLog
 
 
-@dataclass(frozen=True)
-class _Animal:
-    """An animal that the run counts: its records, the finest cell of the first, its state."""
-
-    records: Records
-    cell: tuple[int, int]
-    state: str
-
-
 def public_release(study: Study, findings: Findings, past: ReleaseLog) -> PublicRelease:
     """Return what a public edition may say of places, and what is to be remembered of it.
 
     Parameters
     ----------
     study : Study
-        Whole; its settings alone are read.
+        Whole.
     findings : Findings
         Whole. Reports that the run counts and placed, and carcasses of surveys: no fix, nest or
         home range. Reports that are rather one animal than not are one.
@@ -124,13 +110,13 @@ def public_release(study: Study, findings: Findings, past: ReleaseLog) -> Public
     totals = coarse_totals(study, findings)
     if level is None:
         return PublicRelease(_table([], []), totals, words, withheld, past)
-    groups = _renewed(past, level, _animals(study, findings), study)
+    groups = _renewed(past, level, counted_animals(study, findings), study)
     shown = [group for group in groups if group.level >= level and group.animals]
     return PublicRelease(_table(shown, groups), totals, words, withheld, ReleaseLog(groups))
 
 
 def _renewed(
-    past: ReleaseLog, level: int, animals: list[_Animal], study: Study
+    past: ReleaseLog, level: int, animals: list[CountedAnimal], study: Study
 ) -> tuple[Released, ...]:
     """Return all groups: the old ones with new numbers where they may change, then new ones."""
     least = study.settings.release.least_animals
@@ -178,70 +164,17 @@ class _Lookup:
         return min(found, default=None)
 
 
-def _animals(study: Study, findings: Findings) -> list[_Animal]:
-    """Return the animals behind the reports that count, each at its first report."""
-    table = findings.sightings
-    table = table[~(table.geometry.is_empty | table.geometry.isna())]
-    if not len(table):
-        return []
-    states = findings.reports.states
-    same = dict(zip(states["record"], states["same_animal"], strict=True))
-    place = shapely.get_coordinates(table.geometry.set_crs(study.crs).to_crs(WGS84).to_numpy())
-    rows = pd.DataFrame(
-        {
-            "record": table["occurrenceID"].astype(str).to_numpy(),
-            "key": table[_KEY if _KEY in table else "occurrenceID"].astype(str).to_numpy(),
-            "time": pd.to_datetime(table["time"], utc=True).to_numpy(),
-            "state": table["vitality"].to_numpy(),
-            "cell": [(c, r) for c, r in finest(place[:, 0], place[:, 1]).tolist()],
-        }
-    )
-    animal = [same.get(record, 0) for record in rows["record"]]
-    rows["animal"] = [f"of {n}" if n else f"record {r}" for n, r in
-                      zip(animal, rows["record"], strict=True)]  # fmt: skip
-    repeats = _repeats(study, set(rows["record"]))
-    out = []
-    for _, reports in rows.sort_values(["time", "record"]).groupby("animal", sort=False):
-        seen = set(reports["state"])
-        state = "dead" if "dead" in seen else "alive" if "alive" in seen else ""
-        keys = [*reports["key"], *(k for record in reports["record"] for k in repeats[record])]
-        out.append(_Animal(frozenset(map(_hashed, keys)), reports["cell"].iloc[0], state))
-    return out
-
-
-def _repeats(study: Study, counted: set[str]) -> dict[str, list[str]]:
-    """Return the keys of exact repeats by the counted report that says the same.
-
-    Which of them is counted may change with the next decision: the animal stays the same.
-    """
-    out: dict[str, list[str]] = defaultdict(list)
-    if not len(study.sightings):
-        return out
-    reports = coordinates_of(study.sightings, study.agency_lines)[0]
-    _, joined = join_exact_repeats(reports, study.settings.study.time_zone)
-    leader = dict(zip(joined["record"], joined["repeat_of"], strict=True))
-    alike: dict[str, list[str]] = defaultdict(list)
-    key = dict(zip(reports["occurrenceID"], reports[_KEY], strict=True))
-    for record in reports["occurrenceID"]:
-        alike[leader.get(record, record)].append(record)
-    for records in alike.values():
-        standing = [record for record in records if record in counted]
-        if standing:
-            out[standing[0]] = [key[record] for record in records if record not in counted]
-    return out
-
-
-def _hashed(key: str) -> str:
-    return hashlib.sha256(key.encode()).hexdigest()[:20]
-
-
 def _table(shown: list[Released], groups: Iterable[Released]) -> gpd.GeoDataFrame:
-    earlier: list[Square] = []
+    # Squares of earlier groups, by every wider square they lie in.
+    inside: dict[Square, list[Square]] = defaultdict(list)
     ground: dict[Square, list[Square]] = {}
     for group in groups:
         square = (group.level, group.column, group.row)
-        ground[square] = [s for s in earlier if within(s, square)]
-        earlier.append(square)
+        ground[square] = list(inside[square])
+        wider = square
+        for _ in range(group.level, COARSEST):
+            wider = parent(wider)
+            inside[wider].append(square)
     rows = []
     for group in shown:
         square = (group.level, group.column, group.row)
