@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import zipfile
 
 import openpyxl
@@ -108,9 +109,10 @@ def test_a_formula_with_its_value_is_that_value(sheet, tmp_path):
         for part in old.infolist():
             data = old.read(part)
             if part.filename == "xl/worksheets/sheet1.xml":
-                assert b"<f>W4</f><v/>" in data or b"<f>W4</f><v />" in data
-                data = data.replace(b"<f>W4</f><v />", b"<f>W4</f><v>52.1996</v>")
-                data = data.replace(b"<f>W4</f><v/>", b"<f>W4</f><v>52.1996</v>")
+                # An empty value is written in three ways, by which XML library is there.
+                empty = rb"<f>W4</f><v ?(?:/>|></v>)"
+                data, times = re.subn(empty, b"<f>W4</f><v>52.1996</v>", data)
+                assert times == 1
             data = data.replace(b"@1+1", b"=1+1")
             new.writestr(part, data)
     (row,) = read(changed).rows
