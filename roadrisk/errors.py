@@ -91,6 +91,10 @@ class OutputError(RoadriskError):
     """A result could not be written; nothing was changed on disk."""
 
 
+class FolderInUseError(OutputError):
+    """Another process works in the folder; nothing was changed on disk."""
+
+
 class RoadSourceError(RoadriskError):
     """Roads could not be fetched or built."""
 
