@@ -24,6 +24,7 @@ from roadrisk.records.decision_file import (
     lay_out,
     opened,
 )
+from roadrisk.records.sqlite_beside import log_problem
 from roadrisk.records.synced_folder import synced_folder
 from roadrisk.study import InputFile
 
@@ -159,6 +160,9 @@ class DecisionStore:
         if self.path.is_symlink():
             said, mend = "the file is a link.", "put the file itself into the study folder"
             raise InputError([Remark(self.path.name, None, "", said, mend)])
+        problem = log_problem(self.path)
+        if problem is not None:
+            raise InputError([Remark(self.path.name, None, "", *problem)])
         with opened(self.path, self.path.name) as link:
             yield link
 

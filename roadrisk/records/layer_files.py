@@ -1,8 +1,7 @@
-"""Reading points from map layers (GeoPackage, shapefile, GeoJSON) and GPX files as text."""
+"""Reading map layers (GeoPackage, shapefile, GeoJSON): their shapes, and points as text."""
 
 from __future__ import annotations
 
-import struct
 import warnings
 from typing import TYPE_CHECKING, Any
 
@@ -10,17 +9,17 @@ import numpy as np
 import pandas as pd
 import pyproj
 
+from roadrisk.records.known_crs import known_crs
+from roadrisk.records.layer_guard import TOLD_BY_START, layer_problem, opened_as
+from roadrisk.records.limits import FEATURES, LAYER_BYTES, too_large
 from roadrisk.records.raw_table import Notes, RawTable
 from roadrisk.records.table_files import BLANKS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
     from pathlib import Path
 
-    from gpxpy.gpx import GPX
-
-_FAULTS = (OSError, ValueError, KeyError, TypeError, AttributeError, SyntaxError, RuntimeError)
-_STARTS = {".gpkg": b"SQLite format 3\0", ".shp": struct.pack(">i", 9994)}
+FAULTS = (OSError, ValueError, KeyError, TypeError, AttributeError, SyntaxError, RuntimeError)
+_SMALLER = "take out what the study doesn't need: other places, other kinds"
 
 
 def read_layer(
@@ -42,48 +41,64 @@ def read_layer(
         `shapes` is an array of shapely geometries (None where a feature has none), Z and M
         dropped; `columns` a dict of arrays.
     """
-    import pyogrio
     import pyogrio.errors
-    import pyogrio.raw
     import shapely
 
     kind = path.suffix.lower()
-    if not _looks_like(path, kind):
-        # The reading library would go by the content and might open something else entirely.
-        notes.error(
-            f"the content is not that of a {kind} file: it is damaged or has the wrong name.",
-            "export the layer again",
-        )
+    # The reading library goes by the content, and by what the content names.
+    problem = too_large(path, LAYER_BYTES, _SMALLER) or layer_problem(path, layer)
+    if problem is not None:
+        notes.error(*problem)
         return None
     try:
-        names = [str(n) for n, _ in pyogrio.list_layers(path)]
-        if layer is None and len(names) > 1:
-            notes.error(
-                f"the file has {len(names)} layers and study.toml names none.",
-                f"write layer = … with one of {', '.join(map(repr, names))}",
-            )
-            return None
-        if layer is not None and layer not in names:
-            notes.error(
-                f"the file has no layer {layer!r}.", f"layers here: {', '.join(map(repr, names))}"
-            )
-            return None
-        with warnings.catch_warnings():
+        with opened_as(path) as file, warnings.catch_warnings():
             # That measures inside the geometry are dropped is what is wanted; a geometry that
             # can't be read comes as none, and is left out with that reason.
             warnings.filterwarnings("ignore", category=UserWarning)
             warnings.filterwarnings("ignore", category=RuntimeWarning)
-            # GeoJSON has no dates; without this, text that looks like one gets a time of day.
-            more = {} if kind in _STARTS else {"DATE_AS_STRING": "YES"}
-            meta, _, wkb, data = pyogrio.raw.read(
-                path, layer=layer, datetime_as_string=True, force_2d=True, **more
-            )
-        shapes = None if wkb is None else shapely.from_wkb(wkb)
-    except (pyogrio.errors.DataSourceError, shapely.errors.ShapelyError, *_FAULTS) as error:
+            return _opened(file, kind, layer, notes)
+    except (pyogrio.errors.DataSourceError, shapely.errors.ShapelyError, *FAULTS) as error:
         reason = str(error).strip().splitlines()
         notes.error(
             f"the layer can't be read ({reason[0][:160] if reason else 'no reason given'}).",
             "export it again (GeoPackage is the safest), a shapefile with .shx and .dbf beside it",
+        )
+        return None
+
+
+def _opened(
+    file: str, kind: str, layer: str | None, notes: Notes
+) -> tuple[dict[str, Any], Any, Any] | None:
+    import pyogrio
+    import pyogrio.raw
+    import shapely
+
+    names = [str(n) for n, _ in pyogrio.list_layers(file)]
+    if layer is None and len(names) > 1:
+        notes.error(
+            f"the file has {len(names)} layers and study.toml names none.",
+            f"write layer = … with one of {', '.join(map(repr, names))}",
+        )
+        return None
+    if layer is not None and layer not in names:
+        notes.error(
+            f"the file has no layer {layer!r}.", f"layers here: {', '.join(map(repr, names))}"
+        )
+        return None
+    # GeoJSON has no dates; without this, text that looks like one gets a time of day.
+    more = {} if kind in TOLD_BY_START else {"DATE_AS_STRING": "YES"}
+    meta, _, wkb, data = pyogrio.raw.read(
+        file, layer=layer, datetime_as_string=True, force_2d=True, max_features=FEATURES + 1,
+        **more,
+    )  # fmt: skip
+    shapes = None if wkb is None else shapely.from_wkb(wkb)
+    if max([0 if shapes is None else len(shapes), *map(len, data)]) > FEATURES:
+        notes.error(f"the layer has more than {FEATURES:,} features.", _SMALLER)
+        return None
+    if meta["crs"] is not None and known_crs(str(meta["crs"])) is None:
+        notes.error(
+            f"its coordinate system can't be used ({str(meta['crs'])[:80]}).",
+            "export the layer again, in WGS 84 or another system with an EPSG code",
         )
         return None
     return meta, shapes, dict(zip(map(str, meta["fields"]), data, strict=True))
@@ -138,51 +153,6 @@ def read_points(path: Path, name: str, layer: str | None, notes: Notes) -> RawTa
     return RawTable(name, frame, rows, xy=xy, crs=meta["crs"])
 
 
-def read_gpx(path: Path, name: str, layer: str | None, notes: Notes) -> RawTable | None:
-    """Read waypoints or track points of a GPX file.
-
-    Columns: name (of the waypoint or the track), eventDate, comment, description, symbol,
-    type, elevation.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-    name : str
-        The file's name as the user knows it.
-    layer : {"waypoints", "tracks"} or None
-        Needed where the file has both.
-    notes : Notes
-        Takes errors.
-
-    Returns
-    -------
-    RawTable or None
-        Point i is row i + 2.
-    """
-    import gpxpy
-    import gpxpy.gpx
-
-    text = path.read_bytes().decode("utf-8", errors="replace").removeprefix("\ufeff")
-    if "<!DOCTYPE" in text or "<!ENTITY" in text:
-        notes.error(
-            "the file declares a document type, which GPX has no use for.", "export it again"
-        )
-        return None
-    try:
-        gpx = gpxpy.parse(text)
-    except (gpxpy.gpx.GPXException, *_FAULTS):
-        notes.error("the file is no GPX file, or it is damaged.", "export it again from the device")
-        return None
-    kinds = {"waypoints": _waypoints(gpx), "tracks": _track_points(gpx)}
-    chosen = _which(layer, kinds, notes)
-    if chosen is None:
-        return None
-    frame = pd.DataFrame(kinds[chosen]).astype(str)
-    xy = frame[["lon", "lat"]].astype(float).to_numpy()
-    rows = np.arange(len(frame), dtype=np.int64) + 2
-    return RawTable(name, frame.drop(columns=["lon", "lat"]), rows, xy=xy, crs="EPSG:4326")
-
-
 def layer_crs(own: str | None, said: str | None, place: str, notes: Notes) -> pyproj.CRS | None:
     """Return the system of a layer: what the file says, or else what study.toml says.
 
@@ -230,51 +200,3 @@ def _word(value: object) -> str:
         return str(int(number)) if number.is_integer() and abs(number) < 1e15 else repr(number)
     text = str(value).strip()
     return "" if text in BLANKS else text
-
-
-def _looks_like(path: Path, kind: str) -> bool:
-    with path.open("rb") as file:
-        start = file.read(64)
-    if kind in _STARTS:
-        return start.startswith(_STARTS[kind])
-    return start.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"{")
-
-
-def _waypoints(gpx: GPX) -> list[dict[str, object]]:
-    return list(_points((p, p.name) for p in gpx.waypoints))
-
-
-def _track_points(gpx: GPX) -> list[dict[str, object]]:
-    return list(_points((p, t.name) for t in gpx.tracks for s in t.segments for p in s.points))
-
-
-def _points(named: Iterable[tuple[Any, str | None]]) -> Iterable[dict[str, object]]:
-    for point, name in named:
-        yield {
-            "name": name or "",
-            "eventDate": point.time.isoformat() if point.time else "",
-            "comment": point.comment or "",
-            "description": point.description or "",
-            "symbol": point.symbol or "",
-            "type": point.type or "",
-            "elevation": "" if point.elevation is None else point.elevation,
-            "lon": point.longitude,
-            "lat": point.latitude,
-        }
-
-
-def _which(
-    layer: str | None, kinds: dict[str, list[dict[str, object]]], notes: Notes
-) -> str | None:
-    counts = " and ".join(f"{len(v)} points in {k}" for k, v in kinds.items())
-    if layer is not None and layer not in kinds:
-        notes.error(f"a GPX file has no layer {layer!r}.", 'use "waypoints" or "tracks"')
-        return None
-    some = [k for k, v in kinds.items() if v and layer in (None, k)]
-    if not some:
-        notes.error(f"the file has {counts}: nothing to read.", "export waypoints or tracks")
-        return None
-    if len(some) > 1:
-        notes.error(f"the file has {counts}.", 'write layer = "waypoints" or layer = "tracks"')
-        return None
-    return some[0]

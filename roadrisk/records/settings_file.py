@@ -8,11 +8,10 @@ import tomllib
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-import pyproj
-
 from roadrisk.base.crs import require_metric
 from roadrisk.errors import CoordinateSystemError, InputError, Remark
 from roadrisk.records.columns import TERMS, check_mapping
+from roadrisk.records.known_crs import known_crs
 from roadrisk.settings import Settings, settings_from
 
 if TYPE_CHECKING:
@@ -156,26 +155,23 @@ def _systems(settings: Settings) -> list[Remark]:
     remarks = []
     for name in TERMS:
         part: Any = settings.roads.agency if name == "roads.agency" else getattr(settings, name)
-        if part is not None and part.crs is not None:
-            try:
-                pyproj.CRS.from_user_input(part.crs)
-            except pyproj.exceptions.CRSError:
-                remarks.append(
-                    Remark(
-                        NAME,
-                        None,
-                        f"{name}.crs",
-                        f"{part.crs!r} is no coordinate system that is known.",
-                        "write an EPSG code such as EPSG:4326 or EPSG:32617",
-                    )
-                )
-    if settings.study.crs != "auto":
+        if part is not None and part.crs is not None and known_crs(part.crs) is None:
+            remarks.append(_no_system(f"{name}.crs", part.crs))
+    if settings.study.crs != "auto" and known_crs(settings.study.crs) is None:
+        remarks.append(_no_system("study.crs", settings.study.crs))
+    elif settings.study.crs != "auto":
         try:
             require_metric(settings.study.crs)
         except CoordinateSystemError as error:
             mend = 'write "auto", or the EPSG code of a projected system in metres'
             remarks.append(Remark(NAME, None, "study.crs", f"{error}.", mend))
     return remarks
+
+
+def _no_system(key: str, text: str) -> Remark:
+    problem = f"{text[:100]!r} is no coordinate system that is known."
+    mend = "write an EPSG code such as EPSG:4326 or EPSG:32617"
+    return Remark(NAME, None, key, problem, mend)
 
 
 def _syntax(error: tomllib.TOMLDecodeError) -> Remark:

@@ -106,5 +106,10 @@ def _nearest_file(folder: Path, name: str) -> str:
 
 def companions(path: Path) -> list[Path]:
     """Return the files that belong to a shapefile and stand beside it; else nothing."""
-    beside = [path.with_suffix(s) for s in _BESIDE.get(path.suffix.lower(), ())]
-    return [p for p in beside if p.is_file()]
+    endings = _BESIDE.get(path.suffix.lower(), ())
+    if not endings:
+        return []
+    # However their endings are written: .DBF is read too.
+    beside = [p for p in path.parent.iterdir() if p.stem == path.stem and p.is_file()]
+    return sorted((p for p in beside if p.suffix.lower() in endings),
+                  key=lambda p: (endings.index(p.suffix.lower()), p.name))  # fmt: skip

@@ -62,7 +62,7 @@ def read_raw(path: Path, name: str, section: TableSection, notes: Notes) -> RawT
 
         return read_workbook(path, name, section.sheet, notes)
     if kind == ".gpx":
-        from roadrisk.records.layer_files import read_gpx
+        from roadrisk.records.gpx_files import read_gpx
 
         return read_gpx(path, name, section.layer, notes)
     from roadrisk.records.layer_files import read_points
