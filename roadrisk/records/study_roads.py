@@ -10,6 +10,7 @@ import numpy as np
 from roadrisk.base.crs import WGS84
 from roadrisk.errors import InputError, Remark, RoadriskError
 from roadrisk.records.area_layer import read_area
+from roadrisk.records.extract_guard import extract_problem
 from roadrisk.records.line_layer import read_lines
 from roadrisk.records.osm_glance import glance
 from roadrisk.records.raw_table import Notes
@@ -95,7 +96,12 @@ def _read_osm(work: FolderInReading, found: StudyRoads, path: Path, *, build: bo
     if osm is None:
         return
     notes = Notes(osm.file)
-    box = glance(path, osm.leave_out, notes)
+    # In full: a folder called "http:" must not make an address of a name.
+    path = path.absolute()
+    problem = extract_problem(path)
+    if problem is not None:
+        notes.error(*problem)
+    box = None if notes.failed else glance(path, osm.leave_out, notes)
     work.remarks += notes.remarks
     if box is not None:
         found.boxes.append(box)
