@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from roadrisk.decisions import Decisions
 from roadrisk.species import GENERIC, Profile, built_in_profile
@@ -13,12 +13,12 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     import geopandas as gpd
-    import networkx as nx
     import pandas as pd
     import pyproj
     import shapely
 
     from roadrisk.errors import Remark
+    from roadrisk.osm_graph import OsmGraph
     from roadrisk.settings import Settings
 
 
@@ -47,8 +47,8 @@ class Study:
     fixes, sightings : geopandas.GeoDataFrame
         Columns of `records.schemas.FIXES` and `SIGHTINGS`; may be empty. A row that gives
         route and measure instead of coordinates has an empty geometry until it is placed.
-    osm_graph : networkx.MultiDiGraph or None
-        As `osmnx.graph_from_xml(simplify=False)` returns it, WGS 84, classes filtered.
+    osm_graph : OsmGraph or None
+        Roads of the OpenStreetMap extract, WGS 84, classes filtered.
     agency_lines : geopandas.GeoDataFrame or None
         Columns of `records.schemas.AGENCY_LINES`; LineStrings.
     traffic : pandas.DataFrame or None
@@ -103,7 +103,7 @@ class Study:
     animals: pd.DataFrame
     fixes: gpd.GeoDataFrame
     sightings: gpd.GeoDataFrame
-    osm_graph: nx.MultiDiGraph[Any] | None
+    osm_graph: OsmGraph | None
     agency_lines: gpd.GeoDataFrame | None
     traffic: pd.DataFrame | None
     remarks: tuple[Remark, ...] = ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import socket
+import threading
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,7 +15,6 @@ import numpy as np
 
 from roadrisk.base.units import M_PER_MILE
 from roadrisk.errors import OutputError, RoadSourceError
-from roadrisk.records.osm_extract import SETTINGS_LOCK, WAY_TAGS
 from roadrisk.records.point_tables import read_point_table
 from roadrisk.records.raw_table import Notes
 from roadrisk.records.settings_file import NAME
@@ -37,6 +37,13 @@ _BY_HAND = (
     ".osm.pbf form from an OpenStreetMap mirror, put it into the study folder and name it in "
     "study.toml under [roads.osm] file."
 )
+# Tags that are kept; osmnx keeps only tags that it is told of.
+WAY_TAGS = (
+    "access", "area", "bridge", "highway", "junction", "lanes", "layer", "maxspeed", "name",
+    "oneway", "ref", "service", "tunnel", "width",
+)  # fmt: skip
+# osmnx keeps its settings for the whole process.
+SETTINGS_LOCK = threading.Lock()
 # How long the server may stay silent before the attempt is given up [s].
 _TIMEOUT_S = 60
 _PROBE_S = 10

@@ -1,29 +1,29 @@
-"""Reading an OpenStreetMap extract (.osm, .osm.gz, .osm.bz2, .osm.pbf) into an osmnx graph."""
+"""Reading an OpenStreetMap extract (.osm, .osm.gz, .osm.bz2, .osm.pbf) into columns."""
 
 from __future__ import annotations
 
-import tempfile
-import threading
-from contextlib import contextmanager
-from dataclasses import dataclass
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from array import array
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from roadrisk.errors import InputError, Remark
+from roadrisk.osm_graph import TAGS, OsmGraph
+from roadrisk.records.osm_nodes import PER_DEGREE, node_places
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from pathlib import Path
 
-    import networkx as nx
+    from numpy.typing import NDArray
+
+    Ints = NDArray[np.int64]
 
 ENDINGS = (".osm", ".osm.gz", ".osm.bz2", ".osm.pbf", ".pbf")
-# Tags that the network is made from; osmnx keeps only tags that it is told of.
-WAY_TAGS = (
-    "access", "area", "bridge", "highway", "junction", "lanes", "layer", "maxspeed", "name",
-    "oneway", "ref", "service", "tunnel", "width",
-)  # fmt: skip
-# osmnx keeps its settings for the whole process.
-SETTINGS_LOCK = threading.Lock()
+# Values of the key oneway that mean one direction, and those that mean against the drawing:
+# https://wiki.openstreetmap.org/wiki/Key:oneway, in the forms that osmnx takes too.
+_ONE_WAY = {"yes", "true", "1", "-1", "reverse", "T", "F"}
+_AGAINST = {"-1", "reverse", "T"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,23 +32,27 @@ class OsmExtract:
 
     Attributes
     ----------
-    graph : networkx.MultiDiGraph
-        As `osmnx.graph_from_xml(simplify=False, retain_all=True)` returns it, WGS 84.
+    graph : OsmGraph
     remarks : tuple of Remark
         What was left out.
     """
 
-    graph: nx.MultiDiGraph[Any]
+    graph: OsmGraph
     remarks: tuple[Remark, ...]
 
 
 @dataclass
-class _Way:
-    """Tags of a way and the runs of its nodes that the extract holds."""
+class _Ways:
+    """Ways as they are read: ids, number of nodes, nodes one way after another, tags."""
 
-    number: int
-    tags: dict[str, str]
-    nodes: list[int]
+    number: array[int] = field(default_factory=lambda: array("q"))
+    count: array[int] = field(default_factory=lambda: array("q"))
+    node: array[int] = field(default_factory=lambda: array("q"))
+    travel: array[int] = field(default_factory=lambda: array("b"))
+    tags: tuple[list[str], ...] = field(default_factory=lambda: tuple([] for _ in TAGS))
+
+    def __len__(self) -> int:
+        return len(self.number)
 
 
 def read_osm_graph(path: Path, leave_out: tuple[str, ...], name: str | None = None) -> OsmExtract:
@@ -90,109 +94,96 @@ def read_osm_graph(path: Path, leave_out: tuple[str, ...], name: str | None = No
 
     try:
         ways = _ways(path, frozenset(leave_out))
-        places = _places(path, {n for way in ways for n in way.nodes})
+        node = np.frombuffer(ways.node, dtype=np.int64)
+        wanted = np.unique(node)
+        row, xy = node_places(path, wanted)
     except (RuntimeError, ValueError, osmium.InvalidLocationError) as error:  # a broken file
         raise _error(
             shown,
             f"the extract can't be read ({str(error).strip()[:160]}).",
             "download or export it again",
         ) from error
-    pieces, dropped_nodes, dropped_ways = _inside(ways, places)
-    if not pieces:
+    way, first, refs, dropped_nodes = _inside(ways, node, wanted[row])
+    if not len(way):
         raise _error(
             shown,
             f"there are no roads in it ({len(ways)} ways are roads by their tags).",
             "take an extract that covers the data, or shorten roads.osm.leave_out",
         )
-    return OsmExtract(_graph(pieces, places), _remarks(shown, dropped_nodes, dropped_ways))
+    used, nodes = np.unique(refs, return_inverse=True)
+    lon, lat = xy[used].T / PER_DEGREE
+    graph = OsmGraph(
+        node_id=wanted[row[used]],
+        lon=lon,
+        lat=lat,
+        way_id=np.frombuffer(ways.number, dtype=np.int64)[way],
+        way_first=first,
+        way_node=nodes.astype(np.int64),
+        travel=np.frombuffer(ways.travel, dtype=np.int8)[way],
+        tags={
+            tag: np.array(column, dtype=object)[way]
+            for tag, column in zip(TAGS, ways.tags, strict=True)
+        },
+    )
+    dropped_ways = len(ways) - len(np.unique(way))
+    return OsmExtract(graph, _remarks(shown, dropped_nodes, dropped_ways))
 
 
 def _error(name: str, problem: str, mend: str) -> InputError:
     return InputError([Remark(name, None, "", problem, mend)])
 
 
-def _ways(path: Path, leave_out: frozenset[str]) -> list[_Way]:
+def _ways(path: Path, leave_out: frozenset[str]) -> _Ways:
     import osmium
 
-    found = []
+    found = _Ways()
+    known: dict[str, str] = {}  # one object for every text
     reader = osmium.FileProcessor(path, osmium.osm.WAY)
     for way in reader.with_filter(osmium.filter.KeyFilter("highway")):
         if not isinstance(way, osmium.osm.Way):
             continue
-        tags = {tag: way.tags[tag] for tag in WAY_TAGS if tag in way.tags}
+        tags = way.tags
         if tags["highway"] in leave_out or tags.get("area") == "yes":
             continue
-        found.append(_Way(way.id, tags, [node.ref for node in way.nodes]))
+        nodes = [node.ref for node in way.nodes]
+        found.number.append(way.id)
+        found.count.append(len(nodes))
+        found.node.extend(nodes)
+        found.travel.append(_travel(tags.get("oneway"), tags.get("junction")))
+        for tag, column in zip(TAGS, found.tags, strict=True):
+            text = tags.get(tag) or ""
+            column.append(known.setdefault(text, text))
     return found
 
 
-def _places(path: Path, wanted: set[int]) -> dict[int, tuple[float, float]]:
-    """Longitude and latitude of the wanted nodes that the extract holds."""
-    import osmium
-
-    reader = osmium.FileProcessor(path, osmium.osm.NODE)
-    return {
-        node.id: (node.location.lon, node.location.lat)
-        for node in reader.with_filter(osmium.filter.IdFilter(wanted))
-        if isinstance(node, osmium.osm.Node) and node.location.valid()
-    }
+def _travel(oneway: str | None, junction: str | None) -> int:
+    """1 one-way as drawn, -1 against it, 0 both ways; a roundabout is one-way as drawn."""
+    if oneway in _AGAINST:
+        return -1
+    return 1 if oneway in _ONE_WAY or junction == "roundabout" else 0
 
 
-def _inside(
-    ways: list[_Way], places: dict[int, tuple[float, float]]
-) -> tuple[list[_Way], int, int]:
-    """Keep runs of two or more nodes inside the extract; count dropped nodes and ways."""
-    pieces, dropped_nodes, dropped_ways = [], 0, 0
-    for way in ways:
-        runs: list[list[int]] = [[]]
-        for node in way.nodes:
-            if node in places:
-                runs[-1].append(node)
-            else:
-                dropped_nodes += 1
-                runs.append([])
-        kept = [run for run in runs if len(set(run)) >= 2]
-        dropped_ways += not kept
-        pieces += [_Way(way.number, way.tags, run) for run in kept]
-    return pieces, dropped_nodes, dropped_ways
+def _inside(ways: _Ways, node: Ints, held: Ints) -> tuple[Ints, Ints, Ints, int]:
+    """Cut the ways where a node is missing and keep runs through two nodes or more.
 
-
-def _graph(pieces: list[_Way], places: dict[int, tuple[float, float]]) -> nx.MultiDiGraph[Any]:
-    import osmium
-    import osmnx
-    from osmium.osm import mutable
-
-    used = sorted({n for piece in pieces for n in piece.nodes})
-    with tempfile.TemporaryDirectory(prefix="roads-") as folder:
-        file = Path(folder) / "roads.osm"
-        with osmium.SimpleWriter(file) as writer:
-            for node in used:
-                writer.add_node(mutable.Node(id=node, location=places[node], version=1))
-            # osmnx tells ways apart by their id: pieces of one way are numbered here.
-            for number, piece in enumerate(pieces, start=1):
-                writer.add_way(
-                    mutable.Way(id=number, nodes=piece.nodes, tags=piece.tags, version=1)
-                )
-        with _tags_kept():
-            graph = osmnx.graph_from_xml(file, simplify=False, retain_all=True)
-    for _, _, data in graph.edges(data=True):
-        data["osmid"] = pieces[data["osmid"] - 1].number
-    return graph
-
-
-@contextmanager
-def _tags_kept() -> Iterator[None]:
-    """Have osmnx keep our tags, and put its settings back afterwards."""
-    import osmnx
-
-    with SETTINGS_LOCK:
-        before = osmnx.settings.useful_tags_way, osmnx.settings.all_oneway
-        osmnx.settings.useful_tags_way = list(WAY_TAGS)
-        osmnx.settings.all_oneway = False
-        try:
-            yield
-        finally:
-            osmnx.settings.useful_tags_way, osmnx.settings.all_oneway = before
+    Returns the row of each run's way, where each run begins, the runs' nodes as rows of
+    `held`, and the number of references to missing nodes.
+    """
+    count = np.frombuffer(ways.count, dtype=np.int64)
+    way = np.repeat(np.arange(len(count)), count)
+    row = np.minimum(np.searchsorted(held, node), max(len(held) - 1, 0))
+    there = held[row] == node if len(held) else np.zeros(len(node), dtype=bool)
+    begins = np.ones(len(node), dtype=bool)
+    begins[1:] = (way[1:] != way[:-1]) | ~there[:-1]
+    run = np.cumsum(begins)[there]
+    way, row = way[there], row[there]
+    moves = np.zeros(len(node) + 1, dtype=bool)
+    moves[run[1:][(run[1:] == run[:-1]) & (row[1:] != row[:-1])]] = True
+    kept = moves[run]
+    run, way, row = run[kept], way[kept], row[kept]
+    head = np.flatnonzero(np.diff(run, prepend=-1))
+    first = np.append(head, len(run)).astype(np.int64)
+    return way[head], first, row.astype(np.int64), int((~there).sum())
 
 
 def _remarks(name: str, nodes: int, ways: int) -> tuple[Remark, ...]:

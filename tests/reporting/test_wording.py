@@ -5,12 +5,12 @@ from dataclasses import replace
 from datetime import date
 
 import geopandas as gpd
-import networkx as nx
 import numpy as np
 import pytest
 
 from roadrisk.findings import Findings
 from roadrisk.hotspot_settings import HotspotsSection
+from roadrisk.osm_graph import OsmGraph
 from roadrisk.reporting.wording import (
     and_words,
     basis,
@@ -26,6 +26,8 @@ from roadrisk.reporting.wording import (
 from tests.reporting import made_up, made_up_deaths
 
 DEATHS = made_up.findings().deaths
+NONE = np.empty(0)
+NO_ROADS = OsmGraph(NONE, NONE, NONE, NONE, np.zeros(1), NONE, NONE, {})
 
 
 @pytest.mark.parametrize(
@@ -69,9 +71,9 @@ def test_day() -> None:
 
 def test_whose_roads() -> None:
     """OpenStreetMap is credited where its data are drawn, and only there."""
-    real = replace(made_up.study(invented=False), osm_graph=nx.MultiDiGraph())
+    real = replace(made_up.study(invented=False), osm_graph=NO_ROADS)
     assert credit(real) == "© OpenStreetMap contributors (ODbL)"
-    assert credit(replace(made_up.study(), osm_graph=nx.MultiDiGraph())) == "Invented roads"
+    assert credit(replace(made_up.study(), osm_graph=NO_ROADS)) == "Invented roads"
     agency = replace(made_up.study(invented=False), agency_lines=gpd.GeoDataFrame())
     assert "agency" in credit(agency)
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from xml.sax.saxutils import quoteattr
 
-import networkx as nx
-
+from roadrisk.osm_graph import OsmGraph
 from roadrisk.records.osm_extract import read_osm_graph
 from roadrisk.settings import OsmRoads
 
@@ -28,7 +27,7 @@ def osm_text(nodes: Nodes, ways: Ways) -> str:
     return "\n".join([*lines, "</osm>"])
 
 
-def osm_graph(folder: Path, nodes: Nodes, ways: Ways) -> nx.MultiDiGraph:
+def osm_graph(folder: Path, nodes: Nodes, ways: Ways) -> OsmGraph:
     """Write the file, read it back by the project's reader, return the graph."""
     path = folder / "roads.osm"
     path.write_text(osm_text(nodes, ways), encoding="utf-8")

@@ -14,11 +14,11 @@ from shapely import LineString
 
 from roadrisk.errors import OutputError, RoadSourceError
 from roadrisk.records.fetch_roads import _write, fetch_roads
-from roadrisk.records.osm_extract import read_osm_graph
 from roadrisk.roads.build import build_network
 from roadrisk.settings import settings_from
 from roadrisk.study import Study
-from tests.roads.small_osm import LEAVE_OUT, Nodes, Ways, osm_graph
+from tests.outside.osmnx_path import osmnx_graph
+from tests.roads.small_osm import LEAVE_OUT, Nodes, Ways, osm_graph, osm_text
 from tests.roads.test_agency_and_traffic import layer, traffic
 
 UTM = pyproj.CRS.from_epsg(32633)
@@ -131,13 +131,15 @@ def test_a_saved_download_reads_back(tmp_path: Path) -> None:
     """By hand: what is written gives the same pieces; a way in two parts stays in two parts."""
     ways = {**WAYS, 4: ([11, 12, 14, 15], {"highway": "track", "oneway": "-1"}),
             5: ([13, 14, 15, 13], {"highway": "service", "name": "Ring & <b>"})}  # fmt: skip
-    graph = osm_graph(tmp_path, NODES, ways)
+    file = tmp_path / "drawn.osm"
+    file.write_text(osm_text(NODES, ways), encoding="utf-8")
+    graph = osmnx_graph(file, LEAVE_OUT)
     graph.remove_edge(14, 12)
     _write(graph, tmp_path / "saved.osm")
     text = (tmp_path / "saved.osm").read_text(encoding="utf-8")
     assert "OpenStreetMap" in text
     assert "opendatacommons.org/licenses/odbl" in text
-    back = read_osm_graph(tmp_path / "saved.osm", LEAVE_OUT).graph
+    back = osmnx_graph(tmp_path / "saved.osm", LEAVE_OUT)
 
     def pieces(g):
         return sorted((u, v, d["highway"], d["oneway"]) for u, v, d in g.edges(data=True))

