@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     import geopandas as gpd
-    import networkx as nx
 
+    from roadrisk.osm_graph import OsmGraph
     from roadrisk.records.folder_in_reading import FolderInReading
 
 
@@ -32,7 +32,7 @@ class StudyRoads:
 
     Attributes
     ----------
-    graph : networkx.MultiDiGraph or None
+    graph : OsmGraph or None
         Of the OpenStreetMap extract; None too where it was only glanced at.
     lines : geopandas.GeoDataFrame or None
         Of the agency's layer.
@@ -42,7 +42,7 @@ class StudyRoads:
         Extents of the roads, WGS 84 [degrees].
     """
 
-    graph: nx.MultiDiGraph[Any] | None = None
+    graph: OsmGraph | None = None
     lines: gpd.GeoDataFrame | None = None
     area: gpd.GeoSeries | None = None
     boxes: list[Box] = field(default_factory=list)
