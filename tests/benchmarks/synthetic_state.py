@@ -40,6 +40,8 @@ EVERY_CLASSIFIED = 20
 YEARS = (2015, 2024)
 FIXES = 120
 OBSERVERS_PER_REPORT = 0.02
+# That one search of an edge finds, on average.
+CARCASSES_PER_EDGE = 0.01
 
 STUDY = """\
 # An invented state: roads, animals and observers are made up.
@@ -191,7 +193,7 @@ def _write_roads(file: Path, lanes: _Lanes) -> pd.DataFrame:
     junctions = np.column_stack(to_degrees.transform(*lanes.xy.T)).round(7)
     bends = np.column_stack(to_degrees.transform(*lanes.bend.T)).round(7)
     count = len(junctions)
-    side = int(round(np.sqrt(count)))
+    side = round(float(np.sqrt(count)))
     blocks = -(-side // ROAD_JUNCTIONS)
     order = np.lexsort((np.arange(len(lanes.road)), lanes.road))
     rows = []
@@ -293,21 +295,17 @@ def _surveys(
     rounds = 12
     surveys, found = [], []
     edges_of = pd.Series(np.arange(len(lanes.road))).groupby(lanes.road).indices
-    scale = 40.0 / risk.deaths.mean()
+    deaths = CARCASSES_PER_EDGE * risk.deaths / risk.deaths.mean()
     for road in walked.tolist():
         name = names.loc[road, "name"]
         edges = edges_of[road]
         for turn in range(rounds):
             date = f"2024-{5 + turn // 3:02d}-{3 + 9 * (turn % 3):02d}T08:{road % 60:02d}"
             event = f"W{road}-{turn}"
-            mean = float(
-                risk.deaths[edges].sum() * scale / len(lanes.ends) * 0.05 * len(lanes.ends)
-            )
-            seen = int(rng.poisson(min(mean / rounds / 40, 2.0)))
+            seen = int(rng.poisson(min(float(deaths[edges].sum()), 2.0)))
             surveys.append((event, date, "walk", name, "1.2 hours", 2, 12, seen))
-            if seen:
-                weights = risk.deaths[edges] / risk.deaths[edges].sum()
-                found += [(int(e), event, date) for e in rng.choice(edges, seen, p=weights)]
+            weights = deaths[edges] / deaths[edges].sum()
+            found += [(int(e), event, date) for e in rng.choice(edges, seen, p=weights)]
     table = pd.DataFrame(surveys, columns=[
         "eventID", "eventDate", "samplingProtocol", "route", "samplingEffort", "observers",
         "searched_width_m", "individualCount",
