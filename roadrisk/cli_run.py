@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import shlex
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from roadrisk.findings import Findings
     from roadrisk.reporting.editions.edition import EditionKind
     from roadrisk.study import Study
+
+_IN_USE = "wait until that has ended, or name another folder with --out"
 
 
 def run(
@@ -50,17 +53,19 @@ def run(
         _run_again(study, again)
         return
     kinds = _kinds(edition)
+    from roadrisk.base.whole import ready
     from roadrisk.records.study_folder import read_study
     from roadrisk.reporting.column_words import closing_words
     from roadrisk.reporting.own_folder import edits_words, refuse_other_edition
 
-    with progress() as shown:
+    with progress() as shown, ExitStack() as stack:
         with shown.step("Reading", 1) as tick:
             read = read_study(study)
             tick()
         folders = {kind: _folder(out, kind, kinds, read) for kind in kinds}
-        # Before a minute of work, not after it.
+        # Before a minute of work, not after it. The folders are held until all is written.
         for kind, folder in folders.items():
+            stack.enter_context(ready(folder, words="roadrisk run", mend=_IN_USE))
             refuse_other_edition(folder, kind)
         findings = _analysed(read, shown)
         from roadrisk.reporting.writing import write_reports

@@ -50,8 +50,8 @@ def export(
             read = read_study(study)
             tick()
         from roadrisk.analysis import review_reports
+        from roadrisk.base.whole import write_whole
         from roadrisk.reporting.review_sheet import review_sheet
-        from roadrisk.reporting.whole import write_whole
 
         reviewed = review_reports(read, shown)
         history = read.decisions.history
@@ -140,11 +140,11 @@ def log(
     ] = None,
 ) -> None:
     """Write the history of all decisions: who, when, what and why."""
+    from roadrisk.base.whole import write_whole
     from roadrisk.records.decision_store import read_decisions
     from roadrisk.records.study_folder import read_settings
     from roadrisk.reporting.csv_text import csv_bytes
     from roadrisk.reporting.decision_tables import LOG_FILE, log_table
-    from roadrisk.reporting.whole import write_whole
 
     settings = read_settings(study)
     decisions, remarks, _ = read_decisions(study)
@@ -241,13 +241,13 @@ def _say_merged(sheet: ReviewSheet, merged: Merged) -> None:
 
 
 def _write_conflicts(conflicts: list[tuple[str, Conflict]], folder: Path) -> None:
+    from roadrisk.base.whole import write_whole
     from roadrisk.reporting.csv_text import csv_bytes
     from roadrisk.reporting.decision_tables import (
         CONFLICTS_FILE,
         conflict_line,
         conflicts_table,
     )
-    from roadrisk.reporting.whole import write_whole
 
     # A list of an earlier import would mislead: it is written anew, empty if need be.
     if conflicts or (folder / CONFLICTS_FILE).exists():

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import json
-import shutil
-from pathlib import Path
 from typing import TYPE_CHECKING
 
+from roadrisk.base.whole import ready, write_whole
 from roadrisk.errors import OutputError
 from roadrisk.records.new_study_text import METHODS, ROADS, STUDY, TABLES, TEMPLATES
 from roadrisk.records.price_table import price_form
@@ -16,6 +15,7 @@ from roadrisk.records.study_files import companions
 
 if TYPE_CHECKING:
     import datetime as dt
+    from pathlib import Path
 
 __all__ = ["Match", "Proposal", "propose", "write_empty", "write_from"]
 
@@ -77,13 +77,14 @@ def write_from(folder: Path, proposal: Proposal) -> list[Path]:
     start = _day(proposal.first_day, "2024-01-01")
     end = _day(proposal.last_day, "2024-12-31")
     head = STUDY.format(start=start, end=end)
-    written = _write(folder, {NAME: head + _section(proposal) + ROADS + METHODS})
+    texts = {NAME: head + _section(proposal) + ROADS + METHODS}
     if inside:
-        return written
+        return _write(folder, texts)
     try:
-        return written + [Path(shutil.copyfile(s, folder / s.name)) for s in sources]
+        copies = {s.name: s.read_bytes() for s in sources}
     except OSError as error:
         raise OutputError(f"{folder}: the table can't be copied ({error.strerror}).") from error
+    return _write(folder, texts, copies)
 
 
 def _section(proposal: Proposal) -> str:
@@ -128,14 +129,11 @@ def _refuse_existing(folder: Path, names: list[str]) -> None:
         )
 
 
-def _write(folder: Path, texts: dict[str, str]) -> list[Path]:
-    written = []
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, text in texts.items():
-            path = folder / name
-            path.write_text(text, encoding="utf-8", newline="\n")
-            written.append(path)
-    except OSError as error:
-        raise OutputError(f"{folder} can't be written to ({error.strerror}).") from error
-    return written
+def _write(
+    folder: Path, texts: dict[str, str], copies: dict[str, bytes] | None = None
+) -> list[Path]:
+    files = {name: text.encode() for name, text in texts.items()} | (copies or {})
+    with ready(folder, words="roadrisk new"):
+        # Again, now that nobody else writes there: another may have been quicker.
+        _refuse_existing(folder, list(files))
+        return list(write_whole(files, folder))

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
-import os
+from contextlib import ExitStack, contextmanager
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
-from roadrisk.errors import InputError, OutputError, Remark
+from roadrisk.base.folder_lock import held
+from roadrisk.base.synced import replace_file
+from roadrisk.errors import FolderInUseError, InputError, OutputError, Remark
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
 RELEASE_FILE = "released.json"
@@ -18,6 +21,12 @@ _MOST_BYTES = 200_000_000
 _COARSEST = 3
 _WHERE = ("level", "column", "row", "first_year", "last_year")
 _STATES = ("alive", "dead", "")
+# How long one public edition waits for another of the same study [s].
+LONGEST_WAIT_S = 120.0
+_NO_LOG = (
+    f"{RELEASE_FILE} could not be written into the study folder ({{}}): without it no public "
+    "edition is written"
+)
 _MEND = (
     "put back an older copy, or move the file away; without it a new edition can be subtracted "
     "from those that were published before"
@@ -143,13 +152,41 @@ def read_release_log(folder: Path) -> ReleaseLog:
     return log
 
 
+@contextmanager
+def releasing(folder: Path) -> Iterator[None]:
+    """Hold a study while a public edition is made, from reading the log to writing it.
+
+    Two that are made at the same time would each forget what the other let out. The later waits.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The study's.
+
+    Raises
+    ------
+    FolderInUseError
+        Another is being made for longer than `LONGEST_WAIT_S`.
+    OutputError
+        Nothing can be written in the study folder.
+    """
+    with ExitStack() as stack:
+        try:
+            stack.enter_context(held(folder, words="a public edition", wait_s=LONGEST_WAIT_S))
+        except FolderInUseError:
+            raise
+        except OutputError as error:
+            raise OutputError(_NO_LOG.format(error)) from error
+        yield
+
+
 def write_release_log(folder: Path, log: ReleaseLog) -> None:
     """Keep what public editions let out, whole or not at all.
 
     Parameters
     ----------
     folder : pathlib.Path
-        The study's.
+        The study's, held by `releasing` since its log was read.
     log : ReleaseLog
         With what was kept before in it.
 
@@ -158,23 +195,12 @@ def write_release_log(folder: Path, log: ReleaseLog) -> None:
     OutputError
         Nothing was changed.
     """
-    path = folder / RELEASE_FILE
-    draft = folder / f".{RELEASE_FILE}.draft"
     groups = [asdict(group) for group in log.groups]
     text = json.dumps({"roadrisk_released": _VERSION, "groups": groups}, indent=1)
     try:
-        with draft.open("w", encoding="utf-8") as stream:
-            stream.write(f"{text}\n")
-            stream.flush()
-            os.fsync(stream.fileno())
-        draft.replace(path)
+        replace_file(folder / RELEASE_FILE, f"{text}\n".encode())
     except OSError as error:
-        if draft.is_file():
-            draft.unlink()
-        raise OutputError(
-            f"{RELEASE_FILE} could not be written into the study folder "
-            f"({error.strerror or error}): without it no public edition is written"
-        ) from error
+        raise OutputError(_NO_LOG.format(error.strerror or error)) from error
 
 
 def _group(group: dict[str, Any]) -> Released:

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from roadrisk.base.units import M_PER_MILE
+from roadrisk.base.whole import write_whole
 from roadrisk.reporting.column_words import COLUMNS_FILE, columns_table
 from roadrisk.reporting.csv_text import csv_bytes
 from roadrisk.reporting.printed_page import escaped, figure, paragraph, printed_page, table
 from roadrisk.reporting.range_chart import Range, range_chart
-from roadrisk.reporting.whole import write_whole
 from roadrisk.reporting.wording import (
     CONFIDENTIAL,
     INVENTED_BANNER,

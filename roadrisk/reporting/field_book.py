@@ -11,10 +11,10 @@ import pandas as pd
 from roadrisk.base.crs import WGS84
 from roadrisk.base.north import grid_azimuth
 from roadrisk.base.units import length_words
+from roadrisk.base.whole import write_whole
 from roadrisk.reporting.column_words import COLUMNS_FILE, columns_table
 from roadrisk.reporting.csv_text import csv_bytes
 from roadrisk.reporting.fix_picture import Words, fix_svg
-from roadrisk.reporting.whole import write_whole
 from roadrisk.reporting.wording import CONFIDENTIAL, INVENTED_BANNER, SAFETY
 
 if TYPE_CHECKING:

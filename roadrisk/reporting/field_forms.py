@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 from typing import TYPE_CHECKING
 
-from roadrisk.reporting.whole import write_whole
+from roadrisk.base.whole import write_whole
 from roadrisk.reporting.wording import SAFETY
 
 if TYPE_CHECKING:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from roadrisk.base.whole import write_whole
 from roadrisk.decisions import VERDICTS
 from roadrisk.reporting.csv_text import csv_bytes, plain_text
 from roadrisk.reporting.reply_words import advice, letter_words, subject_words
-from roadrisk.reporting.whole import write_whole
 from roadrisk.reporting.wording import INVENTED_BANNER
 from roadrisk.sightings.reviewed import CHANGED, UNDECIDED, lacking
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from roadrisk.base.whole import ready, write_whole
 from roadrisk.reporting.appendix_tables import appendix_tables
 from roadrisk.reporting.column_words import COLUMNS_FILE, columns_table, tables_of
 from roadrisk.reporting.csv_text import csv_bytes
@@ -29,7 +30,6 @@ from roadrisk.reporting.provenance import PROVENANCE_FILE, provenance_json
 from roadrisk.reporting.ranked_list import ranked_geojson, ranked_table
 from roadrisk.reporting.report_tables import report_tables
 from roadrisk.reporting.tracked_tables import tracked_tables
-from roadrisk.reporting.whole import write_whole
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -84,13 +84,15 @@ def write_reports(
     Raises
     ------
     OutputError
-        Nothing was changed: a file is open in another program, the disk is full, or the like.
+        Nothing was changed: a file is open in another program, the disk is full, another run
+        writes into the folder, or the like.
     """
-    refuse_other_edition(out, edition)
-    if edition == "public":
-        return _write_public(study, findings, out)
-    files = edition_files(study, findings, edition, command=command)
-    return write_whole(files | edits_kept(out, list(files)), out)
+    with ready(out, words=f"writing the {edition} edition"):
+        refuse_other_edition(out, edition)
+        if edition == "public":
+            return _write_public(study, findings, out)
+        files = edition_files(study, findings, edition, command=command)
+        return write_whole(files | edits_kept(out, list(files)), out)
 
 
 def edition_files(
@@ -122,19 +124,20 @@ def edition_files(
 
 
 def _write_public(study: Study, findings: Findings, out: Path) -> tuple[Path, ...]:
-    """Write the public edition, and keep what it released, or do neither.
+    """Write the public edition, with what it releases kept before anybody can see it.
 
-    The order that is safe: the files first lie in their places, then the log is written, and if
-    that fails they are taken back before anybody could hand them on. A program killed between the
-    two leaves the mark of an unfinished move, and the next run takes the files back. The other
-    way round a log of what was never released would be harmless, files without a log would not:
-    the next edition could group cells anew, and the two could be subtracted.
+    The order that is safe: all is staged, then the log is written, then the files take their
+    places. A log of what was not released in the end (the program was killed between the two) is
+    harmless: the next edition says the same, as if it had been. Files without a log would not be:
+    the next edition could group cells anew, and the two could be subtracted. The study is held
+    meanwhile: of two editions made at the same time the later knows of the earlier.
     """
-    from roadrisk.records.release_log import write_release_log
+    from roadrisk.records.release_log import releasing, write_release_log
 
-    refuse_without_log(out, study.folder)
-    files, log = _public(study, findings)
-    return write_whole(files, out, finish=lambda: write_release_log(study.folder, log))
+    with releasing(study.folder):
+        refuse_without_log(out, study.folder)
+        files, log = _public(study, findings)
+        return write_whole(files, out, first=lambda: write_release_log(study.folder, log))
 
 
 def _public(study: Study, findings: Findings) -> tuple[dict[str, bytes], ReleaseLog]:
