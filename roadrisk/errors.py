@@ -82,6 +82,10 @@ class InputError(RoadriskError):
         self.remarks = tuple(remarks)
         super().__init__("\n".join(r.line() for r in self.remarks))
 
+    def __reduce__(self) -> tuple[type[InputError], tuple[tuple[Remark, ...]]]:
+        # Raised in a worker process, it comes back as it was.
+        return type(self), (self.remarks,)
+
     def lines(self) -> list[str]:
         """Return one line a problem."""
         return [r.line() for r in self.remarks]
