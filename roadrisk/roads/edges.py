@@ -6,7 +6,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
@@ -26,9 +25,9 @@ from roadrisk.roads.lines import (
     RoadLines,
     cut_at_vertices,
     road_lines,
-    shapes_of,
     without_repeats,
 )
+from roadrisk.roads.middles import lengths_of, shares_along
 from roadrisk.roads.network import Floats, Ints, Network
 from roadrisk.roads.runs import runs_along, segment_table
 
@@ -113,7 +112,7 @@ def _nodes(xy: Floats, first: Ints, ends: Ints | None) -> tuple[Ints, Ints, Floa
     """Node of each line end and the place of each node."""
     places = np.concatenate([xy[first[:-1]], xy[first[1:] - 1]])
     if ends is not None:
-        label = np.unique(np.concatenate([ends[:, 0], ends[:, 1]]), return_inverse=True)[1]
+        label = _counted_up(np.concatenate([ends[:, 0], ends[:, 1]]))
     else:
         unique, label = np.unique(places, axis=0, return_inverse=True)
         near = cKDTree(unique).query_pairs(SNAP_M, output_type="ndarray")
@@ -122,10 +121,25 @@ def _nodes(xy: Floats, first: Ints, ends: Ints | None) -> tuple[Ints, Ints, Floa
             label = connected_components(links, directed=False)[1].astype(np.int64)[label]
     label = label.reshape(-1).astype(np.int64)
     # The lowest place stands for the node, whatever the order of the lines.
-    order = np.lexsort((places[:, 1], places[:, 0], label))
-    lowest = order[np.concatenate([[True], np.diff(label[order]) > 0])]
+    node_xy = np.empty((int(label.max()) + 1, 2))
+    node_xy[label] = places
+    apart = np.zeros(len(node_xy), dtype=bool)
+    apart[label[(node_xy[label] != places).any(axis=1)]] = True
+    rows = np.flatnonzero(apart[label])
+    order = rows[np.lexsort((places[rows, 1], places[rows, 0], label[rows]))]
+    lowest = order[np.diff(label[order], prepend=-1) > 0]
+    node_xy[label[lowest]] = places[lowest]
     half = len(places) // 2
-    return label[:half], label[half:], places[lowest]
+    return label[:half], label[half:], node_xy
+
+
+def _counted_up(numbers: Ints) -> Ints:
+    """Give equal numbers the same place in their order, 0, 1, 2, ... without gaps."""
+    if not len(numbers) or numbers.min() < 0 or numbers.max() > 4 * len(numbers):
+        return np.unique(numbers, return_inverse=True)[1].astype(np.int64)
+    known = np.zeros(int(numbers.max()) + 1, dtype=np.int64)
+    known[numbers] = 1
+    return np.asarray(np.cumsum(known)[numbers] - 1)
 
 
 def _ring_cuts(chains: Chains, first: Ints, xy: Floats) -> tuple[Ints, Ints]:
@@ -151,20 +165,17 @@ def _canonical(chains: Chains, first: Ints, xy: Floats) -> Chains:
     """Turn and sort the chains by their geometry alone."""
     chain_xy, chain_first, _ = laid_out(chains, first, xy)
     a, b = chain_xy[chain_first[:-1]], chain_xy[chain_first[1:] - 1]
-    lines = shapes_of(chain_xy, chain_first)
     # Places along a chain don't depend on where it is cut; millimetres absorb rounding.
-    quarter, middle, three = (
-        np.round(
-            shapely.get_coordinates(shapely.line_interpolate_point(lines, s, normalized=True)), 3
-        )
-        for s in (0.25, 0.5, 0.75)
-    )
-    closed = (a == b).all(axis=1)
-    low = np.where(closed[:, None], quarter, a)
-    high = np.where(closed[:, None], three, b)
+    middle = np.round(shares_along(chain_xy, chain_first, 0.5), 3)
+    low, high = a.copy(), b.copy()
+    closed = np.flatnonzero((a == b).all(axis=1))
+    for c in closed.tolist():
+        own = chain_xy[chain_first[c] : chain_first[c + 1]]
+        whole = np.array([0, len(own)])
+        low[c], high[c] = (np.round(shares_along(own, whole, s)[0], 3) for s in (0.25, 0.75))
     turn = (high[:, 0] < low[:, 0]) | ((high[:, 0] == low[:, 0]) & (high[:, 1] < low[:, 1]))
     u, v = np.where(turn[:, None], b, a), np.where(turn[:, None], a, b)
-    length = np.round(shapely.length(lines), 3)
+    length = np.round(lengths_of(chain_xy, chain_first), 3)
     keys = (length, middle[:, 1], middle[:, 0], v[:, 1], v[:, 0], u[:, 1], u[:, 0])
     return sorted_chains(turned(chains, turn), np.lexsort(keys).astype(np.int64))
 

@@ -127,7 +127,8 @@ def segment_table(
     count = high - low + 1
     first = np.concatenate([[0], np.cumsum(count)])
     rows = np.repeat(low - first[:-1], count) + np.arange(first[-1])
-    shapes = shapes_of(edge_xy[rows], first)
+    xy = edge_xy[rows]
+    shapes = shapes_of(xy, first)
     out = lines.attributes.iloc[runs.source].reset_index(drop=True)
     out["osm_ids"] = runs.osm_ids
     for column in ("oneway", "begin_measure", "end_measure", "edge"):
@@ -135,6 +136,6 @@ def segment_table(
     # Several segments of an edge: all but the first begin where the one before ends.
     out["edge_from_m"], out["edge_to_m"] = offset[low], offset[high]
     out["length_m"] = out["edge_to_m"] - out["edge_from_m"]
-    out["segment_id"] = segment_ids(shapes, lines.crs)
+    out["segment_id"] = segment_ids(xy, first, lines.crs)
     table = gpd.GeoDataFrame(out, geometry=shapes, crs=lines.crs)
     return table[list(SEGMENT_COLUMNS)]
