@@ -12,8 +12,9 @@ import shapely
 from roadrisk.errors import Remark
 from roadrisk.roads.bands import partner_lixels
 from roadrisk.roads.effort import parts_of_road
-from roadrisk.roads.grid import PieceIndex, nearest
+from roadrisk.roads.grid import PieceIndex
 from roadrisk.roads.lixels import lixel_geometry
+from roadrisk.roads.nearest import nearest
 from roadrisk.roads.route_measures import coordinates_of
 
 if TYPE_CHECKING:

@@ -97,11 +97,22 @@ def segments_at(network: Network, edge: Ints, offset_m: Floats) -> Ints:
     ndarray of int64, shape (n,)
     """
     of = network.segments["edge"].to_numpy(np.int64)
-    first = np.searchsorted(of, np.arange(network.edges + 1)).astype(np.int64)
+    first = _firsts(of, network.edges)
     begin = network.segments["edge_from_m"].to_numpy(np.float64)
     out: Ints = _segments(
         first, begin, np.asarray(edge, dtype=np.int64), np.asarray(offset_m, dtype=np.float64)
     )
+    return out
+
+
+@njit(cache=True)
+def _firsts(of: Ints, edges: int) -> Ints:
+    """Row of each edge's first segment, and one past the last edge."""
+    out = np.zeros(edges + 1, np.int64)
+    for edge in of:
+        out[edge + 1] += 1
+    for edge in range(edges):
+        out[edge + 1] += out[edge]
     return out
 
 

@@ -14,7 +14,7 @@ from scipy.sparse.csgraph import dijkstra
 from shapely import ops
 
 from roadrisk.errors import InputError, Remark
-from roadrisk.roads.grid import nearest
+from roadrisk.roads.nearest import nearest
 from roadrisk.roads.route_measures import lines_by_route, plain_route
 
 if TYPE_CHECKING:

@@ -11,6 +11,8 @@ from numba import njit
 
 from roadrisk.roads.along import segments_at
 from roadrisk.roads.grid import cell_columns, cell_rows
+from roadrisk.roads.portions import near_by_near, on_all_cores
+from roadrisk.roads.sides import SPARE_M, shares_of, sides_differ
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -18,10 +20,8 @@ if TYPE_CHECKING:
     from roadrisk.roads.grid import PieceIndex
     from roadrisk.roads.network import Floats, Ints, Network
 
-# Directions are decided in whole millimetres, where they are exact.
-_PER_M = 1000.0
-# Differences below this keep every product inside 64 bits (about 1,000 km).
-_EXACT = 2**30
+# Steps that are looked at together.
+_BATCH = 256
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,45 +79,30 @@ def step_meetings(
     """
     a = np.asarray(starts_xy, dtype=np.float64).reshape(-1, 2) - index.origin
     b = np.asarray(ends_xy, dtype=np.float64).reshape(-1, 2) - index.origin
-    step, piece, share, along = _meet(
-        a, b, index.piece, index.cell_m, index.shape, index.cell_first, index.cell_piece
+    parts: list[tuple[Ints, Ints, Floats, Floats, Floats]] = []
+
+    def some(steps: Ints) -> None:
+        step, piece, share = _meet(
+            steps, a, b, index.piece, index.cell_m, index.shape, index.cell_first, index.cell_piece
+        )
+        place = _places(piece, share, index.piece, index.edge, index.from_m, index.length_m)
+        parts.append((step, *place))
+
+    on_all_cores(some, near_by_near(index, a))
+    step, edge, offset, x, y = (np.concatenate(column) for column in zip(*parts, strict=True))
+    row = _by_step(len(a), step)
+    segment = segments_at(network, edge, offset)[row]
+    level, bridge, tunnel = (
+        network.segments[name].to_numpy()[segment] for name in ("level", "bridge", "tunnel")
     )
-    order = np.lexsort((piece, along, step))
-    step, piece, share = step[order], piece[order], share[order]
-    edge = index.edge[piece]
-    offset = index.from_m[piece] + share * index.length_m[piece]
-    p = index.piece[piece]
-    xy = p[:, :2] + share[:, None] * (p[:, 2:] - p[:, :2]) + index.origin
-    segment = segments_at(network, edge, offset)
-    of = network.segments
-    off = (of["level"] != 0) | of["bridge"] | of["tunnel"]
-    return Meetings(step, segment, edge, offset, xy[:, 0], xy[:, 1], off.to_numpy(bool)[segment])
+    off = (level != 0) | bridge.astype(bool) | tunnel.astype(bool)
+    x, y = x[row] + index.origin[0], y[row] + index.origin[1]
+    return Meetings(step[row], segment, edge[row], offset[row], x, y, off)
 
 
-@njit(cache=True)
-def _side(dx: int, dy: int, ex: int, ey: int) -> int:
-    """Sign of the cross product of (dx, dy) and (ex, ey), whole numbers."""
-    if max(abs(dx), abs(dy), abs(ex), abs(ey)) < _EXACT:
-        exact = dx * ey - dy * ex
-        return (exact > 0) - (exact < 0)
-    rough = float(dx) * float(ey) - float(dy) * float(ex)
-    return (rough > 0) - (rough < 0)
-
-
-@njit(cache=True)
-def _moved_side(dx: int, dy: int, ex: int, ey: int, sign: int) -> int:
-    """As `_side`, where the second vector is moved by sign times (tiny, tinier still)."""
-    side = _side(dx, dy, ex, ey)
-    if side != 0:
-        return side
-    # cross((dx, dy), (t, t^2)) = dx t^2 - dy t: the term in t decides if there is one.
-    if dy != 0:
-        return sign if dy < 0 else -sign
-    return sign * ((dx > 0) - (dx < 0))
-
-
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _meet(
+    steps: Ints,
     a: Floats,
     b: Floats,
     piece: Floats,
@@ -125,65 +110,156 @@ def _meet(
     shape: Ints,
     cell_first: Ints,
     cell_piece: Ints,
-) -> tuple[Ints, Ints, Floats, Floats]:
-    size, used = max(16, len(a)), 0
-    out_step, out_piece = np.empty(size, np.int64), np.empty(size, np.int64)
-    out_share, out_along = np.empty(size), np.empty(size)
-    stamp = np.full(len(piece), -1, np.int64)
-    for i in range(len(a)):
+) -> tuple[Ints, Ints, Floats]:
+    """Meetings of some of the steps, each step's in the order it goes.
+
+    A few steps at a time, first all their cells, then all pieces listed there, then the tests:
+    so the processor waits for many places in memory at once.
+    """
+    used = 0
+    out = np.empty((max(16, 2 * len(steps)), 2), np.int64)
+    out_share = np.empty(len(out))
+    cells, pairs = np.empty((8 * _BATCH, 2), np.int64), np.empty((16 * _BATCH, 2), np.int64)
+    for begin in range(0, len(steps), _BATCH):
+        cells, many = _cells_of(steps[begin : begin + _BATCH], a, b, cell, shape, cells)
+        pairs, many = _listed_in(cells[:many], cell_first, cell_piece, pairs)
+        many = _meeting(pairs[:many], a, b, piece)
+        while used + many > len(out):
+            out = np.append(out, np.empty_like(out)).reshape(-1, 2)
+            out_share = np.append(out_share, np.empty_like(out_share))
+        many = _in_order(pairs[:many], a, b, piece, out[used:], out_share[used:])
+        used += many
+    return out[:used, 0], out[:used, 1], out_share[:used]
+
+
+@njit(cache=True, nogil=True)
+def _cells_of(
+    steps: Ints, a: Floats, b: Floats, cell: float, shape: Ints, cells: Ints
+) -> tuple[Ints, int]:
+    """Pair steps with the cells they go through; return the pairs' room and how many there are."""
+    used = 0
+    for i in steps:
         ax, ay, bx, by = a[i, 0], a[i, 1], b[i, 0], b[i, 1]
         if not (np.isfinite(ax) and np.isfinite(ay) and np.isfinite(bx) and np.isfinite(by)):
             continue
-        columns = cell_columns(ax, bx, cell)
-        for column in range(max(columns[0], 0), min(columns[1], shape[0] - 1) + 1):
-            rows = cell_rows(ax, ay, bx, by, column, cell)
-            for row in range(max(rows[0], 0), min(rows[1], shape[1] - 1) + 1):
-                k = row * shape[0] + column
-                for j in range(cell_first[k], cell_first[k + 1]):
-                    p = cell_piece[j]
-                    if stamp[p] == i:
-                        continue
-                    stamp[p] = i
-                    found, share, along = meeting_of_two(ax, ay, bx, by, piece[p])
-                    if not found:
-                        continue
-                    if used == size:
-                        size *= 2
-                        out_step = np.append(out_step, np.empty_like(out_step))
-                        out_piece = np.append(out_piece, np.empty_like(out_piece))
-                        out_share = np.append(out_share, np.empty_like(out_share))
-                        out_along = np.append(out_along, np.empty_like(out_along))
-                    out_step[used], out_piece[used] = i, p
-                    out_share[used], out_along[used] = share, along
-                    used += 1
-    return out_step[:used], out_piece[:used], out_share[:used], out_along[:used]
+        left, right = cell_columns(ax, bx, cell)
+        for column in range(max(left, 0), min(right, shape[0] - 1) + 1):
+            low, high = cell_rows(ax, ay, bx, by, column, cell)
+            low, high = max(low, 0), min(high, shape[1] - 1)
+            while used + high - low >= len(cells):
+                cells = np.append(cells, np.empty_like(cells)).reshape(-1, 2)
+            for row in range(low, high + 1):
+                cells[used, 0], cells[used, 1] = i, row * shape[0] + column
+                used += 1
+    return cells, used
 
 
-@njit(cache=True)
-def meeting_of_two(
-    ax: float, ay: float, bx: float, by: float, piece: Floats
-) -> tuple[bool, float, float]:
-    """Whether step a-b meets the piece p-q, and where (shares of the piece and of the step)."""
-    iax, iay = int(np.rint(ax * _PER_M)), int(np.rint(ay * _PER_M))
-    ibx, iby = int(np.rint(bx * _PER_M)), int(np.rint(by * _PER_M))
-    px, py = int(np.rint(piece[0] * _PER_M)), int(np.rint(piece[1] * _PER_M))
-    qx, qy = int(np.rint(piece[2] * _PER_M)), int(np.rint(piece[3] * _PER_M))
-    side_a = _moved_side(qx - px, qy - py, iax - px, iay - py, 1)
-    side_b = _moved_side(qx - px, qy - py, ibx - px, iby - py, 1)
-    if side_a * side_b >= 0:
-        return False, 0.0, 0.0
-    # Moving the step one way is moving the road's vertices the other way.
-    side_p = _moved_side(ibx - iax, iby - iay, px - iax, py - iay, -1)
-    side_q = _moved_side(ibx - iax, iby - iay, qx - iax, qy - iay, -1)
-    if side_p * side_q >= 0:
-        return False, 0.0, 0.0
-    dx, dy = float(qx - px), float(qy - py)
-    ex, ey = float(ibx - iax), float(iby - iay)
-    wx, wy = float(iax - px), float(iay - py)
-    cross = dx * ey - dy * ex
-    share = min(max((wx * ey - wy * ex) / cross, 0.0), 1.0)
-    along = min(max((wx * dy - wy * dx) / cross, 0.0), 1.0)
-    return True, share, along
+@njit(cache=True, nogil=True)
+def _listed_in(cells: Ints, first: Ints, listed: Ints, pairs: Ints) -> tuple[Ints, int]:
+    """Pair steps with the pieces listed in their cells."""
+    used = 0
+    span = np.empty((len(cells), 2), np.int64)
+    for c in range(len(cells)):
+        span[c, 0], span[c, 1] = first[cells[c, 1]], first[cells[c, 1] + 1]
+    for c in range(len(cells)):
+        low, high = span[c, 0], span[c, 1]
+        while used + high - low > len(pairs):
+            pairs = np.append(pairs, np.empty_like(pairs)).reshape(-1, 2)
+        for j in range(low, high):
+            pairs[used, 0], pairs[used, 1] = cells[c, 0], listed[j]
+            used += 1
+    return pairs, used
+
+
+@njit(cache=True, nogil=True)
+def _meeting(pairs: Ints, a: Floats, b: Floats, piece: Floats) -> int:
+    """Move the pairs of steps and pieces that meet to the front; return how many do."""
+    maybe = 0
+    clear = np.empty(len(pairs), np.bool_)
+    for k in range(len(pairs)):
+        i, p = pairs[k, 0], pairs[k, 1]
+        # In floating numbers first, with slack for the rounding to millimetres: most pieces are
+        # far off, and most others are clearly met.
+        ax, ay, px, py = a[i, 0], a[i, 1], piece[p, 0], piece[p, 1]
+        wx, wy, ex, ey = px - ax, py - ay, b[i, 0] - ax, b[i, 1] - ay
+        dx, dy = piece[p, 2] - px, piece[p, 3] - py
+        cross = ex * dy - ey * dx
+        one = ex * wy - ey * wx
+        low, high = min(one, one + cross), max(one, one + cross)
+        slack = SPARE_M * (abs(ex) + abs(ey))
+        near, over = low <= slack and high >= -slack, low < -slack and high > slack
+        one = wx * dy - wy * dx
+        low, high = min(one, one - cross), max(one, one - cross)
+        slack = SPARE_M * (abs(dx) + abs(dy))
+        clear[maybe] = over and low < -slack and high > slack
+        pairs[maybe, 0], pairs[maybe, 1] = i, p
+        maybe += near and low <= slack and high >= -slack
+    used = 0
+    for k in range(maybe):
+        i, p = pairs[k, 0], pairs[k, 1]
+        if clear[k] or sides_differ(a[i, 0], a[i, 1], b[i, 0], b[i, 1], piece[p]):
+            pairs[used, 0], pairs[used, 1] = i, p
+            used += 1
+    return used
+
+
+@njit(cache=True, nogil=True)
+def _in_order(
+    pairs: Ints, a: Floats, b: Floats, piece: Floats, out: Ints, out_share: Floats
+) -> int:
+    """Lay each step's meetings along it, none twice; return how many."""
+    along = np.empty(len(pairs))
+    used, begin = 0, 0
+    for k in range(len(pairs)):
+        i, p = pairs[k, 0], pairs[k, 1]
+        share, at = shares_of(a[i, 0], a[i, 1], b[i, 0], b[i, 1], piece[p])
+        if used > begin and out[used - 1, 0] != i:
+            begin = used
+        m = used
+        while m > begin and (along[m - 1] > at or (along[m - 1] == at and out[m - 1, 1] > p)):
+            m -= 1
+        # In several cells: told already.
+        if m > begin and along[m - 1] == at and out[m - 1, 1] == p:
+            continue
+        for j in range(used, m, -1):
+            out[j, 0], out[j, 1], out_share[j], along[j] = (
+                out[j - 1, 0], out[j - 1, 1], out_share[j - 1], along[j - 1]
+            )  # fmt: skip
+        out[m, 0], out[m, 1], out_share[m], along[m] = i, p, share, at
+        used += 1
+    return used
+
+
+@njit(cache=True, nogil=True)
+def _by_step(steps: int, step: Ints) -> Ints:
+    """Rows sorted by step, else as they are."""
+    first = np.zeros(steps + 1, np.int64)
+    for i in step:
+        first[i + 1] += 1
+    for i in range(steps):
+        first[i + 1] += first[i]
+    row = np.empty(len(step), np.int64)
+    for k in range(len(step)):
+        row[first[step[k]]] = k
+        first[step[k]] += 1
+    return row
+
+
+@njit(cache=True, nogil=True)
+def _places(
+    of: Ints, shares: Floats, piece: Floats, edge: Ints, from_m: Floats, length_m: Floats
+) -> tuple[Ints, Floats, Floats, Floats]:
+    """Edge, offset along it [m] and coordinates from the grid's corner [m] of meetings."""
+    n = len(of)
+    out_edge = np.empty(n, np.int64)
+    offset, x, y = np.empty(n), np.empty(n), np.empty(n)
+    for k in range(n):
+        p, share = of[k], shares[k]
+        out_edge[k] = edge[p]
+        offset[k] = from_m[p] + share * length_m[p]
+        x[k] = piece[p, 0] + share * (piece[p, 2] - piece[p, 0])
+        y[k] = piece[p, 1] + share * (piece[p, 3] - piece[p, 1])
+    return out_edge, offset, x, y
 
 
 def within_reach(lines: np.ndarray, steps: np.ndarray, reach_m: float) -> tuple[Ints, Ints]:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numba import njit
 
-from roadrisk.roads.grid import PieceIndex, cell_columns, nearest, place_on
+from roadrisk.roads.grid import PieceIndex, cell_columns, place_on
+from roadrisk.roads.nearest import nearest
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -12,7 +12,7 @@ import shapely
 from roadrisk.base.crs import WGS84
 from roadrisk.records.schemas import HELD
 from roadrisk.roads.along import segments_at
-from roadrisk.roads.grid import nearest
+from roadrisk.roads.nearest import nearest
 from roadrisk.sightings.personal import strike_out
 from roadrisk.sightings.reviewed import CHANGED, UNDECIDED, Reviewed
 

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from roadrisk.roads.along import segments_at
-from roadrisk.roads.grid import nearest
+from roadrisk.roads.nearest import nearest
 from roadrisk.sightings.placed import RADIUS_95_PER_SD
 from roadrisk.species import same_species
 

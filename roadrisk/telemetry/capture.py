@@ -15,7 +15,7 @@ import numpy as np
 import pyproj
 
 from roadrisk.base.crs import WGS84
-from roadrisk.roads.grid import nearest
+from roadrisk.roads.nearest import nearest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from roadrisk.roads.grid import nearest
 from roadrisk.roads.meetings import Meetings, step_meetings
+from roadrisk.roads.nearest import nearest
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -16,10 +16,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numba import njit
 
+from roadrisk.roads.sides import SPARE_M
 from roadrisk.telemetry.movement_process import half_way
 from roadrisk.telemetry.movement_random import normal
 from roadrisk.telemetry.movement_roads import FAR, LOOK, NEAR, large_reach, within_reach_of_road
-from roadrisk.telemetry.movement_visits import SPARE_M, leave, meet
+from roadrisk.telemetry.movement_visits import leave, meet
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

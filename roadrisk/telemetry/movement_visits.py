@@ -12,7 +12,7 @@ import numpy as np
 from numba import njit
 
 from roadrisk.roads.grid import cell_columns, cell_rows, place_on
-from roadrisk.roads.meetings import meeting_of_two
+from roadrisk.roads.sides import SPARE_M, meeting_of_two
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
 
 _MOST_MET = 24
-# Sides are decided in whole millimetres: what is near by less than this is near.
-SPARE_M = 4e-3
 
 
 @njit(cache=True)

@@ -13,9 +13,10 @@ from shapely import LineString
 
 from roadrisk.roads.distances import distances_between
 from roadrisk.roads.edges import network_from_segments
-from roadrisk.roads.grid import PieceIndex, nearest
+from roadrisk.roads.grid import PieceIndex
 from roadrisk.roads.lixels import lay_lixels, lixel_geometry, places_xy
 from roadrisk.roads.meetings import step_meetings
+from roadrisk.roads.nearest import nearest
 from roadrisk.roads.network import Network
 from roadrisk.roads.noding import noded_lines
 from roadrisk.roads.placing import spread

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roadrisk.roads.grid import PieceIndex, nearest
+from roadrisk.roads.grid import PieceIndex
 from roadrisk.roads.lixels import lay_lixels, places_xy
+from roadrisk.roads.nearest import nearest
 from roadrisk.roads.placing import spread
 from tests.roads.small import make_network
 from tests.roads.strategies import STEADY, road_lines
@@ -121,3 +122,32 @@ def test_mass_is_kept(
     assert (found.weight > 0).all()
     order = np.lexsort((found.lixel, found.point))
     assert order.tolist() == list(range(len(order)))
+
+
+def test_more_roads_at_a_junction_than_there_is_room_for() -> None:
+    """By hand: where 100 roads meet and at 30 cm from it on one of them, from near and far."""
+    angle = np.arange(100) * 2 * np.pi / 100
+    net = make_network([[(0, 0), (100 * np.cos(a), 100 * np.sin(a))] for a in angle])
+    index = PieceIndex.build(net)
+    xy = np.array([[0.0, 0.0], [0.3, 0.0], [-4000.0, 0.0]])
+    edge, offset, distance = nearest(index, xy)
+    assert edge[0] == 0
+    place = places_xy(net, edge, offset)
+    np.testing.assert_allclose(place, np.array([[0.0, 0.0], [0.3, 0.0], [-100.0, 0.0]]), atol=1e-9)
+    np.testing.assert_allclose(distance, [0.0, 0.0, 3900.0], atol=1e-12)
+
+
+def test_many_at_once_are_as_one_by_one() -> None:
+    """By hand: portions and their order change nothing, with coordinates missing in between."""
+    rng = np.random.default_rng(5)
+    places = rng.uniform(0, 2000, (60, 2))
+    net = make_network(
+        [[tuple(a), tuple(b)] for a, b in zip(places[::2], places[1::2], strict=True)]
+    )
+    index = PieceIndex.build(net)
+    xy = rng.uniform(-500, 2500, (20_500, 2))
+    xy[::100] = np.nan
+    together = nearest(index, xy)
+    apart = [nearest(index, part) for part in np.array_split(xy, 7)]
+    for k in range(3):
+        np.testing.assert_array_equal(together[k], np.concatenate([a[k] for a in apart]))
