@@ -55,11 +55,10 @@ def places_xy(network: Network, edge: Ints, offset_m: Floats) -> Floats:
     ndarray, shape (n, 2)
         [m], in the network's CRS.
     """
-    offsets = vertex_offsets(network.edge_xy, network.edge_first)
     out: Floats = _places(
         network.edge_xy,
         network.edge_first,
-        offsets,
+        network.vertex_offset_m,
         np.asarray(edge, dtype=np.int64),
         np.asarray(offset_m, dtype=np.float64),
     )
@@ -96,23 +95,12 @@ def segments_at(network: Network, edge: Ints, offset_m: Floats) -> Ints:
     -------
     ndarray of int64, shape (n,)
     """
-    of = network.segments["edge"].to_numpy(np.int64)
-    first = _firsts(of, network.edges)
-    begin = network.segments["edge_from_m"].to_numpy(np.float64)
     out: Ints = _segments(
-        first, begin, np.asarray(edge, dtype=np.int64), np.asarray(offset_m, dtype=np.float64)
+        network.segment_first,
+        network.segment_from_m,
+        np.asarray(edge, dtype=np.int64),
+        np.asarray(offset_m, dtype=np.float64),
     )
-    return out
-
-
-@njit(cache=True)
-def _firsts(of: Ints, edges: int) -> Ints:
-    """Row of each edge's first segment, and one past the last edge."""
-    out = np.zeros(edges + 1, np.int64)
-    for edge in of:
-        out[edge + 1] += 1
-    for edge in range(edges):
-        out[edge + 1] += out[edge]
     return out
 
 

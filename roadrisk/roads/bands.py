@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
 
 from roadrisk.roads.along import places_xy
 
 if TYPE_CHECKING:
-    import pandas as pd
+    from collections.abc import Iterator
 
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
 
 APART_M = 40.0
 ANGLE_DEG = 30.0
 SAMPLE_M = 20.0
-_BOTH_WAYS = {"", "both", "b", "two-way", "2"}
+_BOTH_WAYS = ("", "both", "b", "two-way", "2")
+# Segments whose samples lie in memory together.
+_AT_ONCE = 50_000
 
 
 def with_bands(network: Network) -> Network:
@@ -58,44 +61,69 @@ def with_bands(network: Network) -> Network:
 def _opposite(network: Network) -> dict[int, dict[int, int]]:
     """For every one-way segment its opposite ones, with the number of samples that face them."""
     table = network.segments
-    candidate = np.flatnonzero(_one_way(table))
+    direction = _direction_words(table)
+    candidate = np.flatnonzero((table["oneway"] != 0).to_numpy() | ~np.isin(direction, _BOTH_WAYS))
     links: dict[int, dict[int, int]] = {}
     if len(candidate) < 2:
         return links
-    lines = table.geometry.to_numpy()[candidate]
-    points, of = _samples(lines)
-    heading = _headings(lines[of], points)
-    names = _road_keys(table)[candidate]
-    travel = table["oneway"].to_numpy()[candidate]
-    direction = table["direction"].str.strip().str.casefold().to_numpy(object)[candidate]
-    tree = shapely.STRtree(lines)
-    at, other = tree.query(points, predicate="dwithin", distance=APART_M)
-    own = of[at]
-    keep = (own != other) & (names[own] == names[other]) & (names[own] != "")
-    at, other, own = at[keep], other[keep], own[keep]
-    there = _headings(lines[other], points[at])
-    turn = np.abs((heading[at] - there + 180.0) % 360.0 - 180.0)
-    parallel, against = turn <= ANGLE_DEG, turn >= 180.0 - ANGLE_DEG
-    same_travel = travel[own] * travel[other]
-    facing = ((same_travel == 1) & against) | ((same_travel == -1) & parallel)
-    # An agency layer says the direction in words, and may draw both bands either way.
-    facing |= (same_travel == 0) & (direction[own] != direction[other]) & (parallel | against)
-    counts: dict[tuple[int, int], int] = {}
-    for a, b in zip(
-        candidate[own[facing]].tolist(), candidate[other[facing]].tolist(), strict=True
-    ):
-        counts[a, b] = counts.get((a, b), 0) + 1
-    samples = np.bincount(candidate[of], minlength=len(table))
-    for (a, b), count in counts.items():
-        if 2 * count >= samples[a] or 2 * counts.get((b, a), 0) >= samples[b]:
-            links.setdefault(a, {})[b] = max(count, counts.get((b, a), 0))
-            links.setdefault(b, {})[a] = links[a][b]
+    one_way = _OneWay(
+        lines=table.geometry.to_numpy()[candidate],
+        name=_road_keys(table)[candidate],
+        travel=table["oneway"].to_numpy()[candidate],
+        direction=direction[candidate],
+    )
+    tree = shapely.STRtree(one_way.lines)
+    found = [
+        _facing(one_way, tree, np.arange(begin, min(begin + _AT_ONCE, len(candidate))))
+        for begin in range(0, len(candidate), _AT_ONCE)
+    ]
+    own, other, count = (np.concatenate(column) for column in zip(*found, strict=True))
+    samples = _sample_counts(one_way.lines)
+    counts = dict(zip(zip(own.tolist(), other.tolist(), strict=True), count.tolist(), strict=True))
+    row = candidate.tolist()
+    for (a, b), seen in counts.items():
+        back = counts.get((b, a), 0)
+        if 2 * seen >= samples[a] or 2 * back >= samples[b]:
+            links.setdefault(row[a], {})[row[b]] = max(seen, back)
+            links.setdefault(row[b], {})[row[a]] = max(seen, back)
     return links
 
 
-def _one_way(table: pd.DataFrame) -> np.ndarray:
-    words = table["direction"].str.strip().str.casefold()
-    return np.asarray((table["oneway"] != 0) | ~words.isin(_BOTH_WAYS))
+@dataclass(frozen=True, eq=False)
+class _OneWay:
+    """Segments of one direction of travel: lines, road, `oneway`, direction in words."""
+
+    lines: np.ndarray
+    name: np.ndarray
+    travel: Ints
+    direction: np.ndarray
+
+
+def _facing(one_way: _OneWay, tree: shapely.STRtree, rows: Ints) -> tuple[Ints, Ints, Ints]:
+    """Pairs of a segment of `rows` and one opposite, and how many samples say so."""
+    points, of = _samples(one_way.lines[rows])
+    of = rows[of]
+    heading = _headings(one_way.lines[of], points)
+    at, other = tree.query(points, predicate="dwithin", distance=APART_M)
+    own, name = of[at], one_way.name
+    keep = (own != other) & (name[own] == name[other]) & (name[own] != "")
+    at, other, own = at[keep], other[keep], own[keep]
+    there = _headings(one_way.lines[other], points[at])
+    turn = np.abs((heading[at] - there + 180.0) % 360.0 - 180.0)
+    parallel, against = turn <= ANGLE_DEG, turn >= 180.0 - ANGLE_DEG
+    same_travel = one_way.travel[own] * one_way.travel[other]
+    facing = ((same_travel == 1) & against) | ((same_travel == -1) & parallel)
+    # An agency layer says the direction in words, and may draw both bands either way.
+    words = one_way.direction
+    facing |= (same_travel == 0) & (words[own] != words[other]) & (parallel | against)
+    pair, count = np.unique(own[facing] * len(name) + other[facing], return_counts=True)
+    return pair // len(name), pair % len(name), count
+
+
+def _direction_words(table: pd.DataFrame) -> np.ndarray:
+    code, words = pd.factorize(table["direction"])
+    plain = np.array([str(word).strip().casefold() for word in words], dtype=object)
+    return np.asarray(plain[code])
 
 
 def _road_keys(table: pd.DataFrame) -> np.ndarray:
@@ -104,12 +132,16 @@ def _road_keys(table: pd.DataFrame) -> np.ndarray:
 
 
 def _samples(lines: np.ndarray) -> tuple[np.ndarray, Ints]:
-    count = np.maximum(2, np.ceil(shapely.length(lines) / SAMPLE_M)).astype(np.int64)
+    count = _sample_counts(lines)
     of = np.repeat(np.arange(len(lines)), count)
     within = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
     share = (within + 0.5) / count[of]
     points = shapely.line_interpolate_point(lines[of], share, normalized=True)
     return np.asarray(points, dtype=object), of
+
+
+def _sample_counts(lines: np.ndarray) -> Ints:
+    return np.maximum(2, np.ceil(shapely.length(lines) / SAMPLE_M)).astype(np.int64)
 
 
 def _headings(lines: np.ndarray, points: np.ndarray) -> Floats:
@@ -156,21 +188,31 @@ def partner_lixels(network: Network, lixels: Lixels) -> Ints:
     """
     partner = np.arange(len(lixels), dtype=np.int64)
     table = network.segments
-    band = table["band_of"].to_numpy(object)
-    following = np.flatnonzero(band[lixels.segment] != "")
-    if not len(following):
+    follows = (table["band_of"] != "").to_numpy()
+    if not follows.any():
         return partner
-    leaders = set(band[band != ""].tolist())
-    leading = np.isin(table["segment_id"].to_numpy(object), list(leaders))
-    keys = _road_keys(table)
-    middle = (lixels.start_m + lixels.end_m) / 2
-    xy = places_xy(network, lixels.edge, middle)
-    for key in np.unique(keys[lixels.segment[following]].astype(str)):
-        mine = following[keys[lixels.segment[following]] == key]
-        theirs = np.flatnonzero(leading[lixels.segment] & (keys[lixels.segment] == key))
-        if not len(theirs):
-            continue
-        distance, found = (np.atleast_1d(f) for f in cKDTree(xy[theirs]).query(xy[mine]))
+    leads = table["segment_id"].isin(table["band_of"][follows]).to_numpy()
+    key = pd.factorize(_road_keys(table))[0]
+    following, leading = (np.flatnonzero(which[lixels.segment]) for which in (follows, leads))
+    mine, theirs = (dict(_by_key(rows, key[lixels.segment[rows]])) for rows in (following, leading))
+    for road in mine.keys() & theirs.keys():
+        own, other = mine[road], theirs[road]
+        tree = cKDTree(_middles(network, lixels, other))
+        query = tree.query(_middles(network, lixels, own))
+        distance, found = (np.atleast_1d(f) for f in query)
         near = distance <= APART_M
-        partner[mine[near]] = theirs[found[near]]
+        partner[own[near]] = other[found[near]]
     return partner
+
+
+def _by_key(rows: Ints, key: Ints) -> Iterator[tuple[int, Ints]]:
+    """Rows of each key, in their order."""
+    order = np.argsort(key, kind="stable").astype(np.int64)
+    cuts = np.flatnonzero(np.diff(key[order])) + 1
+    for own in np.split(order, cuts) if len(rows) else ():
+        yield int(key[own[0]]), rows[own]
+
+
+def _middles(network: Network, lixels: Lixels, rows: Ints) -> Floats:
+    middle = (lixels.start_m[rows] + lixels.end_m[rows]) / 2
+    return places_xy(network, lixels.edge[rows], middle)

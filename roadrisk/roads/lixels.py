@@ -6,14 +6,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from numba import njit
 
-from roadrisk.roads.along import places_xy, segments_at, vertex_offsets
+from roadrisk.roads.along import places_xy, segments_at
 from roadrisk.roads.network import Lixels
 
 __all__ = ["lay_lixels", "lixel_geometry", "places_xy"]
 
 if TYPE_CHECKING:
-    from roadrisk.roads.network import Network
+    from roadrisk.roads.network import Floats, Ints, Network
 
 
 def lay_lixels(network: Network, lixel_m: float) -> Lixels:
@@ -34,12 +35,21 @@ def lay_lixels(network: Network, lixel_m: float) -> Lixels:
     # The millionth keeps a length of exactly one half from being decided by its last digit.
     count = np.maximum(1, np.floor(length / lixel_m + 0.5 + 1e-6)).astype(np.int64)
     first = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
-    edge = np.repeat(np.arange(network.edges, dtype=np.int64), count)
-    within = np.arange(first[-1]) - first[edge]
-    start = length[edge] * (within / count[edge])
-    # At the last piece (within + 1) / count is exactly 1, so the end is exactly the edge's.
-    end = length[edge] * ((within + 1) / count[edge])
+    edge, start, end = _cut(length, first)
     return Lixels(edge, start, end, first, segments_at(network, edge, (start + end) / 2))
+
+
+@njit(cache=True)
+def _cut(length: Floats, first: Ints) -> tuple[Ints, Floats, Floats]:
+    edge, start, end = np.empty(first[-1], np.int64), np.empty(first[-1]), np.empty(first[-1])
+    for e in range(len(length)):
+        count = first[e + 1] - first[e]
+        for k in range(count):
+            # At the last piece (k + 1) / count is exactly 1, so the end is exactly the edge's.
+            edge[first[e] + k] = e
+            start[first[e] + k] = length[e] * (k / count)
+            end[first[e] + k] = length[e] * ((k + 1) / count)
+    return edge, start, end
 
 
 def lixel_geometry(network: Network, lixels: Lixels) -> np.ndarray:
@@ -55,7 +65,7 @@ def lixel_geometry(network: Network, lixels: Lixels) -> np.ndarray:
     ndarray of shapely LineStrings, shape (lixels,)
         Along the edge, with the edge's vertices in between.
     """
-    offsets = vertex_offsets(network.edge_xy, network.edge_first)
+    offsets = network.vertex_offset_m
     of_edge = np.repeat(np.arange(network.edges), np.diff(network.edge_first))
     # Inner vertices go to the lixel they lie in; one that lies on a joint adds nothing.
     inner = np.ones(len(offsets), dtype=bool)

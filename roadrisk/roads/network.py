@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -66,6 +67,24 @@ class Network:
     def length_m(self) -> float:
         """Total length of road [m]."""
         return float(self.edge_length_m.sum())
+
+    @cached_property
+    def vertex_offset_m(self) -> Floats:
+        """Distance of every vertex from the first one of its edge [m], shape (vertices,)."""
+        from roadrisk.roads.along import vertex_offsets
+
+        return vertex_offsets(self.edge_xy, self.edge_first)
+
+    @cached_property
+    def segment_first(self) -> Ints:
+        """Row of each edge's first segment, and one past the last, shape (edges + 1,)."""
+        count = np.bincount(self.segments["edge"].to_numpy(np.int64), minlength=self.edges)
+        return np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
+
+    @cached_property
+    def segment_from_m(self) -> Floats:
+        """Offset along its edge at which each segment begins [m], shape (segments,)."""
+        return self.segments["edge_from_m"].to_numpy(np.float64)
 
 
 @dataclass(frozen=True, eq=False)
