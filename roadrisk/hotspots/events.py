@@ -175,11 +175,15 @@ def linked_places(unit: Ints, observer: Bools, xy: Floats, link_m: float) -> Int
     events = len(unit)
     if events == 0:
         return np.zeros(0, np.int64)
-    near = cKDTree(xy).query_pairs(link_m, output_type="ndarray")
-    near = near[unit[near[:, 0]] == unit[near[:, 1]]]
-    whole = [np.flatnonzero(unit == u) for u in np.flatnonzero(~observer)]
-    chains = [np.column_stack([w[:-1], w[1:]]) for w in whole if len(w) > 1]
-    pairs = np.concatenate([near, *chains]) if chains else near
+    # Units lie too far apart in a third direction to be paired.
+    apart = (
+        np.column_stack([xy, 2.0 * link_m * unit]) if link_m > 0 else np.column_stack([xy, unit])
+    )
+    near = cKDTree(apart).query_pairs(link_m, output_type="ndarray")
+    order = np.lexsort((np.arange(events), unit))
+    order = order[~observer[unit[order]]]
+    chain = np.column_stack([order[:-1], order[1:]])
+    pairs = np.concatenate([near, chain[unit[chain[:, 0]] == unit[chain[:, 1]]]])
     links = sparse.coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), (events, events))
     return np.asarray(connected_components(links, directed=False)[1], np.int64)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numba as nb
 import numpy as np
 
 if TYPE_CHECKING:
@@ -132,14 +133,9 @@ def lay_out(events: Events, strands: Strands) -> Layout:
         them.
     """
     blocks = events.blocks
-    middle = np.empty(blocks)
     order = np.lexsort((events.position_m, events.block))
     block, x, w = events.block[order], events.position_m[order], events.weight[order]
-    ends = np.searchsorted(block, np.arange(blocks + 1))
-    for b in range(blocks):
-        run = slice(ends[b], ends[b + 1])
-        half = np.cumsum(w[run])
-        middle[b] = x[run][np.searchsorted(half, half[-1] / 2)]
+    middle = _medians(np.searchsorted(block, np.arange(blocks + 1)), x, w)
     offset = events.position_m - middle[events.block] if blocks else np.zeros(0)
     rule = rule_of_groups(events, strands)
     low, high = bounds(strands, rule, middle)
@@ -149,6 +145,24 @@ def lay_out(events: Events, strands: Strands) -> Layout:
         reach = [np.interp(end[here], strands.cut_m, summed) for end in (low, high)]
         rated[here[reach[1] <= reach[0]]] = -1
     return Layout(middle, offset, events.block, low, high, rated, sums, strands.cut_m)
+
+
+@nb.njit(cache=True)
+def _medians(ends: Ints, x: Floats, weight: Floats) -> Floats:
+    """Weighted medians of runs of sorted values."""
+    out = np.empty(len(ends) - 1)
+    for b in range(len(out)):
+        half = 0.0
+        for k in range(ends[b], ends[b + 1]):
+            half += weight[k]
+        half /= 2.0
+        below = 0.0
+        for k in range(ends[b], ends[b + 1]):
+            below += weight[k]
+            if below >= half:
+                out[b] = x[k]
+                break
+    return out
 
 
 def rule_of_groups(events: Events, strands: Strands) -> Ints:

@@ -180,7 +180,7 @@ def _found(
     if length >= whole or len(chosen) < settings.least_units:
         return False
     begin = begin_of(strands, length, rng.random())
-    few = _pieces(homes, np.isin(homes.unit, chosen))
+    few = _pieces(homes, _rows_of(homes.unit, np.sort(chosen)))
     rule = rule_of_groups(few, strands)
     middle = planted_middles(strands, rule, begin, length, times, rng.random(few.blocks))
     world = _laid(few, middle, rule, strands)
@@ -256,7 +256,14 @@ def _doubled(homes: Events) -> Events:
     )  # fmt: skip
 
 
-def _pieces(events: Events, keep: Bools) -> Events:
+def _rows_of(unit: Ints, chosen: Ints) -> Ints:
+    """Return the pieces of some units, of pieces sorted by unit."""
+    first = np.searchsorted(unit, chosen)
+    size = np.searchsorted(unit, chosen, side="right") - first
+    return np.arange(size.sum()) + np.repeat(first - (np.cumsum(size) - size), size)
+
+
+def _pieces(events: Events, keep: Bools | Ints) -> Events:
     """Keep some pieces, with units and blocks numbered anew."""
     units, unit = np.unique(events.unit[keep], return_inverse=True)
     return replace(

@@ -10,8 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numba as nb
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
+
+from roadrisk.hotspots.growing import grown
+from roadrisk.hotspots.reach import edge_ends
 
 if TYPE_CHECKING:
     from roadrisk.hotspots.moves import Rule
@@ -85,16 +90,16 @@ def lay_strands(network: Network, lixels: Lixels, used: Bools, window_m: float) 
     -------
     Strands
     """
-    steps, piece_first = _walk(network)
-    order_parts: list[Ints] = []
+    edge, along, piece_first = _walk(network)
+    count = np.diff(lixels.first)[edge]
+    begin = np.cumsum(count) - count
+    step = np.repeat(np.arange(len(edge)), count)
+    within = np.arange(len(lixels)) - begin[step]
+    run = edge[step]
+    order = np.where(along[step], lixels.first[run] + within, lixels.first[run + 1] - 1 - within)
     forward = np.ones(len(lixels), bool)
-    for edge, along in steps:
-        run = np.arange(lixels.first[edge], lixels.first[edge + 1])
-        order_parts.append(run if along else run[::-1])
-        forward[run] = along
-    sizes = np.array([len(p) for p in order_parts])
-    order = np.concatenate(order_parts) if order_parts else np.zeros(0, np.int64)
-    piece = np.repeat(np.searchsorted(piece_first, np.arange(len(steps)), side="right"), sizes)
+    forward[order] = along[step]
+    piece = np.searchsorted(piece_first, np.arange(len(edge)), side="right")[step]
     kept = used[order]
     order, piece = order[kept], piece[kept]
     cut = np.concatenate([[0.0], np.cumsum(lixels.length_m[order])])
@@ -103,8 +108,8 @@ def lay_strands(network: Network, lixels: Lixels, used: Bools, window_m: float) 
     ends = np.searchsorted(piece, np.unique(piece), side="right")
     windows = [0.0]
     for end in cut[ends]:
-        count = max(1, round((end - windows[-1]) / window_m))
-        windows += list(np.linspace(windows[-1], end, count + 1)[1:])
+        many = max(1, round((end - windows[-1]) / window_m))
+        windows += list(np.linspace(windows[-1], end, many + 1)[1:])
     return Strands(start, lixels.length_m, forward, order.astype(np.int64), cut, np.array(windows))
 
 
@@ -126,55 +131,101 @@ def free_strands(strands: Strands) -> Strands:
     return replace(strands, window_m=strands.window_m[[0, -1]])
 
 
-def _walk(network: Network) -> tuple[list[tuple[int, bool]], Ints]:
-    """Edges in walking order with their direction, and where each connected piece begins.
+def _walk(network: Network) -> tuple[Ints, Bools, Ints]:
+    """Edges in walking order, whether from u to v, and where each connected piece begins.
 
     Depth first, keeping to a road of one name while it lasts, else going straight on.
     """
-    arms: list[list[int]] = [[] for _ in range(len(network.node_xy))]
-    for e in range(network.edges):
-        arms[network.edge_u[e]].append(2 * e)
-        arms[network.edge_v[e]].append(2 * e + 1)
-    names = _edge_names(network)
-    heading = _headings(network)
-    done = np.zeros(network.edges, bool)
-    steps: list[tuple[int, bool]] = []
-    piece_first: list[int] = []
-    ends = sorted(range(len(arms)), key=lambda node: (len(arms[node]) != 1, node))
+    arm_first, arms = edge_ends(network)
+    degree = np.diff(arm_first)
+    ends = np.lexsort((np.arange(len(degree)), degree != 1)).astype(np.int64)
+    found: tuple[Ints, Bools, Ints] = _depth_first(
+        network.edge_u, network.edge_v, arm_first, arms, ends, _edge_names(network),
+        _headings(network),
+    )  # fmt: skip
+    return found
+
+
+@nb.njit(cache=True)
+def _depth_first(
+    eu: Ints, ev: Ints, arm_first: Ints, arms: Ints, ends: Ints, name: Ints, heading: Floats
+) -> tuple[Ints, Bools, Ints]:
+    done = np.zeros(len(eu), np.bool_)
+    edge, along = np.empty(len(eu), np.int64), np.empty(len(eu), np.bool_)
+    piece_first = np.empty(len(ends), np.int64)
+    stack = np.empty(64, np.int64)
+    steps = pieces = 0
     for origin in ends:
-        stack = [arm for arm in reversed(arms[origin]) if not done[arm // 2]]
-        if not stack:
+        stack = grown(stack, arm_first[origin + 1] - arm_first[origin])
+        size = 0
+        for k in range(arm_first[origin + 1] - 1, arm_first[origin] - 1, -1):
+            if not done[arms[k] // 2]:
+                stack[size] = arms[k]
+                size += 1
+        if size == 0:
             continue
-        piece_first.append(len(steps))
-        while stack:
-            arm = stack.pop()
-            edge = arm // 2
-            if done[edge]:
+        piece_first[pieces] = steps
+        pieces += 1
+        while size > 0:
+            size -= 1
+            arm = stack[size]
+            e = arm // 2
+            if done[e]:
                 continue
-            done[edge] = True
-            steps.append((edge, arm % 2 == 0))
-            node = network.edge_v[edge] if arm % 2 == 0 else network.edge_u[edge]
-            leaving = heading[2 * edge + 1 - arm % 2]
-            onward = [a for a in arms[node] if not done[a // 2]]
-            # The best continuation goes on top of the stack.
-            onward.sort(
-                key=lambda a: (
-                    names[a // 2] == names[edge],
-                    -float(heading[a] @ leaving),
-                    -a,
-                )
-            )
-            stack += onward
-    return steps, np.array(piece_first, np.int64)
+            done[e] = True
+            edge[steps], along[steps] = e, arm % 2 == 0
+            steps += 1
+            node = ev[e] if arm % 2 == 0 else eu[e]
+            leaving = heading[2 * e + 1 - arm % 2]
+            stack = grown(stack, size + arm_first[node + 1] - arm_first[node])
+            bottom = size
+            for k in range(arm_first[node], arm_first[node + 1]):
+                if not done[arms[k] // 2]:
+                    # The best continuation comes to lie on top of the stack.
+                    size = _sorted_in(stack, bottom, size, arms[k], name, name[e], heading, leaving)
+    return edge[:steps], along[:steps], piece_first[:pieces]
 
 
-def _edge_names(network: Network) -> list[str]:
-    longest: dict[int, tuple[float, str]] = {}
+@nb.njit(cache=True)
+def _sorted_in(
+    stack: Ints,
+    bottom: int,
+    size: int,
+    arm: int,
+    name: Ints,
+    own: int,
+    heading: Floats,
+    leaving: Floats,
+) -> int:
+    """Put an arm in its place among the stack's top ones; return the new size."""
+    same = name[arm // 2] == own
+    turn = heading[arm, 0] * leaving[0] + heading[arm, 1] * leaving[1]
+    at = size
+    while at > bottom:
+        below = stack[at - 1]
+        same_below = name[below // 2] == own
+        turn_below = heading[below, 0] * leaving[0] + heading[below, 1] * leaving[1]
+        if same_below != same:
+            better = same
+        elif turn_below != turn:
+            better = turn < turn_below
+        else:
+            better = arm < below
+        if better:
+            break
+        stack[at] = below
+        at -= 1
+    stack[at] = arm
+    return size + 1
+
+
+def _edge_names(network: Network) -> Ints:
+    """Return a number for each edge's name: that of its longest segment, the first of equals."""
     table = network.segments
-    for edge, road, length in zip(table["edge"], table["road"], table["length_m"], strict=True):
-        if edge not in longest or length > longest[edge][0]:
-            longest[edge] = (length, road)
-    return [longest[e][1] for e in range(network.edges)]
+    edge = table["edge"].to_numpy(np.int64)
+    order = np.lexsort((-table["length_m"].to_numpy(np.float64), edge))
+    longest = order[np.unique(edge[order], return_index=True)[1]]
+    return np.asarray(pd.factorize(table["road"].to_numpy(object)[longest])[0], np.int64)
 
 
 def _headings(network: Network) -> Floats:
