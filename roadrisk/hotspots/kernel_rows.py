@@ -17,8 +17,7 @@ if TYPE_CHECKING:
 
 @nb.njit(cache=True, nogil=True)
 def rows_of_edges(
-    begin: int,
-    end: int,
+    chosen: Ints,
     roads: Any,
     rule: Any,
     lixel_first: Ints,
@@ -30,8 +29,8 @@ def rows_of_edges(
 
     Parameters
     ----------
-    begin, end : int
-        Edges from the first up to but not with the second.
+    chosen : ndarray of int64
+        The edges.
     roads, rule : tuple
         As in `paths.paths_from`; the reach is the kernel's half-width.
     lixel_first : ndarray of int64, shape (edges + 1,)
@@ -58,11 +57,14 @@ def rows_of_edges(
     group_of = np.full(2 * edges, -1, np.int64)
     sums = np.zeros(lixel_first[-1])
     touched, mark = np.empty(edges, np.int64), np.full(edges, -1, np.int64)
-    rows = lixel_first[end] - lixel_first[begin]
+    rows = 0
+    for e in chosen:
+        rows += lixel_first[e + 1] - lixel_first[e]
     count = np.zeros(rows, np.int64)
-    lixel, mass = np.empty(128 * rows + 16, np.int32), np.empty(128 * rows + 16)
-    used = 0
-    for e in range(begin, end):
+    lixel: Any = np.empty(128 * rows + 16, np.int32)
+    mass = np.empty(128 * rows + 16)
+    used = row = 0
+    for e in chosen:
         u_ends, u_first, u_near, u_weight, u_sums = _grouped(
             2 * e, roads, rule, room, group_of, shape
         )
@@ -98,7 +100,8 @@ def rows_of_edges(
                         sums[i] = 0.0
             if whole:
                 mass[start:used] /= total
-            count[n - lixel_first[begin]] = used
+            count[row] = used
+            row += 1
     count[1:] -= count[:-1].copy()
     return count, lixel[:used].copy(), mass[:used].copy()
 

@@ -138,7 +138,7 @@ def lixel_kernel(
         parts = list(
             pool.map(
                 lambda a: rows_of_edges(
-                    a, min(a + EDGES_AT_ONCE, network.edges), roads, rule, lixels.first,
+                    np.arange(a, min(a + EDGES_AT_ONCE, network.edges)), roads, rule, lixels.first,
                     SHAPES[shape], float(gaussian_cut), whole,
                 ),
                 starts,

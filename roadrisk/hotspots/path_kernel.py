@@ -15,6 +15,7 @@ from roadrisk.hotspots.kernel_shapes import GAUSSIAN_CUT, SHAPES, Shape
 from roadrisk.hotspots.kernels import lixel_kernel
 from roadrisk.hotspots.path_spread import mean_sizes, rows_among, spread_along, spread_edges
 from roadrisk.hotspots.paths import PathTable, Split, junctions, path_table
+from roadrisk.hotspots.tiled_kernel import TiledKernel
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
@@ -58,7 +59,7 @@ class PathKernel:
         )  # fmt: skip
 
 
-LixelKernel = sparse.csr_array | PathKernel
+LixelKernel = sparse.csr_array | PathKernel | TiledKernel
 
 
 def fitting_kernel(
@@ -124,7 +125,7 @@ def spread_events(kernel: LixelKernel, mass: Floats) -> Floats:
 
     Parameters
     ----------
-    kernel : scipy.sparse.csr_array or PathKernel
+    kernel : scipy.sparse.csr_array, PathKernel or TiledKernel
     mass : ndarray, shape (lixels,)
         Events on each lixel.
 
@@ -133,6 +134,8 @@ def spread_events(kernel: LixelKernel, mass: Floats) -> Floats:
     ndarray, shape (lixels,)
         Kernel mass on each lixel; divide by its length for a density.
     """
+    if isinstance(kernel, TiledKernel):
+        return np.asarray(kernel.spread(mass[None, :])[0])
     if not isinstance(kernel, PathKernel):
         return np.asarray(kernel.T @ mass, np.float64)
     held = np.flatnonzero(mass).astype(np.int64)
@@ -186,7 +189,7 @@ def part_of(kernel: LixelKernel, lixel: Ints) -> sparse.csr_array[Any, tuple[int
 
     Parameters
     ----------
-    kernel : scipy.sparse.csr_array or PathKernel
+    kernel : scipy.sparse.csr_array, PathKernel or TiledKernel
     lixel : ndarray of int64, shape (n,)
 
     Returns
@@ -194,6 +197,8 @@ def part_of(kernel: LixelKernel, lixel: Ints) -> sparse.csr_array[Any, tuple[int
     scipy.sparse.csr_array, shape (n, n)
         What leaves these lixels is lost.
     """
+    if isinstance(kernel, TiledKernel):
+        return kernel.among(lixel)
     if not isinstance(kernel, PathKernel):
         return sparse.csr_array(kernel[lixel][:, lixel])
     number = np.full(len(kernel.edge), -1, np.int64)

@@ -18,6 +18,7 @@ import numpy as np
 from roadrisk.hotspots.growing import grown
 from roadrisk.hotspots.path_kernel import LixelKernel, PathKernel
 from roadrisk.hotspots.path_spread import add_event
+from roadrisk.hotspots.tiled_kernel import TiledKernel
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -68,7 +69,7 @@ class UnitSums:
     Parameters
     ----------
     events : Events
-    kernel : scipy.sparse.csr_array or PathKernel
+    kernel : scipy.sparse.csr_array, PathKernel or TiledKernel
     lixel_length_m : ndarray, shape (lixels,)
     peak_per_m : float
         Kernel at distance 0 [1/m]: a unit's sum is capped there.
@@ -86,6 +87,8 @@ class UnitSums:
         least_units: int,
     ) -> None:
         first = np.concatenate([[0], np.flatnonzero(np.diff(events.unit)) + 1, [len(events.unit)]])
+        if isinstance(kernel, TiledKernel):
+            kernel = kernel.among(np.arange(len(lixel_length_m)))
         if isinstance(kernel, PathKernel):
             matrix, roads, edges = _NO_MATRIX, kernel.arrays(), len(kernel.edge_length_m)
         else:

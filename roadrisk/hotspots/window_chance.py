@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from roadrisk.hotspots.strands import Strands
     from roadrisk.roads.network import Floats, Ints
 
+    Bools = NDArray[np.bool_]
+
 # A p-value of fewer draws than this that reach the observed value says little more than "small".
 FEW = 10
 
@@ -86,12 +88,29 @@ def judge_windows(statistic: Floats, window: Ints, largest: Floats) -> WindowCha
     windows, so that the windows' p-values hang together through kernels that reach over their
     ends only. Windows in which nothing could ever have stood out are no tests.
     """
-    windows = largest.shape[1]
-    observed = np.zeros(windows)
+    observed = np.zeros(largest.shape[1])
     on = window >= 0
     np.maximum.at(observed, window[on], statistic[on])
-    p = np.ones(windows)
-    fitted = np.zeros(windows, bool)
+    p, fitted, tested = judge_each(observed, largest)
+    return WindowChance(window, p, fitted, false_discovery(p, tested))
+
+
+def judge_each(observed: Floats, largest: Floats) -> tuple[Floats, Bools, Bools]:
+    """Judge some windows, each against its own draws.
+
+    Parameters
+    ----------
+    observed : ndarray, shape (windows,)
+    largest : ndarray, shape (draws, windows)
+
+    Returns
+    -------
+    p_value : ndarray, shape (windows,)
+    tail_fitted, tested : ndarray of bool, shape (windows,)
+        As in `WindowChance`; whether anything could have stood out.
+    """
+    p = np.ones(len(observed))
+    fitted = np.zeros(len(observed), bool)
     tested = (observed > 0) | (largest > 0).any(axis=0)
     for w in np.flatnonzero(tested):
         draws = largest[:, w]
@@ -100,7 +119,22 @@ def judge_windows(statistic: Floats, window: Ints, largest: Floats) -> WindowCha
             tail = tail_p(observed[w], draws)
             if tail is not None:
                 p[w], fitted[w] = tail, True
-    q = np.ones(windows)
+    return p, fitted, tested
+
+
+def false_discovery(p_value: Floats, tested: Bools) -> Floats:
+    """Return the q-values of the windows that are tests; 1 for the others.
+
+    Parameters
+    ----------
+    p_value : ndarray, shape (windows,)
+    tested : ndarray of bool, shape (windows,)
+
+    Returns
+    -------
+    ndarray, shape (windows,)
+    """
+    q = np.ones(len(p_value))
     if tested.any():
-        q[tested] = stats.false_discovery_control(p[tested], method="bh")
-    return WindowChance(window, p, fitted, q)
+        q[tested] = stats.false_discovery_control(p_value[tested], method="bh")
+    return q
