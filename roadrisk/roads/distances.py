@@ -45,7 +45,7 @@ def distances_between(network: Network, edge: Ints, offset_m: Floats) -> Floats:
     return np.where(same, np.minimum(found, direct), found)
 
 
-def node_graph(network: Network, edges: Ints | None = None) -> csr_array:
+def node_graph(network: Network, edges: Ints | None = None, nodes: Ints | None = None) -> csr_array:
     """Return the nodes as a sparse matrix of the shortest edge between each two [m].
 
     Parameters
@@ -53,6 +53,8 @@ def node_graph(network: Network, edges: Ints | None = None) -> csr_array:
     network : Network
     edges : ndarray of int64, optional
         Only these edges; all otherwise.
+    nodes : ndarray of int64, optional
+        Only these nodes, sorted, among them all ends of the edges; all otherwise.
 
     Returns
     -------
@@ -61,13 +63,15 @@ def node_graph(network: Network, edges: Ints | None = None) -> csr_array:
         no way to anywhere and left out.
     """
     own = np.arange(network.edges) if edges is None else edges
-    low = np.minimum(network.edge_u[own], network.edge_v[own])
-    high = np.maximum(network.edge_u[own], network.edge_v[own])
+    ends = np.stack([network.edge_u[own], network.edge_v[own]])
+    count = len(network.node_xy)
+    if nodes is not None:
+        ends, count = np.searchsorted(nodes, ends), len(nodes)
+    low, high = ends.min(axis=0), ends.max(axis=0)
     length = network.edge_length_m[own]
     order = np.lexsort((length, high, low))
     order = order[low[order] != high[order]]
     low, high, length = low[order], high[order], length[order]
     shortest = np.ones(len(low), dtype=bool)
     shortest[1:] = (np.diff(low) != 0) | (np.diff(high) != 0)
-    nodes = len(network.node_xy)
-    return csr_array((length[shortest], (low[shortest], high[shortest])), shape=(nodes, nodes))
+    return csr_array((length[shortest], (low[shortest], high[shortest])), shape=(count, count))

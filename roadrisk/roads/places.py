@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 import pyproj
 import shapely
 from scipy.sparse.csgraph import dijkstra
@@ -18,10 +19,12 @@ from roadrisk.roads.osm_tags import class_rank
 
 if TYPE_CHECKING:
     import geopandas as gpd
-    from scipy.sparse import csr_array
+    from numpy.typing import NDArray
 
     from roadrisk.base.units import Units
     from roadrisk.roads.network import Floats, Ints, Network
+
+    Bools = NDArray[np.bool_]
 
 OCTANTS = (
     "east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east",
@@ -56,10 +59,18 @@ class Place:
 
 @dataclass(frozen=True, eq=False)
 class _Junctions:
-    """For every node the nearest junction, along some part of the network."""
+    """Nodes of some part of the network, and the nearest junction along it for each."""
 
+    node: Ints
     distance_m: Floats
     junction: Ints
+
+    def of(self, node: int) -> tuple[float, int]:
+        """Distance and nearest junction of one node; infinite where there is none."""
+        row = int(np.searchsorted(self.node, node))
+        if row == len(self.node) or self.node[row] != node:
+            return np.inf, -1
+        return float(self.distance_m[row]), int(self.junction[row])
 
 
 class Places:
@@ -85,8 +96,15 @@ class Places:
         self._named = ((table["name"] != "") | (table["ref"] != "")).to_numpy()
         self._road = table["road"].to_numpy(object)
         self._edge = table["edge"].to_numpy(np.int64)
-        self._at_node = self._labels_at_nodes()
+        self._label, labels = pd.factorize(self._road, sort=True)
+        self._labels = {str(label): code for code, label in enumerate(labels)}
+        self._at_node_first, self._at_node = _roads_at_nodes(
+            network, self._named, _ranks(table["road_class"]), self._label
+        )
+        named = np.flatnonzero(self._named)
+        self._by_road = named[np.argsort(self._label[named], kind="stable")]
         self._nearest: dict[str, _Junctions] = {}
+        self._lines_of_route = {} if agency_lines is None else _rows_of(agency_lines["route"])
 
     def describe(self, edge: int, from_m: float, to_m: float) -> Place:
         """Return a stretch of one edge in words.
@@ -137,37 +155,28 @@ class Places:
         text = self._from_junction(edge, from_m, to_m, road if self._named[row] else "", xy[1])
         return f"{text or self._coordinates(xy)}, on {on}"
 
-    def _labels_at_nodes(self) -> dict[int, list[str]]:
-        """Names of the roads that meet at each node, the highest class first."""
-        net, table = self._network, self._network.segments
-        first = np.searchsorted(self._edge, np.arange(net.edges))
-        last = np.searchsorted(self._edge, np.arange(net.edges), side="right") - 1
-        classes = table["road_class"].to_numpy(object)
-        found: dict[int, set[tuple[int, str]]] = {}
-        for nodes, rows in ((net.edge_u, first), (net.edge_v, last)):
-            for node, row in zip(nodes.tolist(), rows.tolist(), strict=True):
-                if self._named[row]:
-                    entry = (class_rank(str(classes[row])), str(self._road[row]))
-                    found.setdefault(node, set()).add(entry)
-        return {
-            node: list(dict.fromkeys(label for _, label in sorted(entries)))
-            for node, entries in found.items()
-        }
-
     def _others(self, node: int, road: str) -> list[str]:
-        return [label for label in self._at_node.get(node, []) if label != road]
+        """Names of the other roads that meet at a node, the highest class first."""
+        rows = self._at_node[self._at_node_first[node] : self._at_node_first[node + 1]]
+        labels = dict.fromkeys(str(self._road[row]) for row in rows)
+        return [label for label in labels if label != road]
 
     def _junctions(self, road: str) -> _Junctions:
         """Nearest junctions with another named road: along roads of this name, or any ("")."""
         if road not in self._nearest:
-            net = self._network
+            net, label = self._network, self._labels.get(road, -1)
             if road:
-                own = np.unique(self._edge[(self._road == road) & self._named])
-                nodes = np.unique([net.edge_u[own], net.edge_v[own]])
+                low, high = np.searchsorted(self._label[self._by_road], [label, label + 1])
+                own = np.unique(self._edge[self._by_road[low:high]])
             else:
-                own, nodes = np.arange(net.edges), np.array(sorted(self._at_node))
-            ends = [n for n in nodes.tolist() if self._others(n, road)]
-            self._nearest[road] = _nearest_of(node_graph(net, own), np.array(ends, dtype=np.int64))
+                own = np.arange(net.edges)
+            node = np.unique([net.edge_u[own], net.edge_v[own]])
+            count = self._at_node_first[node + 1] - self._at_node_first[node]
+            of = np.repeat(np.arange(len(node)), count)
+            within = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
+            rows = self._at_node[self._at_node_first[node][of] + within]
+            ends = np.unique(of[self._label[rows] != label] if road else of)
+            self._nearest[road] = _nearest_of(net, own, node, ends)
         return self._nearest[road]
 
     def _from_junction(
@@ -177,11 +186,12 @@ class Places:
         u, v, length = int(net.edge_u[edge]), int(net.edge_v[edge]), net.edge_length_m[edge]
         for along in dict.fromkeys((road, "")):
             near = self._junctions(along)
-            by_u = near.distance_m[u] + from_m
-            by_v = near.distance_m[v] + length - to_m
+            (from_u, at_u), (from_v, at_v) = near.of(u), near.of(v)
+            by_u = from_u + from_m
+            by_v = from_v + length - to_m
             if not np.isfinite(min(by_u, by_v)):
                 continue
-            node = int(near.junction[u] if by_u <= by_v else near.junction[v])
+            node = at_u if by_u <= by_v else at_v
             begin = min(by_u, by_v)
             names = self._others(node, road)
             if not names:
@@ -210,7 +220,9 @@ class Places:
         route = str(table["route"].iloc[row])
         if not route:
             return "", np.nan, np.nan
-        own = table[(self._edge == edge) & (table["route"] == route).to_numpy()]
+        first = self._network.segment_first
+        own = table.iloc[first[edge] : first[edge + 1]]
+        own = own[(own["route"] == route).to_numpy()]
         more = 0.0 if to_m > from_m else 1e-6  # a single place may lie on a segment's end
         own = own[(own["edge_to_m"] > from_m - more) & (own["edge_from_m"] < to_m + more)]
         ends = []
@@ -226,7 +238,7 @@ class Places:
     def _by_line(self, route: str, xy: Floats) -> float:
         if self._agency is None:
             return np.nan
-        lines = self._agency[(self._agency["route"] == route).to_numpy()]
+        lines = self._agency.iloc[self._lines_of_route.get(route, np.empty(0, dtype=np.int64))]
         point = shapely.Point(xy)
         distance = shapely.distance(lines.geometry.to_numpy(), point)
         if not len(lines) or np.nanmin(distance) > _ON_LINE_M:
@@ -236,11 +248,39 @@ class Places:
         return float(line["begin_measure"] + share * (line["end_measure"] - line["begin_measure"]))
 
 
-def _nearest_of(graph: csr_array, junctions: Ints) -> _Junctions:
-    nodes = graph.shape[0]
+def _ranks(road_class: pd.Series[Any]) -> Ints:
+    code, words = pd.factorize(road_class)
+    return np.array([class_rank(str(word)) for word in words], dtype=np.int64)[code]
+
+
+def _roads_at_nodes(network: Network, named: Bools, rank: Ints, label: Ints) -> tuple[Ints, Ints]:
+    """Segments that end at each node and have a name, the highest class first, then by label.
+
+    Returns where each node's begin, and the segments' rows.
+    """
+    first = network.segment_first
+    node = np.concatenate([network.edge_u, network.edge_v])
+    row = np.concatenate([first[:-1], first[1:] - 1])
+    node, row = node[named[row]], row[named[row]]
+    order = np.lexsort((label[row], rank[row], node))
+    count = np.bincount(node, minlength=len(network.node_xy))
+    return np.concatenate([[0], np.cumsum(count)]).astype(np.int64), row[order]
+
+
+def _rows_of(routes: pd.Series[Any]) -> dict[str, Ints]:
+    code, words = pd.factorize(routes)
+    order = np.argsort(code, kind="stable").astype(np.int64)
+    cuts = np.flatnonzero(np.diff(code[order])) + 1
+    return {str(words[code[rows[0]]]): rows for rows in np.split(order, cuts) if len(rows)}
+
+
+def _nearest_of(network: Network, edges: Ints, node: Ints, junctions: Ints) -> _Junctions:
+    """Nearest junctions (rows of `node`) along some edges."""
     if not len(junctions):
-        return _Junctions(np.full(nodes, np.inf), np.full(nodes, -1, dtype=np.int64))
+        return _Junctions(node, np.full(len(node), np.inf), np.full(len(node), -1, dtype=np.int64))
     distance, _, source = dijkstra(
-        graph, directed=False, indices=junctions, min_only=True, return_predecessors=True
-    )
-    return _Junctions(distance, source.astype(np.int64))
+        node_graph(network, edges, node), directed=False, indices=junctions, min_only=True,
+        return_predecessors=True,
+    )  # fmt: skip
+    found = np.where(source >= 0, node[np.maximum(source, 0)], -1)
+    return _Junctions(node, distance, found.astype(np.int64))
