@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     import pyproj
     import shapely
 
+    from roadrisk.base.file_state import FileState
     from roadrisk.errors import Remark
     from roadrisk.osm_graph import OsmGraph
     from roadrisk.settings import Settings
@@ -24,12 +25,17 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class InputFile:
-    """One file that was read: name relative to the study folder, content hash, rows."""
+    """One file that was read: name relative to the study folder, content hash, rows.
+
+    `seen` is the file's state when its hash was taken; None where the hash is of what it says
+    and not of its bytes.
+    """
 
     name: str
     sha256: str
     size_bytes: int
     rows: int | None = None
+    seen: FileState | None = field(default=None, compare=False, repr=False)
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from roadrisk.errors import Remark
 from roadrisk.records.settings_file import NAME, Loaded
 from roadrisk.records.study_files import describe, find_file
+from roadrisk.records.what_was_read import Door
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -30,6 +31,8 @@ class FolderInReading:
         Grows while files are read.
     inputs : list of InputFile
         Likewise; each file once.
+    door : Door
+        What is about to be read is noted there.
     """
 
     folder: Path
@@ -37,6 +40,7 @@ class FolderInReading:
     settings: Settings
     remarks: list[Remark]
     inputs: list[InputFile] = field(default_factory=list)
+    door: Door = field(default_factory=Door)
 
     @property
     def failed(self) -> bool:
@@ -54,6 +58,7 @@ class FolderInReading:
         if isinstance(found, Remark):
             self.remarks.append(found)
             return None
+        self.door.note(found)
         return found
 
     def crs_is_known(self, section: str) -> bool:

@@ -9,7 +9,7 @@ from roadrisk.errors import Remark
 from roadrisk.records.study_files import describe
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
     from roadrisk.study import InputFile
@@ -30,7 +30,9 @@ _MOST_FILES = 200
 _NOT_MEANT = ("thumbs.db", "desktop.ini")
 
 
-def read_own_texts(folder: Path) -> tuple[dict[str, str], tuple[Remark, ...]]:
+def read_own_texts(
+    folder: Path, note: Callable[[Path], object] = lambda _: None
+) -> tuple[dict[str, str], tuple[Remark, ...]]:
     """Read a person's own paragraphs for the proposal.
 
     They stand at the end of their section, after what was worked out, and as they are written: in
@@ -40,6 +42,8 @@ def read_own_texts(folder: Path) -> tuple[dict[str, str], tuple[Remark, ...]]:
     ----------
     folder : pathlib.Path
         The study folder. Its folder "texts" may be missing.
+    note : callable
+        Told of each file before it is read.
 
     Returns
     -------
@@ -54,6 +58,7 @@ def read_own_texts(folder: Path) -> tuple[dict[str, str], tuple[Remark, ...]]:
     remarks: list[Remark] = []
     taken: dict[str, str] = {}
     for path in _files(folder, remarks):
+        note(path)
         shown = f"{FOLDER}/{path.name}"
         section, problem = _section(path)
         if not problem and section in taken:

@@ -16,6 +16,7 @@ from roadrisk.records import schema_columns
 from roadrisk.records.study_files import describe
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
     from zoneinfo import ZoneInfo
 
@@ -34,7 +35,11 @@ _LAT_REF, _LAT, _LON_REF, _LON, _TIME, _DATE = 1, 2, 3, 4, 7, 29
 
 
 def read_photos(
-    folder: Path, sightings: pd.DataFrame, *, zone: ZoneInfo
+    folder: Path,
+    sightings: pd.DataFrame,
+    *,
+    zone: ZoneInfo,
+    note: Callable[[Path], object] = lambda _: None,
 ) -> tuple[pd.DataFrame, tuple[Remark, ...], tuple[InputFile, ...]]:
     """Read when and where the photos that reports name were taken.
 
@@ -48,6 +53,8 @@ def read_photos(
         source_row, occurrenceID.
     zone : zoneinfo.ZoneInfo
         The study's, for times without one.
+    note : callable
+        Told of each photo before it is read.
 
     Returns
     -------
@@ -75,6 +82,7 @@ def read_photos(
             missing.append((row, name))
             continue
         if path not in said:
+            note(path)
             said[path] = _read(path, zone)
             if said[path] is None:
                 problem = f"the photo {name[:100]!r} can't be read."

@@ -21,6 +21,7 @@ from roadrisk.species import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from roadrisk.settings import StudySection
@@ -55,7 +56,9 @@ class ChosenProfile:
     inputs: tuple[InputFile, ...] = ()
 
 
-def load_profile(study: StudySection, folder: Path) -> ChosenProfile:
+def load_profile(
+    study: StudySection, folder: Path, note: Callable[[Path], object] = lambda _: None
+) -> ChosenProfile:
     """Find the species profile of a study.
 
     Parameters
@@ -66,6 +69,8 @@ def load_profile(study: StudySection, folder: Path) -> ChosenProfile:
         the generic small slow animal and a doubt that says so.
     folder : pathlib.Path
         The study folder.
+    note : callable
+        Told of the file before it is read.
 
     Returns
     -------
@@ -78,7 +83,7 @@ def load_profile(study: StudySection, folder: Path) -> ChosenProfile:
     """
     wanted = study.profile.strip()
     if wanted.casefold().endswith(".toml"):
-        chosen = _own(wanted, folder)
+        chosen = _own(wanted, folder, note)
     elif wanted:
         chosen = _named(wanted)
     else:
@@ -86,10 +91,11 @@ def load_profile(study: StudySection, folder: Path) -> ChosenProfile:
     return _checked(chosen, study.species)
 
 
-def _own(name: str, folder: Path) -> ChosenProfile:
+def _own(name: str, folder: Path, note: Callable[[Path], object]) -> ChosenProfile:
     path = find_file(folder, name, _KEY, NAME)
     if isinstance(path, Remark):
         raise InputError([path])
+    note(path)
     try:
         with path.open("rb") as file:
             text = file.read(_LARGEST_BYTES).decode("utf-8-sig")

@@ -7,9 +7,11 @@ import hashlib
 import os
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
+from roadrisk.base.file_state import FileState, file_state
 from roadrisk.errors import Remark
 from roadrisk.study import InputFile
 
+_GONE = FileState(0, -1, -1)
 # A shapefile is several files.
 _BESIDE = {".shp": (".shx", ".dbf", ".prj", ".cpg")}
 
@@ -61,17 +63,24 @@ def find_file(folder: Path, name: str, key: str, settings_file: str) -> Path | R
 
 
 def describe(folder: Path, path: Path, rows: int | None) -> list[InputFile]:
-    """Return name, SHA-256, size and rows of a file, and the same of its companions."""
+    """Return name, SHA-256, size and rows of a file, and the same of its companions.
+
+    A file that is gone meanwhile has no hash, and a state that none has.
+    """
     root = folder.resolve()
     found = []
     for part in (path, *companions(path)):
-        with part.open("rb") as file:
-            digest = hashlib.file_digest(file, "sha256").hexdigest()
+        try:
+            with part.open("rb") as file:
+                seen = file_state(file.fileno()) or _GONE
+                digest = hashlib.file_digest(file, "sha256").hexdigest()
+        except OSError:
+            seen, digest = _GONE, ""
         shown = part.absolute()
         inside = shown.is_relative_to(folder.absolute())
         name = shown.relative_to(folder.absolute()) if inside else part.resolve().relative_to(root)
-        size = part.stat().st_size
-        found.append(InputFile(name.as_posix(), digest, size, rows if part == path else None))
+        own_rows = rows if part == path else None
+        found.append(InputFile(name.as_posix(), digest, seen.size_bytes, own_rows, seen))
     return found
 
 

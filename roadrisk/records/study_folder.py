@@ -38,6 +38,7 @@ from roadrisk.records.study_roads import StudyRoads, read_study_roads
 from roadrisk.records.survey_tables import join_surveys, read_surveys, survey_doubts
 from roadrisk.records.table_files import read_raw
 from roadrisk.records.trial_tables import read_trials
+from roadrisk.records.what_was_read import Door
 from roadrisk.records.working_system import working_crs
 from roadrisk.study import Study
 
@@ -132,10 +133,12 @@ def gather(folder: Path, *, build_roads: bool) -> Gathered:
         Never raises for bad input.
     """
     folder = Path(folder)
+    door = Door()
+    door.note(folder / NAME)
     loaded = load_settings(folder)
     if loaded.settings is None:
         return Gathered(None, loaded.remarks)
-    work = _Work(folder, loaded, loaded.settings, list(loaded.remarks))
+    work = _Work(folder, loaded, loaded.settings, list(loaded.remarks), door=door)
     work.describe(folder / NAME, None)
     work.read_profile()
     work.roads = read_study_roads(work, build=build_roads)
@@ -147,6 +150,7 @@ def gather(folder: Path, *, build_roads: bool) -> Gathered:
     work.read_photos()
     work.read_decisions()
     work.read_texts()
+    work.remarks += door.changed(folder, work.inputs)
     study = work.study(with_roads=build_roads)
     return Gathered(study, tuple(with_line(r, loaded.text) for r in work.remarks))
 
@@ -176,7 +180,7 @@ class _Work(FolderInReading):
 
     def read_profile(self) -> None:
         try:
-            self.chosen = load_profile(self.settings.study, self.folder)
+            self.chosen = load_profile(self.settings.study, self.folder, self.door.note)
         except InputError as error:
             self.remarks += error.remarks
             return
@@ -265,7 +269,7 @@ class _Work(FolderInReading):
         self.inputs += inputs
 
     def read_texts(self) -> None:
-        self.texts, remarks = read_own_texts(self.folder)
+        self.texts, remarks = read_own_texts(self.folder, self.door.note)
         self.remarks += remarks
         self.inputs += own_text_inputs(self.folder)
 
@@ -274,7 +278,7 @@ class _Work(FolderInReading):
         if not reports:
             return
         self.photos, remarks, inputs = read_photos(
-            self.folder, pd.concat(reports), zone=self.settings.study.zone
+            self.folder, pd.concat(reports), zone=self.settings.study.zone, note=self.door.note
         )
         self.remarks += remarks
         known = {i.name for i in self.inputs}

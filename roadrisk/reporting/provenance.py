@@ -161,7 +161,8 @@ def _told(whole: Study, edition: Edition, command: str) -> dict[str, Any]:
     named = study.settings.study
     chance = {k: None if v != v else v for k, v in asdict(findings.chance).items()}  # noqa: PLR0124
     if edition.kind == "confidential":
-        inputs: Any = [asdict(file) for file in whole.inputs]
+        told = ("name", "sha256", "size_bytes", "rows")
+        inputs: Any = [{name: getattr(file, name) for name in told} for file in whole.inputs]
     else:
         inputs = {"sha256": inputs_hash(whole), "files": len(whole.inputs), "what": ONE_HASH}
     return {

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from roadrisk.base.whole import ready, write_whole
+from roadrisk.records.what_was_read import refuse_changed
 from roadrisk.reporting.appendix_tables import appendix_tables
 from roadrisk.reporting.column_words import COLUMNS_FILE, columns_table, tables_of
 from roadrisk.reporting.csv_text import csv_bytes
@@ -83,6 +84,8 @@ def write_reports(
 
     Raises
     ------
+    InputError
+        A file of the study was changed since it was read; nothing was written.
     OutputError
         Nothing was changed: a file is open in another program, the disk is full, another run
         writes into the folder, or the like.
@@ -92,6 +95,7 @@ def write_reports(
         if edition == "public":
             return _write_public(study, findings, out)
         files = edition_files(study, findings, edition, command=command)
+        refuse_changed(study)
         return write_whole(files | edits_kept(out, list(files)), out)
 
 
@@ -137,6 +141,7 @@ def _write_public(study: Study, findings: Findings, out: Path) -> tuple[Path, ..
     with releasing(study.folder):
         refuse_without_log(out, study.folder)
         files, log = _public(study, findings)
+        refuse_changed(study)
         return write_whole(files, out, first=lambda: write_release_log(study.folder, log))
 
 
