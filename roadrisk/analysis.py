@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from roadrisk.base.kept_steps import KeepNothing, Kept
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.gathered import Evidence, Points, Roads, gather_findings
 from roadrisk.hotspots.finding import find_hotspots
@@ -20,20 +21,27 @@ from roadrisk.roads.route_measures import coordinates_of
 from roadrisk.sightings.counted import count_reports
 from roadrisk.sightings.doubted import held_reports, open_doubts, screened
 from roadrisk.sightings.queue import put_before_reviewer
+from roadrisk.study_parts import for_evidence, for_paths, for_roads, key_values
 from roadrisk.telemetry.bearings import bearing_fixes, with_bearing_fixes
 from roadrisk.telemetry.crossings import crossings_of
 from roadrisk.telemetry.frequencies import crossing_frequencies
 from roadrisk.telemetry.steps import steps_of
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from roadrisk.errors import Remark
     from roadrisk.findings import Findings
+    from roadrisk.hotspots.finding import Hotspots
     from roadrisk.mitigation.works_compared import WorksCompared
+    from roadrisk.sightings.counted import CountedReports
     from roadrisk.sightings.reviewed import Reviewed
     from roadrisk.study import Study
 
 
-def analyse(study: Study, progress: Progress | None = None) -> Findings:
+def analyse(
+    study: Study, progress: Progress | None = None, *, kept: Kept | None = None
+) -> Findings:
     """Run every step on a study.
 
     The stages, each public in its own room: roads are built and cut into lixels; tables that
@@ -50,24 +58,18 @@ def analyse(study: Study, progress: Progress | None = None) -> Findings:
     study : Study
     progress : Progress, optional
         Shows what a long step is doing.
+    kept : Kept, optional
+        Long steps of an earlier run that rest on the same are taken from here.
 
     Returns
     -------
     Findings
     """
-    shown = progress or Silent()
-    settings = study.settings
-    roads = _roads(study, shown)
-    found = _evidence(study, roads, shown)
-    hot = find_hotspots(
-        roads.network, roads.lixels, found.partner, found.frequencies, found.counted.placed.table,
-        found.counted.placed.placement, roads.places,
-        settings=settings.hotspots, years=settings.study.years, seed=settings.study.seed,
-        zone=settings.study.time_zone,
-        surveys=settings.sightings.surveys if settings.sightings else (),
-        area=study.area, watching=found.watching, deaths=found.deaths.field,
-        worst=settings.mortality.worst_places, progress=shown,
-    )  # fmt: skip
+    shown, kept = progress or Silent(), kept or KeepNothing()
+    roads = _roads(study, shown, kept)
+    evidence = for_evidence(study)
+    found = _evidence(evidence, roads, shown, kept)
+    hot = kept.step("hotspots", (found.key,), lambda: _hotspots(evidence, roads, found, shown))
     with shown.step("Measures", 1) as tick:
         measures = propose_measures(
             study, roads.network, roads.lixels, roads.places, found.deaths, found.frequencies
@@ -90,7 +92,7 @@ def review_reports(study: Study, progress: Progress | None = None) -> Reviewed:
     Reviewed
     """
     shown = progress or Silent()
-    roads = _roads(study, shown)
+    roads = _roads(study, shown, KeepNothing())
     points = _points(study)
     with shown.step("Reports", 3) as tick:
         counted = count_reports(
@@ -128,7 +130,7 @@ def compare_works(study: Study, progress: Progress | None = None) -> WorksCompar
         The study has no [compare], or its sites can't be placed.
     """
     shown = progress or Silent()
-    roads = _roads(study, shown)
+    roads = _roads(study, shown, KeepNothing())
     points = _points(study)
     with shown.step("Before and after", 2) as tick:
         counted = count_reports(
@@ -143,9 +145,11 @@ def compare_works(study: Study, progress: Progress | None = None) -> WorksCompar
     return found
 
 
-def _roads(study: Study, shown: Progress) -> Roads:
+def _roads(study: Study, shown: Progress, kept: Kept) -> Roads:
+    part = for_roads(study)
+    key = kept.key(*key_values(part))
     with shown.step("Roads", 3) as tick:
-        built = build_network(study)
+        built = kept.step("roads", (key,), lambda: build_network(part))
         network = built.network
         tick()
         lixels = lay_lixels(network, study.settings.hotspots.lixel_m)
@@ -153,7 +157,7 @@ def _roads(study: Study, shown: Progress) -> Roads:
         tick()
         places = Places(network, study.agency_lines, study.settings.study.units)
         tick()
-    return Roads(network, lixels, index, places, built.mismatches, built.notes)
+    return Roads(network, lixels, index, places, built.mismatches, built.notes, key)
 
 
 def _points(study: Study) -> Points:
@@ -172,7 +176,7 @@ def _points(study: Study) -> Points:
     return Points(fixes, reports, background, remarks, notes)
 
 
-def _evidence(study: Study, roads: Roads, shown: Progress) -> Evidence:
+def _evidence(study: Study, roads: Roads, shown: Progress, kept: Kept) -> Evidence:
     network, lixels, index = roads.network, roads.lixels, roads.index
     points = _points(study)
     steps = steps_of(points.fixes, study.settings.crossings.longest_step_days)
@@ -180,18 +184,46 @@ def _evidence(study: Study, roads: Roads, shown: Progress) -> Evidence:
         crossings = crossings_of(steps, network, lixels, index)
         tick()
     partner = partner_lixels(network, lixels)
-    frequencies = crossing_frequencies(study, points.fixes, network, lixels, index, partner, shown)
+    tracked = for_paths(study)
+    frequencies = kept.step(
+        "paths", (roads.key, kept.key(points.fixes, *key_values(tracked))),
+        lambda: crossing_frequencies(
+            tracked, points.fixes, network, lixels, index, partner, shown
+        ),
+    )  # fmt: skip
+    # All that follows up to the list of places rests on roads and evidence together.
+    key = kept.key(roads.key, *key_values(study)) if roads.key else None
     with shown.step("Reports", 2) as tick:
-        counted = count_reports(study, points.reports, points.fixes, network, lixels, index)
-        tick()
-        doubted = open_doubts(study, points.reports, counted, network, index)
-        tick()
+        counted, doubted = kept.step("reports", (key,), lambda: _reports(study, points, roads))
+        tick(2)
     watching = watching_of(study, network, lixels, index, partner)
     with shown.step("Deaths", 1) as tick:
-        deaths = estimate_deaths(
-            study, points.fixes, steps, frequencies, counted, network, lixels, index, partner
-        )
+        deaths = kept.step(
+            "deaths", (key,),
+            lambda: estimate_deaths(
+                study, points.fixes, steps, frequencies, counted, network, lixels, index, partner
+            ),
+        )  # fmt: skip
         tick()
     return Evidence(
-        points, partner, steps, crossings, frequencies, counted, doubted, watching, deaths
+        points, partner, steps, crossings, frequencies, counted, doubted, watching, deaths, key
     )
+
+
+def _reports(study: Study, points: Points, roads: Roads) -> tuple[CountedReports, pd.DataFrame]:
+    network, index = roads.network, roads.index
+    counted = count_reports(study, points.reports, points.fixes, network, roads.lixels, index)
+    return counted, open_doubts(study, points.reports, counted, network, index)
+
+
+def _hotspots(study: Study, roads: Roads, found: Evidence, shown: Progress) -> Hotspots:
+    settings = study.settings
+    return find_hotspots(
+        roads.network, roads.lixels, found.partner, found.frequencies, found.counted.placed.table,
+        found.counted.placed.placement, roads.places,
+        settings=settings.hotspots, years=settings.study.years, seed=settings.study.seed,
+        zone=settings.study.time_zone,
+        surveys=settings.sightings.surveys if settings.sightings else (),
+        area=study.area, watching=found.watching, deaths=found.deaths.field,
+        worst=settings.mortality.worst_places, progress=shown,
+    )  # fmt: skip

@@ -14,7 +14,6 @@ from roadrisk.cli_progress import progress
 from roadrisk.errors import RoadriskError
 
 if TYPE_CHECKING:
-    from roadrisk.base.progress import Progress
     from roadrisk.findings import Findings
     from roadrisk.reporting.editions.edition import EditionKind
     from roadrisk.study import Study
@@ -44,6 +43,14 @@ def run(
             help="A provenance.json: run anew, write nothing, and say whether it repeats."
         ),
     ] = None,
+    fresh: Annotated[
+        bool,
+        typer.Option(
+            "--fresh",
+            help="Work every step out anew: use nothing that an earlier run kept in the study "
+            "folder (.kept).",
+        ),
+    ] = False,
 ) -> None:
     """Read a study; write map, list, brief and proposal."""
     if again is not None:
@@ -53,6 +60,8 @@ def run(
         _run_again(study, again)
         return
     kinds = _kinds(edition)
+    from roadrisk.analysis import analyse
+    from roadrisk.base.kept_steps import KeptSteps
     from roadrisk.base.whole import ready
     from roadrisk.records.study_folder import read_study
     from roadrisk.reporting.column_words import closing_words
@@ -67,7 +76,8 @@ def run(
         for kind, folder in folders.items():
             stack.enter_context(ready(folder, words="roadrisk run", mend=_IN_USE))
             refuse_other_edition(folder, kind)
-        findings = _analysed(read, shown)
+        kept = KeptSteps(study, fresh=fresh)
+        findings = analyse(read, shown, kept=kept)
         from roadrisk.reporting.writing import write_reports
 
         written = {}
@@ -76,6 +86,9 @@ def run(
                 command = _command(study, kind)
                 written[kind] = write_reports(read, findings, folder, edition=kind, command=command)
                 tick()
+    if kept.used:
+        typer.echo(f"Not changed since an earlier run, and used again: {', '.join(kept.used)} "
+                   "(--fresh works them out anew).")  # fmt: skip
     _say_findings(findings)
     for kind, paths in written.items():
         for path in paths:
@@ -86,6 +99,7 @@ def run(
 
 
 def _run_again(study: Path, file: Path) -> None:
+    from roadrisk.analysis import analyse
     from roadrisk.records.past_run import read_past_run
     from roadrisk.records.study_folder import read_study
     from roadrisk.reporting.repeating import compare_runs
@@ -96,7 +110,7 @@ def _run_again(study: Path, file: Path) -> None:
         with shown.step("Reading", 1) as tick:
             read = read_study(study)
             tick()
-        findings = _analysed(read, shown)
+        findings = analyse(read, shown)
         from roadrisk.reporting.writing import edition_files
 
         with shown.step("Comparing", 1) as tick:
@@ -107,12 +121,6 @@ def _run_again(study: Path, file: Path) -> None:
         typer.echo(line)
     if not found.repeats:
         raise typer.Exit(1)
-
-
-def _analysed(read: Study, shown: Progress) -> Findings:
-    from roadrisk.analysis import analyse
-
-    return analyse(read, shown)
 
 
 def _kinds(given: list[str] | None) -> list[EditionKind]:

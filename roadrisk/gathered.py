@@ -45,6 +45,7 @@ class Roads:
     places: Places
     mismatches: pd.DataFrame
     notes: tuple[str, ...]
+    key: str | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,6 +72,7 @@ class Evidence:
     doubted: pd.DataFrame
     watching: Watching
     deaths: AllDeaths
+    key: str | None = None
 
 
 def gather_findings(
