@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from roadrisk.records.raw_table import Floats, Notes, RawTable
 
+LONGEST_VALUE = 100
 PLACE_TERMS = ("decimalLatitude", "decimalLongitude", "x", "y", "easting", "northing")
 POSITION_TERMS = (*PLACE_TERMS, "route", "route_measure", "side", "coordinateUncertaintyInMeters")
 
@@ -218,6 +219,7 @@ def numbers(text: pd.Series[str], *, decimal_comma: bool) -> Floats:
     -------
     ndarray, shape (n,)
     """
+    text = of_a_value(text)
     if text.str.contains(",", regex=False).any():
         if decimal_comma:
             text = text.str.replace(r"^([-+]?\d*),(\d+)$", r"\1.\2", regex=True)
@@ -226,6 +228,22 @@ def numbers(text: pd.Series[str], *, decimal_comma: bool) -> Floats:
             text = text.mask(grouped, text.str.replace(",", "", regex=False))
     found = pd.to_numeric(text.mask(text == ""), errors="coerce").to_numpy(dtype=np.float64)
     return np.where(np.isfinite(found), found, np.nan)
+
+
+def of_a_value(text: pd.Series[str]) -> pd.Series[str]:
+    """Return text with "?" for what is longer than any number, date or degree that people write.
+
+    Patterns with several ways to match would take hours over a megabyte of blanks.
+
+    Parameters
+    ----------
+    text : Series of str, length n
+
+    Returns
+    -------
+    Series of str, length n
+    """
+    return text.mask(text.str.len() > LONGEST_VALUE, "?")
 
 
 def _fold(name: str) -> str:

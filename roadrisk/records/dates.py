@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import pandas as pd
 
+from roadrisk.records.columns import of_a_value
+
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
@@ -80,6 +82,7 @@ def read_dates(text: pd.Series[str], zone: ZoneInfo, order: DateOrder | None) ->
     -------
     Dates
     """
+    text = of_a_value(text)
     parts = _blank(text.index)
     for pattern in (_ISO, _COMPACT, _DAY_MONTH, _MONTH_DAY):
         _fill(parts, text, pattern)
@@ -98,7 +101,7 @@ def only_order(text: pd.Series[str]) -> str:
     """Return which order the dates that need one would fit: "day-first", "month-first", "both"
     or "neither".
     """  # noqa: D205
-    found = text.str.extract(_ORDERED)
+    found = of_a_value(text).str.extract(_ORDERED)
     a, b = (pd.to_numeric(found[c]).to_numpy(dtype=np.float64) for c in "ab")
     day_first, month_first = not (b > 12).any(), not (a > 12).any()
     if day_first and month_first:

@@ -62,14 +62,22 @@ def opened(path: Path, name: str) -> Iterator[sqlite3.Connection]:
             yield link
     except sqlite3.Error as error:
         raise _in_words(error, name) from error
+    except (UnicodeDecodeError, OverflowError) as error:  # text or a number that can't be either
+        raise damaged(name) from error
+
+
+def damaged(name: str) -> InputError:
+    """Return the error that a file holds no history that can be read."""
+    said = "the file is damaged, or is no history of decisions."
+    mend = "keep it under another name and put back a copy from before"
+    return InputError([Remark(name, None, "", said, mend)])
 
 
 def _in_words(error: sqlite3.Error, name: str) -> RoadriskError:
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
     match code:
         case sqlite3.SQLITE_NOTADB | sqlite3.SQLITE_CORRUPT:
-            said = "the file is damaged, or is no history of decisions."
-            mend = "keep it under another name and put back a copy from before"
+            return damaged(name)
         case sqlite3.SQLITE_READONLY | sqlite3.SQLITE_CANTOPEN | sqlite3.SQLITE_PERM:
             said = "the file or its folder may not be written."
             mend = "make both writable, or copy the study folder to where you may write"
@@ -131,6 +139,10 @@ def is_laid_out(link: sqlite3.Connection, name: str) -> bool:
     if version > VERSION:
         said = f"a newer roadrisk wrote this file (layout {version}; known here: {VERSION})."
         raise InputError([Remark(name, None, "", said, "update roadrisk on this computer")])
+    # Nothing but what was laid out: a view in a table's place could compute for ever.
+    there = {(kind, sql) for kind, sql in link.execute("SELECT type, sql FROM sqlite_schema")}
+    if there != {(statement.split()[1].lower(), statement) for statement in _LAYOUT}:
+        raise damaged(name)
     return True
 
 

@@ -19,11 +19,13 @@ from roadrisk.records.decision_file import (
     DECISIONS_FILE,
     ReadOnlyFileError,
     check_whole,
+    damaged,
     in_wal_mode,
     is_laid_out,
     lay_out,
     opened,
 )
+from roadrisk.records.limits import DECISIONS_BYTES, too_large
 from roadrisk.records.sqlite_beside import log_problem
 from roadrisk.records.synced_folder import synced_folder
 from roadrisk.study import InputFile
@@ -191,6 +193,9 @@ def read_decisions(
     name = store.path.name
     if not store.path.exists():
         return Decisions(), (), ()
+    problem = too_large(store.path, DECISIONS_BYTES, "ask who made it: no reviewers write so much")
+    if problem is not None:
+        return Decisions(), (Remark(name, None, "", *problem),), ()
     try:
         store.check()
         history = store.history()
@@ -219,7 +224,23 @@ def _entries(link: sqlite3.Connection, name: str, after: int) -> tuple[Entry, ..
         f"SELECT {', '.join(_FIELDS)} FROM history WHERE number > ? ORDER BY number",  # noqa: S608
         (after,),
     )
-    return tuple(Entry(number, datetime.fromisoformat(at), *rest) for number, at, *rest in rows)
+    try:
+        return tuple(_sound(Entry(number, datetime.fromisoformat(at), *rest))
+                     for number, at, *rest in rows)  # fmt: skip
+    except (ValueError, TypeError) as error:
+        raise damaged(name) from error
+
+
+def _sound(entry: Entry) -> Entry:
+    """Return an entry that can have been written here, or raise a ValueError."""
+    takes_back = entry.undoes is not None
+    if (
+        entry.at.tzinfo is None
+        or takes_back != (entry.kind == "undo")
+        or (entry.undoes is not None and not 0 < entry.undoes < entry.number)
+    ):
+        raise ValueError(entry.number)
+    return entry
 
 
 def _write(

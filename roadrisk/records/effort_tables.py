@@ -11,7 +11,7 @@ import pandas as pd
 from roadrisk.base.crs import WGS84
 from roadrisk.base.units import M_PER_FOOT, M_PER_MILE
 from roadrisk.records import schemas, survey_schemas
-from roadrisk.records.columns import Columns, find_columns, numbers
+from roadrisk.records.columns import Columns, find_columns, numbers, of_a_value
 from roadrisk.records.dates import read_dates
 from roadrisk.records.event_dates import ask_for_order, dates_as_text, none_left
 from roadrisk.records.raw_table import About, Floats, Gate, Notes, RawTable
@@ -110,7 +110,7 @@ def _amounts(
     """How much effort each row is, and in passes, metres or hours; one pass where none is told."""
     size, words = columns.text(raw, "sampleSizeValue"), columns.text(raw, "samplingEffort")
     unit = columns.text(raw, "sampleSizeUnit")
-    said = words.str.extract(r"^\s*(?P<value>\S*\d\S*)\s*(?P<unit>[^\d]*)$").fillna("")
+    said = of_a_value(words).str.extract(r"^\s*(?P<value>\S*\d\S*)\s*(?P<unit>[^\d]*)$").fillna("")
     by_size = (size != "").to_numpy()
     text = size.where(by_size, said["value"])
     unit = unit.where(by_size, said["unit"]).str.strip().str.rstrip(".").str.casefold()

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 LONGEST = 100_000
-_INIT = re.compile(r"\+?\s*init\s*=\s*(?!epsg:\d+\b)", re.IGNORECASE)
+_INIT = re.compile(r"\binit\s*=\s*(?!epsg:\d+\b)", re.IGNORECASE)
 # Where a system names files: in WKT 1 and 2, in PROJ's strings, and in PROJ JSON.
 _FILES = (
     re.compile(r'PARAMETERFILE\s*\[\s*"[^"]*"\s*,\s*"([^"]*)"', re.IGNORECASE),

@@ -85,16 +85,15 @@ def _opened(
             f"the file has no layer {layer!r}.", f"layers here: {', '.join(map(repr, names))}"
         )
         return None
+    if pyogrio.read_info(file, layer=layer)["features"] > FEATURES:
+        notes.error(f"the layer has more than {FEATURES:,} features.", _SMALLER)
+        return None
     # GeoJSON has no dates; without this, text that looks like one gets a time of day.
     more = {} if kind in TOLD_BY_START else {"DATE_AS_STRING": "YES"}
     meta, _, wkb, data = pyogrio.raw.read(
-        file, layer=layer, datetime_as_string=True, force_2d=True, max_features=FEATURES + 1,
-        **more,
-    )  # fmt: skip
+        file, layer=layer, datetime_as_string=True, force_2d=True, **more
+    )
     shapes = None if wkb is None else shapely.from_wkb(wkb)
-    if max([0 if shapes is None else len(shapes), *map(len, data)]) > FEATURES:
-        notes.error(f"the layer has more than {FEATURES:,} features.", _SMALLER)
-        return None
     if meta["crs"] is not None and known_crs(str(meta["crs"])) is None:
         notes.error(
             f"its coordinate system can't be used ({str(meta['crs'])[:80]}).",

@@ -14,13 +14,17 @@ TABLE_BYTES = 4_000_000_000
 LINE_CHARACTERS = 5_000_000
 CELL_CHARACTERS = 2_000_000
 FIELDS = 20_000
+ROWS = 20_000_000
 # Cells of a text table: so many, and beyond them so many for each byte of the file. A table of
 # full rows has at most one a byte; only one long row among many short ones makes more.
 CELLS, CELLS_A_BYTE = 20_000_000, 2
 
-WORKBOOK_BYTES = 500_000_000
+# XML packs about 1 to 15; what unpacks to more times its size is no record of anything.
+UNPACKED_TIMES = 60
+
+# Unpacked: never more than the first, and beyond the second only so many times the packed size.
+WORKBOOK_BYTES, WORKBOOK_SURE_BYTES = 500_000_000, 30_000_000
 WORKBOOK_CELLS = 10_000_000
-WORKBOOK_ROWS = 1_048_576
 
 LAYER_BYTES = 20_000_000_000
 FEATURES = 5_000_000
@@ -28,12 +32,9 @@ GEOJSON_OBJECT_MB = 40
 GPX_BYTES = 50_000_000
 
 EXTRACT_BYTES = 40_000_000_000
-# Unpacked: so much, and beyond that so many times the packed size (XML packs about 1 to 15).
-UNPACKED_BYTES, UNPACKED_TIMES = 1_000_000_000, 60
-# OpenStreetMap's own numbers are below 2^34 in 2026 (from memory).
-OSM_NUMBER = 2**40
+UNPACKED_BYTES = 1_000_000_000
 
-DECISIONS_BYTES = 2_000_000_000
+DECISIONS_BYTES = 1_000_000_000
 
 
 def too_large(path: Path, most_bytes: int, mend: str) -> tuple[str, str] | None:

@@ -143,14 +143,9 @@ def _without_place(remark: Remark) -> Remark:
 def _outcome(raw: RawTable, columns: Columns, about: About, notes: Notes) -> pd.Series[str]:
     text = columns.text(raw, "nest_outcome")
     found, unknown = words.nest_outcome(text)
-    for word in unknown:
-        notes.doubt_file(
-            (text == word).to_numpy(),
-            about,
-            _unknown_outcome(word),
-            f"write one of {', '.join(schemas.NEST_OUTCOMES)}",
-            column=columns.name("nest_outcome"),
-        )
+    notes.doubt_words(text, unknown, about, _unknown_outcome,
+                      f"write one of {', '.join(schemas.NEST_OUTCOMES)}",
+                      column=columns.name("nest_outcome"))  # fmt: skip
     return found
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 import pyproj
 
 from roadrisk.base.crs import WGS84
-from roadrisk.records.columns import Columns, numbers
+from roadrisk.records.columns import Columns, numbers, of_a_value
 from roadrisk.records.layer_files import layer_crs
 
 if TYPE_CHECKING:
@@ -164,6 +164,7 @@ def degrees(text: pd.Series[str], axis: Literal["lat", "lon"]) -> Floats:
         South and west negative; NaN where there is nothing or it can't be read. Not limited
         to the valid range.
     """
+    text = of_a_value(text)
     plain = text.str.replace(",", ".", regex=False).str.replace("−", "-", regex=False)
     value: Floats = pd.to_numeric(plain.mask(plain == ""), errors="coerce").to_numpy(
         dtype=np.float64, copy=True

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from roadrisk.records import schemas, survey_schemas
-from roadrisk.records.columns import Columns, find_columns, numbers
+from roadrisk.records.columns import Columns, find_columns, numbers, of_a_value
 from roadrisk.records.pay_items import PayItem, pay_items
 from roadrisk.records.raw_table import About, Bools, Floats, Notes, RawTable
 from roadrisk.records.road_pieces import row_errors
@@ -164,7 +164,7 @@ def _items(raw: RawTable, columns: Columns, notes: Notes) -> pd.Series[str]:
 def _units(
     raw: RawTable, columns: Columns, item: pd.Series[str], about: About, notes: Notes
 ) -> list[str]:
-    text = columns.text(raw, "unit")
+    text = of_a_value(columns.text(raw, "unit"))
     right = [pay_items()[k].unit if k else "" for k in item]
     for i, (said, unit) in enumerate(zip(text, right, strict=True)):
         bare = re.sub(r"\s*(/|per|a)\s*(year|yr|season)$", "", said.casefold()).strip()

@@ -117,6 +117,30 @@ class Notes:
                 column=column,
             )
 
+    def doubt_words(
+        self,
+        text: pd.Series[str],
+        unknown: Sequence[str],
+        about: About,
+        problem: Callable[[str], Callable[[str], str]],
+        mend: str,
+        *,
+        column: str = "",
+    ) -> None:
+        """Note a doubt for each word of a column that isn't known; the rest share one.
+
+        `problem` is given the word, and what it returns is given "3 of 20 rows".
+        """
+        for word in unknown[:MOST_ALIKE]:
+            self.doubt_file((text == word).to_numpy(), about, problem(word), mend, column=column)
+        rest = unknown[MOST_ALIKE:]
+        if rest:
+            self.doubt_file(
+                text.isin(rest).to_numpy(), about,
+                lambda rows: f"{len(rest):,} more words that aren't known stand in {rows}, first: "
+                f"{rest[0]!r}.", mend, column=column,
+            )  # fmt: skip
+
     def _say(self, i: int, about: About, say: Say, mend: Say, column: str, kind: Kind) -> None:
         self.remarks.append(
             Remark(

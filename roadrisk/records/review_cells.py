@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+import warnings
 import zipfile
 from typing import TYPE_CHECKING, Any
 
 from roadrisk.records.review_columns import ABOUT_SHEET, REPORTS_SHEET
-from roadrisk.records.workbook import BROKEN, LARGEST_BYTES
+from roadrisk.records.workbook import BROKEN, TooManyCellsError, few_enough, unpacks
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -37,38 +38,54 @@ def read_cells(path: Path, notes: Notes) -> dict[str, list[list[str]]] | None:
         Rows of cells by name of the sheet; `NOT_COMPUTED` for a formula without a value. None if
         the file can't be used.
     """
-    from openpyxl import load_workbook
     from openpyxl.utils.exceptions import InvalidFileException
 
     if not path.is_file():
         notes.error("there is no such file.", "check the name")
         return None
     try:
-        with zipfile.ZipFile(path) as parts:
-            if sum(p.file_size for p in parts.infolist()) > LARGEST_BYTES:
-                notes.error("the workbook unpacks to over 2 GB.", FILE_MEND)
-                return None
-            formulas = any(_has_formula(parts, name) for name in parts.namelist())
-        sheets = _texts(load_workbook(path, read_only=True, data_only=True))
-        if not {REPORTS_SHEET, ABOUT_SHEET} <= set(sheets):
-            notes.error("the file is no review sheet of roadrisk.", FILE_MEND)
+        if not unpacks(path, notes, FILE_MEND):
             return None
-        if formulas:
-            with_formulas = _texts(load_workbook(path, read_only=True))
-            sheets = {name: _mark(sheets[name], with_formulas[name]) for name in sheets}
+        with warnings.catch_warnings():
+            # It warns of what it leaves out: drop-downs, dates that are none.
+            warnings.simplefilter("ignore")
+            return _both(path, notes)
+    except TooManyCellsError:
+        notes.error("a sheet has more cells than any that was sent.", FILE_MEND)
     except (*BROKEN, InvalidFileException):
         notes.error(
             "the workbook can't be opened: it is damaged, or no .xlsx file.",
             "open it in a spreadsheet program and save it again as .xlsx",
         )
+    return None
+
+
+def _both(path: Path, notes: Notes) -> dict[str, list[list[str]]] | None:
+    from openpyxl import load_workbook
+
+    sheets = _texts(load_workbook(path, read_only=True, data_only=True))
+    if not {REPORTS_SHEET, ABOUT_SHEET} <= set(sheets):
+        notes.error("the file is no review sheet of roadrisk.", FILE_MEND)
         return None
+    with zipfile.ZipFile(path) as parts:
+        formulas = any(_has_formula(parts, name) for name in parts.namelist())
+    if formulas:
+        with_formulas = _texts(load_workbook(path, read_only=True))
+        sheets = {name: _mark(sheets[name], with_formulas[name]) for name in sheets}
     return sheets
 
 
 def _has_formula(parts: zipfile.ZipFile, name: str) -> bool:
     if not name.startswith("xl/worksheets/"):
         return False
-    return re.search(rb"<(?:\w+:)?f[ />]", parts.read(name)) is not None
+    with parts.open(name) as part:
+        before = b""
+        while content := part.read(1_000_000):
+            # A tag may stand across two pieces; its prefix is short.
+            if re.search(rb"<(?:\w{1,40}:)?f[ />]", before + content):
+                return True
+            before = content[-50:]
+    return False
 
 
 def _texts(book: Workbook) -> dict[str, list[list[str]]]:
@@ -82,7 +99,7 @@ def _cells(page: Any) -> list[list[str]]:
     # Some programs write a wrong used range; without it every row is read to its end.
     page.reset_dimensions()
     rows = page.iter_rows(max_row=_MOST_ROWS, values_only=True)
-    return [[_text(value) for value in row] for row in rows]
+    return [[_text(value) for value in row] for row in few_enough(rows)]
 
 
 def _mark(values: list[list[str]], formulas: list[list[str]]) -> list[list[str]]:

@@ -159,7 +159,7 @@ def _about(rows: list[list[str]], short_name: str, notes: Notes) -> tuple[str, i
     """Return reviewer and base number, or note why this isn't a sheet of this study."""
     said = {row[0]: row[1] for row in rows if len(row) > 1}
     kind, version, study, reviewer, base = (said.get(name, "") for name in ABOUT)
-    if kind != FORMAT or not reviewer or not base.isdigit() or not version.isdigit():
+    if kind != FORMAT or not reviewer or not _is_number(base) or not _is_number(version):
         notes.error("the file is no review sheet of roadrisk.", FILE_MEND)
     elif int(version) > VERSION:
         notes.error("a newer roadrisk wrote this sheet.", "update roadrisk on this computer")
@@ -171,6 +171,10 @@ def _about(rows: list[list[str]], short_name: str, notes: Notes) -> tuple[str, i
     else:
         return reviewer, int(base)
     return None
+
+
+def _is_number(text: str) -> bool:
+    return re.fullmatch(r"[0-9]{1,15}", text) is not None
 
 
 def _lines(rows: list[list[str]], notes: Notes) -> list[tuple[int, dict[str, str]]] | None:

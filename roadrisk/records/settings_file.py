@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 NAME = "study.toml"
 _LARGEST_BYTES = 5_000_000
+# No key that anybody writes is longer.
+_KEY_CHARACTERS = 200
 
 
 @dataclass(frozen=True)
@@ -87,8 +89,9 @@ def find_line(text: str, key: str) -> int | None:
     """
     section, best, best_depth = "", None, 0
     for number, line in enumerate(text.splitlines(), start=1):
-        head = re.match(r"\s*\[+\s*([^\]]+?)\s*\]", line)
-        entry = re.match(r"\s*([\w\-.\"' ]+?)\s*=", line)
+        start = line.strip()[:_KEY_CHARACTERS]
+        head = re.match(r"\[+\s*([^\]]+?)\s*\]", start)
+        entry = re.match(r"([\w\-.\"' ]+?)\s*=", start)
         if head:
             section = _plain(head[1])
             full = section

@@ -55,22 +55,14 @@ def add_sighting_columns(
     table["sex"] = words.sex(columns.text(raw, "sex"))
     said = columns.text(raw, "vitality")
     table["vitality"], unknown = words.vitality(said)
-    for word in unknown:
-        column = columns.name("vitality")
-        which = (said == word).to_numpy()
-        notes.doubt_file(
-            which,
-            about,
-            _unknown_vitality(word),
-            f"write one of {', '.join(schemas.VITALITY)}",
-            column=column,
-        )
-    table["carcass_action"], strange = words.carcass_action(columns.text(raw, "carcass_action"))
-    for word in strange:
-        column = columns.name("carcass_action")
-        which = (columns.text(raw, "carcass_action") == word).to_numpy()
-        mend = f"write one of {', '.join(a for a in schemas.CARCASS_ACTIONS if a)}, or nothing"
-        notes.doubt_file(which, about, _unknown_action(word), mend, column=column)
+    notes.doubt_words(said, unknown, about, _unknown_vitality,
+                      f"write one of {', '.join(schemas.VITALITY)}",
+                      column=columns.name("vitality"))  # fmt: skip
+    done = columns.text(raw, "carcass_action")
+    table["carcass_action"], strange = words.carcass_action(done)
+    mend = f"write one of {', '.join(a for a in schemas.CARCASS_ACTIONS if a)}, or nothing"
+    notes.doubt_words(done, strange, about, _unknown_action, mend,
+                      column=columns.name("carcass_action"))  # fmt: skip
     table["length_mm"] = _length(raw, columns, about, notes)
     status = columns.text(raw, "occurrenceStatus").str.casefold()
     absent = gate.shut(status.isin(words.ABSENT).to_numpy())

@@ -64,11 +64,8 @@ def _words(
     # A lone hyphen is a word too.
     found = folded.mask(text.str.strip() == "-", "-").map(words)
     known = ", ".join(sorted({w for w in words.values() if w}))
-    for word in sorted(set(text[found.isna()])):
-        notes.doubt_file(
-            (text == word).to_numpy(), about, _not_understood(word),
-            f"write one of {known}, or nothing", column=columns.name(term),
-        )  # fmt: skip
+    notes.doubt_words(text, sorted(set(text[found.isna()])), about, _not_understood,
+                      f"write one of {known}, or nothing", column=columns.name(term))  # fmt: skip
     return found.fillna("").astype(str)
 
 

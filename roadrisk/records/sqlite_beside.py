@@ -28,6 +28,8 @@ def log_problem(path: Path) -> tuple[str, str] | None:
     -------
     (problem, mend) or None
     """
+    if path.exists() and not path.is_file():
+        return "it is no file.", "take it away"
     for ending in LOGS:
         log = path.with_name(path.name + ending)
         if log.is_symlink() or (log.exists() and not log.is_file()):

@@ -11,7 +11,7 @@ import pandas as pd
 from roadrisk.base.crs import WGS84
 from roadrisk.errors import Remark
 from roadrisk.records import schemas, survey_schemas, words
-from roadrisk.records.columns import Columns, find_columns, numbers
+from roadrisk.records.columns import Columns, find_columns, numbers, of_a_value
 from roadrisk.records.dates import read_dates
 from roadrisk.records.effort_tables import KNOWN_UNITS, UNITS
 from roadrisk.records.event_dates import ask_for_order, dates_as_text, none_left
@@ -243,7 +243,7 @@ def _effort(
 ) -> tuple[Floats, Floats]:
     """How often the piece was searched (once where nothing is said), and hours where told."""
     size, effort = columns.text(raw, "sampleSizeValue"), columns.text(raw, "samplingEffort")
-    said = effort.str.extract(r"^\s*(?P<value>\S*\d\S*)\s*(?P<unit>[^\d]*)$").fillna("")
+    said = of_a_value(effort).str.extract(r"^\s*(?P<value>\S*\d\S*)\s*(?P<unit>[^\d]*)$").fillna("")
     by_size = (size != "").to_numpy()
     text = size.where(by_size, said["value"])
     unit = columns.text(raw, "sampleSizeUnit").where(by_size, said["unit"])

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
-import csv
 import io
 import warnings
 from dataclasses import replace
@@ -12,7 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from roadrisk.records.decoding import decode
+from roadrisk.records.limits import TABLE_BYTES, too_large
 from roadrisk.records.raw_table import About, Bools, Notes, RawTable
+from roadrisk.records.text_size import cells_are_short, shape_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -131,80 +132,19 @@ def _stripped(text: pd.Series[str]) -> pd.Series[str]:
     return bare.mask(bare.isin(BLANKS), "")
 
 
-def decode(data: bytes, encoding: str | None, notes: Notes) -> tuple[str, str] | None:
-    """Decode a text file: as told, by its byte-order mark, as UTF-8, or else as Windows-1252.
-
-    Parameters
-    ----------
-    data : bytes
-    encoding : str or None
-        What study.toml says.
-    notes : Notes
-        Takes an error, or the doubt that the encoding had to be assumed.
-
-    Returns
-    -------
-    (text, encoding) or None
-    """
-    wide = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
-    if encoding is None and not wide and not _is_text(data, notes):
-        return None
-    chosen = encoding or ("utf-16" if wide else "utf-8")
-    try:
-        return data.decode(chosen).removeprefix("\ufeff"), chosen
-    except LookupError:
-        notes.error(f"encoding {encoding!r} is not known.", 'use "utf-8", "cp1252" or "latin-1"')
-        return None
-    except UnicodeDecodeError as error:
-        row = data[: error.start].count(b"\n") + 1
-    if encoding is not None or wide:
-        mend = "take the key encoding out of study.toml, name the right one, or export as UTF-8"
-        notes.error(f"the file is not {chosen} text.", mend, row=row)
-        return None
-    return _decode_loosely(data, row, notes)
-
-
-def _decode_loosely(data: bytes, row: int, notes: Notes) -> tuple[str, str]:
-    try:
-        guess, text = "cp1252", data.decode("cp1252")
-    except UnicodeDecodeError:
-        # Five bytes have no meaning in Windows-1252; latin-1 takes any byte.
-        guess, text = "latin-1", data.decode("latin-1")
-    notes.doubt(
-        f"the text is not UTF-8 from here on; it was read as {guess}.",
-        f'if accented letters look right, write encoding = "{guess}"; else save it as UTF-8',
-        row=row,
-    )
-    return text, guess
-
-
-def find_delimiter(text: str) -> str:
-    """Return the delimiter (comma, semicolon or tab) that cuts the header into most fields."""
-    lines = io.StringIO(text, newline=None)
-    head = next((line for line in lines if line.strip(",; \t\r\n")), "")
-
-    def fields(delimiter: str) -> int:
-        try:
-            return len(next(csv.reader([head], delimiter=delimiter), []))
-        except csv.Error:  # a field too long for the csv module
-            return head.count(delimiter) + 1
-
-    return max(",;\t", key=fields)
-
-
 def _read_text(path: Path, name: str, encoding: str | None, notes: Notes) -> RawTable | None:
+    problem = too_large(path, TABLE_BYTES, "write it as several files; file = [...] takes a list")
+    if problem is not None:
+        notes.error(*problem)
+        return None
     decoded = decode(path.read_bytes(), encoding, notes)
     if decoded is None:
         return None
     text, found = decoded
-    if "\0" in text:
-        notes.error("the file holds NUL bytes: it is no text table.", "export it again as CSV")
+    shape = shape_of(text, notes)
+    if shape is None:
         return None
-    delimiter = find_delimiter(text)
-    widest = _widest(text, delimiter)
-    if widest > 20_000:
-        notes.error("a row has more than 20,000 fields.", "export it again as CSV")
-        return None
+    delimiter = shape.delimiter
     try:
         with warnings.catch_warnings():
             # pandas only warns where it drops fields.
@@ -213,7 +153,7 @@ def _read_text(path: Path, name: str, encoding: str | None, notes: Notes) -> Raw
                 io.StringIO(text),
                 sep=delimiter,
                 header=None,
-                names=range(widest),
+                names=range(shape.width),
                 dtype=str,
                 na_filter=False,
                 skip_blank_lines=False,
@@ -230,26 +170,12 @@ def _read_text(path: Path, name: str, encoding: str | None, notes: Notes) -> Raw
             "look for a double quote that is not closed, and export it again",
         )
         return None
+    if shape.has_long_cell and not cells_are_short(cells, notes):
+        return None
     raw = table_of(cells, name, notes, decimal_comma=delimiter != ",")
     if raw is not None:
         _note_swallowed(raw, delimiter, notes)
     return raw and replace(raw, delimiter=delimiter, encoding=found)
-
-
-def _widest(text: str, delimiter: str) -> int:
-    """Return room for the widest row, or pandas stops at a row wider than the header.
-
-    Delimiters inside quotes count too; they only make empty columns, which are dropped. A row
-    with line breaks in its cells is wider than any of its lines.
-    """
-    widest = max(line.count(delimiter) for line in io.StringIO(text, newline=None)) + 1
-    if '"' not in text:
-        return widest
-    try:
-        rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-        return max(widest, max(map(len, rows), default=0))
-    except csv.Error:  # a field too long for the csv module
-        return widest
 
 
 def _note_swallowed(raw: RawTable, delimiter: str, notes: Notes) -> None:
@@ -270,30 +196,6 @@ def _note_swallowed(raw: RawTable, delimiter: str, notes: Notes) -> None:
                 "close the quote; the rows inside the cell were not read as rows",
                 column=str(column),
             )
-
-
-def _is_text(data: bytes, notes: Notes) -> bool:
-    if data.startswith(b"PK\x03\x04"):
-        notes.error(
-            "the file is a workbook or a zip archive, not text.",
-            "name it .xlsx if it is a workbook, or export it as CSV",
-        )
-        return False
-    control = [b for b in range(32) if b not in (9, 10, 12, 13, 26)]
-    row = next((n for n, line in enumerate(data.split(b"\n"), 1) if _has_any(line, control)), None)
-    if row is None:
-        return True
-    nul = "NUL bytes" if 0 in data else "control characters"
-    notes.error(
-        f"the file holds {nul}: it is no text table, or it is damaged.",
-        "export it again as CSV",
-        row=row,
-    )
-    return False
-
-
-def _has_any(line: bytes, values: list[int]) -> bool:
-    return len(line.translate(None, bytes(values))) != len(line)
 
 
 def _last_line(error: Exception) -> str:

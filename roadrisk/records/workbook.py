@@ -3,29 +3,42 @@
 from __future__ import annotations
 
 import datetime as dt
+import warnings
 import zipfile
+import zlib
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 from xml.etree.ElementTree import ParseError
 
 import pandas as pd
 
+from roadrisk.records.limits import (
+    UNPACKED_TIMES,
+    WORKBOOK_BYTES,
+    WORKBOOK_CELLS,
+    WORKBOOK_SURE_BYTES,
+    in_words,
+)
 from roadrisk.records.table_files import table_of
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sized
     from pathlib import Path
 
     from openpyxl.workbook import Workbook
 
     from roadrisk.records.raw_table import Notes, RawTable
 
-# A workbook is a zip file; one that unpacks to more than this is no field table.
-LARGEST_BYTES = 2_000_000_000
+_Row = TypeVar("_Row", bound="Sized")
 
 BROKEN = (
-    OSError, ValueError, KeyError, TypeError, AttributeError, IndexError, EOFError,
-    NotImplementedError, SyntaxError, ParseError, zipfile.BadZipFile,
+    OSError, ValueError, KeyError, TypeError, AttributeError, IndexError, EOFError, OverflowError,
+    NotImplementedError, SyntaxError, ParseError, RuntimeError, zipfile.BadZipFile, zlib.error,
 )  # fmt: skip
+
+
+class TooManyCellsError(Exception):
+    """A sheet has more cells than are read."""
 
 
 def read_workbook(path: Path, name: str, sheet: str | None, notes: Notes) -> RawTable | None:
@@ -52,15 +65,22 @@ def read_workbook(path: Path, name: str, sheet: str | None, notes: Notes) -> Raw
     from openpyxl.utils.exceptions import InvalidFileException
 
     try:
-        with zipfile.ZipFile(path) as parts:
-            if sum(p.file_size for p in parts.infolist()) > LARGEST_BYTES:
-                notes.error("the workbook unpacks to over 2 GB.", "export the sheet as CSV")
-                return None
-        book = load_workbook(path, read_only=True, data_only=True)
-        try:
-            chosen, cells = _choose(book, sheet, notes)
-        finally:
-            book.close()
+        if not unpacks(path, notes, "export the sheet as CSV"):
+            return None
+        with warnings.catch_warnings():
+            # It warns of what it leaves out: drop-downs, dates that are none.
+            warnings.simplefilter("ignore")
+            book = load_workbook(path, read_only=True, data_only=True)
+            try:
+                chosen, cells = _choose(book, sheet, notes)
+            finally:
+                book.close()
+    except TooManyCellsError:
+        notes.error(
+            f"a sheet has more than {WORKBOOK_CELLS:,} cells, empty ones in between counted.",
+            "delete rows and columns that hold nothing, or export the sheet as CSV",
+        )
+        return None
     except (*BROKEN, InvalidFileException):
         notes.error(
             "the workbook can't be opened: it is damaged, or no .xlsx file.",
@@ -71,6 +91,56 @@ def read_workbook(path: Path, name: str, sheet: str | None, notes: Notes) -> Raw
         return None
     raw = table_of(cells, name, notes, decimal_comma=True)
     return raw and replace(raw, sheet=chosen)
+
+
+def unpacks(path: Path, notes: Notes, mend: str) -> bool:
+    """Note an error if a workbook, which is a zip archive, unpacks to too much.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    notes : Notes
+    mend : str
+
+    Returns
+    -------
+    bool
+        No part is ever unpacked further than to the size that was counted here.
+    """
+    with zipfile.ZipFile(path) as parts:
+        size = sum(p.file_size for p in parts.infolist())
+    packed = path.stat().st_size
+    most = min(WORKBOOK_BYTES, max(WORKBOOK_SURE_BYTES, UNPACKED_TIMES * packed))
+    if size > most:
+        notes.error(
+            f"the workbook unpacks from {in_words(packed)} to {in_words(size)}; of a file of its "
+            f"size at most {in_words(most)} are read.",
+            mend,
+        )
+    return size <= most
+
+
+def few_enough(rows: Iterable[_Row]) -> Iterator[_Row]:
+    """Yield rows of a sheet until their cells are too many.
+
+    Parameters
+    ----------
+    rows : iterable of sequence
+
+    Yields
+    ------
+    sequence
+
+    Raises
+    ------
+    TooManyCellsError
+    """
+    cells = 0
+    for row in rows:
+        cells += len(row) + 1
+        if cells > WORKBOOK_CELLS:
+            raise TooManyCellsError
+        yield row
 
 
 def _choose(book: Workbook, sheet: str | None, notes: Notes) -> tuple[str | None, pd.DataFrame]:
@@ -102,10 +172,12 @@ def _cells(book: Workbook, sheet: str) -> pd.DataFrame:
     # Some programs write a wrong used range; without it every row is read to its end.
     if hasattr(page, "reset_dimensions"):
         page.reset_dimensions()
-    rows = [[_shown(c) for c in row] for row in page.iter_rows()]
+    rows = [[_shown(c) for c in row] for row in few_enough(page.iter_rows())]
     while rows and not any(rows[-1]):
         rows.pop()
     width = max((len(r) for r in rows), default=0)
+    if width * len(rows) > WORKBOOK_CELLS:
+        raise TooManyCellsError
     return pd.DataFrame([r + [""] * (width - len(r)) for r in rows], dtype=str)
 
 

@@ -261,7 +261,7 @@ def linked(path):
         (other_program, "database of another program"),
         (newer, "a newer roadrisk wrote this file"),
         (damaged, "damaged"),
-        (lambda p: p.mkdir(), "may not be"),
+        (lambda p: p.mkdir(), "is no file"),
         (linked, "the file is a link"),
     ],
 )  # fmt: skip

@@ -13,7 +13,8 @@ from openpyxl import Workbook
 
 from roadrisk.records.columns import numbers
 from roadrisk.records.raw_table import Notes
-from roadrisk.records.table_files import find_delimiter, read_raw
+from roadrisk.records.table_files import read_raw
+from roadrisk.records.text_size import find_delimiter
 from roadrisk.table_settings import TableSection
 from tests.records.reading import read_path, read_text, said
 
