@@ -12,7 +12,7 @@ from roadrisk.base.seeds import generator
 from roadrisk.sightings.linking_evidence import Remarks, days_since, read_marks
 from roadrisk.sightings.linking_fit import first_rates, fit
 from roadrisk.sightings.linking_groups import ByHand, group_of, read_by_hand
-from roadrisk.sightings.linking_pairs import Candidates, count_by_rule, near_pairs
+from roadrisk.sightings.linking_pairs import Candidates, count_by_rule, longest_days, near_pairs
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -114,6 +114,7 @@ def link_reports(
         m,
         Remarks(table["occurrenceRemarks"]),
         by_hand,
+        _widest(m, settings),
         max(road_m, 1.0),
         days_since(pd.Timestamp(first_day, tz=zone)),
         max((last_day - first_day).days + 1, 1),
@@ -144,6 +145,7 @@ class _Case:
     m: Marks
     remarks: Remarks
     by_hand: ByHand
+    near: tuple[Ints, Ints]
     road_m: float
     first_day: float
     days: int
@@ -152,7 +154,8 @@ class _Case:
         """Learn from the reports under these settings."""
         m = self.m
         rates = first_rates(m, settings, np.zeros(0, np.int64))
-        candidates = self._candidates(*near_pairs(m, rates, settings.same_place_m))
+        soon = m.time[self.near[1]] - m.time[self.near[0]] <= longest_days(rates)
+        candidates = self._candidates(self.near[0][soon], self.near[1][soon])
         unrelated = self._unrelated(candidates)
         rates = first_rates(m, settings, unrelated)
         return fit(m, candidates, rates, unrelated, self.road_m, self.first_day, self.days, start)
@@ -177,6 +180,15 @@ class _Case:
         key = np.unique((i * n + j)[i < j])
         key = np.setdiff1d(key, candidates.i * n + candidates.j)
         return self.remarks.bins(key // n, key % n)
+
+
+def _widest(m: Marks, settings: SightingsSection) -> tuple[Ints, Ints]:
+    """Return pairs that may be one under any of the choices: only the longest time differs."""
+    days = settings.carcass_days * max(1.0, *OTHER_CARCASS_DAYS)
+    rates = first_rates(
+        m, settings.model_copy(update={"carcass_days": days}), np.zeros(0, np.int64)
+    )
+    return near_pairs(m, rates, settings.same_place_m)
 
 
 def _listed(posterior: Posterior, by_hand: ByHand, order: Ints) -> pd.DataFrame:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numba as nb
 import numpy as np
-from scipy.spatial import cKDTree
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
     from roadrisk.sightings.linking_marks import Marks
     from roadrisk.sightings.linking_partitions import Posterior
+    from roadrisk.sightings.linking_squares import Squares
 
-_CELL_M = 25.0
 _WIDTHS_M = (100.0, 250.0, 600.0, 1500.0)
 _WIDTHS_DAYS = (3.0, 10.0, 30.0, 90.0)
 _SEASON_DAYS = 20
@@ -24,13 +24,21 @@ _LEAST = 1e-5  # chances below it change nothing
 
 
 def intensity_of(
-    m: Marks, posterior: Posterior, chance: Floats, road_m: float, first_day: float, days: int
+    m: Marks,
+    squares: Squares,
+    posterior: Posterior,
+    chance: Floats,
+    road_m: float,
+    first_day: float,
+    days: int,
 ) -> Floats:
     """Estimate the density of animals' first reports at each report's place and day.
 
     Parameters
     ----------
     m : Marks
+    squares : Squares
+        Of these reports.
     posterior : Posterior
         What is believed so far of who repeats whom.
     chance : ndarray, shape (reports, 2)
@@ -57,15 +65,14 @@ def intensity_of(
     doi 10.1198/016214502760046925.
     """
     out = np.empty((len(m.x), 2, 2))
-    cell, centre = _cells(m)
-    near = cKDTree(centre).query_pairs(_WIDTHS_M[-1], output_type="ndarray")
-    apart = np.linalg.norm(centre[near[:, 0]] - centre[near[:, 1]], axis=1)
     day = np.clip(np.floor(m.time - first_day).astype(np.int64), 0, max(days - 1, 0))
+    weights = posterior.first * chance[:, 0], posterior.first * chance[:, 1]
+    sums = [squares.summed(weights, width) for width in _WIDTHS_M]
     for kind in range(2):
-        w = posterior.first * chance[:, kind]
+        w = weights[kind]
         total = w.sum()
         own = _Own(posterior, w)
-        space = _in_space(cell, centre, near, apart, w, own)
+        space = _in_space(squares, [both[kind] for both in sums], own, _WIDTHS_M)
         when = _in_time(day, days, w, own)
         rest = np.maximum(total - own.mass, 1e-9)
         even_m, even_d = np.full(len(w), 1.0 / road_m), np.full(len(w), 1.0 / days)
@@ -75,12 +82,13 @@ def intensity_of(
     return out
 
 
-def busy_places(m: Marks, posterior: Posterior) -> Floats:
+def busy_places(squares: Squares, posterior: Posterior) -> Floats:
     """Estimate how much oftener than elsewhere an animal is reported around each report.
 
     Parameters
     ----------
-    m : Marks
+    squares : Squares
+        Of the reports.
     posterior : Posterior
 
     Returns
@@ -90,15 +98,13 @@ def busy_places(m: Marks, posterior: Posterior) -> Floats:
         animals had been reported as often as the mean. Reports likely of the same animal are
         left out in turn.
     """
-    cell, centre = _cells(m)
-    near = cKDTree(centre).query_pairs(_BUSY_M, output_type="ndarray")
-    apart = np.linalg.norm(centre[near[:, 0]] - centre[near[:, 1]], axis=1)
     first, again = posterior.first, 1.0 - posterior.first
     peak = _kernel(np.zeros(1), _BUSY_M)
     mean = (again.sum() + 1.0) / (first.sum() + 4.0)
+    sums = squares.summed((first, again), _BUSY_M)
     animals, repeats = (
-        _in_space(cell, centre, near, apart, w, _Own(posterior, w), (_BUSY_M,))[0] / peak
-        for w in (first, again)
+        _in_space(squares, [whole], _Own(posterior, w), (_BUSY_M,))[0] / peak
+        for whole, w in zip(sums, (first, again), strict=True)
     )
     return (repeats + _BUSY_PRIOR * mean) / (mean * (animals + _BUSY_PRIOR))
 
@@ -127,33 +133,15 @@ def _kernel(distance: Floats, width: float) -> Floats:
     return np.where(u < 1.0, 0.75 * (1.0 - u * u) / width, 0.0)
 
 
-def _cells(m: Marks) -> tuple[Ints, Floats]:
-    """Cell of each report, and the cells' centres [m]."""
-    grid = np.column_stack([np.round(m.x / _CELL_M), np.round(m.y / _CELL_M)])
-    cells, number = np.unique(grid, axis=0, return_inverse=True)
-    return number.reshape(-1), cells * _CELL_M
-
-
 def _in_space(
-    cell: Ints,
-    centre: Floats,
-    near: Ints,
-    apart: Floats,
-    w: Floats,
-    own: _Own,
-    widths: tuple[float, ...] = _WIDTHS_M,
+    squares: Squares, sums: list[Floats], own: _Own, widths: tuple[float, ...]
 ) -> list[Floats]:
-    """Sum of kernels along the road at each report, by width."""
-    mass = np.bincount(cell, w, len(centre))
-    own_apart = np.linalg.norm(centre[cell[own.i]] - centre[cell[own.j]], axis=1)
-    out = []
-    for width in widths:
-        k = _kernel(apart, width)
-        total = mass * _kernel(np.zeros(1), width)
-        total = total + np.bincount(near[:, 0], mass[near[:, 1]] * k, len(centre))
-        total = total + np.bincount(near[:, 1], mass[near[:, 0]] * k, len(centre))
-        out.append(own.without(total[cell], _kernel(own_apart, width)))
-    return out
+    """Sum of kernels along the road at each report, by width, without its own animal's."""
+    apart = squares.apart_m(own.i, own.j)
+    return [
+        own.without(whole[squares.of], _kernel(apart, width))
+        for whole, width in zip(sums, widths, strict=True)
+    ]
 
 
 def _in_time(day: Ints, days: int, w: Floats, own: _Own) -> list[Floats]:
@@ -198,7 +186,19 @@ def _mixed(parts: Floats, w: Floats) -> Floats:
     """Mixture of densities with the weights that suit the reports best (EM)."""
     share = np.full(parts.shape[1], 1.0 / parts.shape[1])
     for _ in range(_ROUNDS):
-        belief = parts * share
-        belief /= belief.sum(axis=1, keepdims=True)
-        share = (w @ belief + _PRIOR) / (w.sum() + _PRIOR * parts.shape[1])
+        share = (_believed(parts, share, w) + _PRIOR) / (w.sum() + _PRIOR * parts.shape[1])
     return parts @ share
+
+
+@nb.njit(cache=True, nogil=True)
+def _believed(parts: Floats, share: Floats, w: Floats) -> Floats:
+    """Sum over reports of how much of each comes from every part."""
+    out, one = np.zeros(len(share)), np.empty(len(share))
+    for k in range(len(w)):
+        total = 0.0
+        for b in range(len(share)):
+            one[b] = parts[k, b] * share[b]
+            total += one[b]
+        for b in range(len(share)):
+            out[b] += w[k] * one[b] / total
+    return out

@@ -26,8 +26,6 @@ _LONGEST_REMARK = 2000
 _WORD = re.compile(r"[^\W_]{3,}")
 LIKENESS_EDGES = (1e-9, 0.1, 0.25, 0.5, 0.75)
 LIKENESS_BINS = len(LIKENESS_EDGES) + 1
-_SHARE_CELL_M = 1000.0
-_SHARE_PRIOR = 5.0  # reports' worth of the whole study in each neighbourhood
 
 
 def read_marks(
@@ -55,7 +53,7 @@ def read_marks(
     Returns
     -------
     Marks
-        `share` is 0 until `with_shares` fills it.
+        `share` is 0 until it is filled (`linking_shares`).
     """
     morning = reports["time"].dt.tz_convert(zone).dt.normalize().dt.tz_convert("UTC")
     kinds = [_codes(reports[c], _MOST_WORDS) for c in ("sex", "lifeStage", "scientificName")]
@@ -118,51 +116,6 @@ def _codes(text: pd.Series, most: int | None = None) -> Ints:
     words = sorted(counts.index, key=lambda w: (-counts[w], w))[:most]
     number = {word: k for k, word in enumerate(words)}
     return folded.map(number).fillna(-1).to_numpy(np.int64)
-
-
-def with_shares(m: Marks, weight: Floats) -> Marks:
-    """Fill in each observer's share of the reports nearby.
-
-    Parameters
-    ----------
-    m : Marks
-    weight : ndarray
-        What each report counts, so that many reports of one animal count once.
-
-    Returns
-    -------
-    Marks
-        Within 1 to 2 km and the whole study together; reports without a name count as others.
-    """
-    if not len(m.x) or m.observer.max() < 0:
-        return m
-    cell = np.column_stack([np.floor(m.x / _SHARE_CELL_M), np.floor(m.y / _SHARE_CELL_M)])
-    mine: Floats = np.zeros(len(m.x))
-    all_near: Floats = np.zeros(len(m.x))
-    own = np.where(m.observer >= 0, weight, 0.0)
-    low = cell.min(axis=0)
-    cell = (cell - low).astype(np.int64) + 1
-    high = int(cell[:, 1].max()) + 2
-    key = cell[:, 0] * high + cell[:, 1]
-    people = int(m.observer.max()) + 1
-    cells, at = np.unique(key, return_inverse=True)
-    mass = np.bincount(at.reshape(-1), own).astype(float)
-    pairs, pair_at = np.unique(key * people + np.maximum(m.observer, 0), return_inverse=True)
-    pair_mass = np.bincount(pair_at.reshape(-1), own).astype(float)
-    for dx in (-1, 0, 1):
-        for dy in (-1, 0, 1):
-            there = key + dx * high + dy
-            all_near += _looked_up(cells, mass, there)
-            mine += _looked_up(pairs, pair_mass, there * people + np.maximum(m.observer, 0))
-    whole = np.bincount(np.maximum(m.observer, 0), own, people)[m.observer] / max(own.sum(), 1e-9)
-    # Left out in turn: the report itself says nothing about who else reports here.
-    share = (mine - own + _SHARE_PRIOR * whole) / np.maximum(all_near - own + _SHARE_PRIOR, 1e-9)
-    return m._replace(share=np.where(m.observer >= 0, np.clip(share, 1e-4, 0.98), 0.0))
-
-
-def _looked_up(keys: Ints, values: Floats, wanted: Ints) -> Floats:
-    where = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
-    return np.where(keys[where] == wanted, values[where], 0.0)
 
 
 class Remarks:

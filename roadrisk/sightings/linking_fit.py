@@ -10,10 +10,12 @@ import numpy as np
 from scipy.optimize import brentq
 
 from roadrisk.sightings.linking_background import busy_places, intensity_of
-from roadrisk.sightings.linking_evidence import LIKENESS_BINS, with_shares
+from roadrisk.sightings.linking_evidence import LIKENESS_BINS
 from roadrisk.sightings.linking_marks import ALIVE, DEAD, EITHER, Marks, Rates
 from roadrisk.sightings.linking_partitions import Posterior, weigh
-from roadrisk.sightings.linking_weight import how_soon, near_density
+from roadrisk.sightings.linking_shares import Neighbourhoods
+from roadrisk.sightings.linking_squares import Squares
+from roadrisk.sightings.linking_weight import SOON_DAYS, near_density
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
@@ -185,14 +187,15 @@ def fit(
         for work, least, most in zip(_WORK, _LEAST_SWEEPS, _SWEEPS, strict=True)
     )
     rounds = int(np.clip(_WORK[0] // max(len(m.x), 1), 5, ROUNDS)) if start is None else FEW_ROUNDS
+    squares, near = Squares.holding(m.x, m.y), Neighbourhoods(m)
     for _ in range(rounds):
-        m = with_shares(m, posterior.first)._replace(busy=busy_places(m, posterior))
-        intensity = intensity_of(m, posterior, chance, road_m, first_day, days)
+        m = m._replace(share=near.shares(posterior.first), busy=busy_places(squares, posterior))
+        intensity = intensity_of(m, squares, posterior, chance, road_m, first_day, days)
         posterior = weigh(m, candidates, intensity, rates, most=EM_UNITS, sweeps=few)
         rates = _improved(m, candidates, posterior, rates, unrelated)
         m = m._replace(habit=_habits(m, posterior.i, posterior.j, posterior.next, rates.repeat))
-    m = with_shares(m, posterior.first)._replace(busy=busy_places(m, posterior))
-    intensity = intensity_of(m, posterior, chance, road_m, first_day, days)
+    m = m._replace(share=near.shares(posterior.first), busy=busy_places(squares, posterior))
+    intensity = intensity_of(m, squares, posterior, chance, road_m, first_day, days)
     sweeps = many if start is None else few
     return Fitted(m, rates, weigh(m, candidates, intensity, rates, sweeps=sweeps, learn=False))
 
@@ -239,7 +242,7 @@ def _repeats(m: Marks, i: Ints, j: Ints, p: Floats) -> Floats:
     """How much likelier than by the share the same observer reports again, soon and later."""
     out = np.ones(3)
     named = (m.observer[i] >= 0) & (m.observer[j] >= 0)
-    soon = np.array([how_soon(lag) for lag in m.time[j] - m.time[i]], np.int64)
+    soon = np.searchsorted(SOON_DAYS, m.time[j] - m.time[i], "right")
     for which in range(3):
         mask = named & (soon == which)
         same = (m.observer[i] == m.observer[j])[mask]
@@ -272,7 +275,7 @@ def _habits(m: Marks, i: Ints, j: Ints, p: Floats, repeat: Floats) -> Floats:
     if not named.any():
         return m.habit
     i, j, p = i[named], j[named], p[named]
-    soon = np.array([how_soon(lag) for lag in m.time[j] - m.time[i]], np.int64)
+    soon = np.searchsorted(SOON_DAYS, m.time[j] - m.time[i], "right")
     people = int(m.observer.max()) + 1
     chance = _again(m.share[i], repeat[soon] * m.habit[i])
     expected = np.bincount(m.observer[i], p * chance, people) + _HABIT_PRIOR

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numba as nb
 import numpy as np
 
 if TYPE_CHECKING:
@@ -110,22 +111,45 @@ def group_of(n: int, pairs: pd.DataFrame) -> Ints:
     """
     i, j = pairs["i"].to_numpy(np.int64), pairs["j"].to_numpy(np.int64)
     chance: Floats = pairs["probability"].to_numpy(np.float64)
-    table = {(min(a, b), max(a, b)): p for a, b, p in zip(i, j, chance, strict=True)}
     low, high = np.minimum(i, j), np.maximum(i, j)
-    members = {k: [k] for k in range(n)}
-    owner = list(range(n))
-    for k in np.lexsort((high, low, -chance)):
-        if chance[k] < _RATHER:
-            break
+    key = low * max(n, 1) + high
+    # Of a pair that is listed twice the last counts.
+    by_key = np.lexsort((np.arange(len(key)), key))
+    last = np.append(np.diff(key[by_key]) > 0, True)[: len(key)]
+    known = by_key[last]
+    likeliest = np.lexsort((high, low, -chance))
+    likeliest = likeliest[chance[likeliest] >= _RATHER]
+    owner = _joined(n, i[likeliest], j[likeliest], key[known], chance[known])
+    _, number = np.unique(owner, return_inverse=True)
+    return number.reshape(-1).astype(np.int64)
+
+
+@nb.njit(cache=True, nogil=True)
+def _joined(n: int, i: Ints, j: Ints, key: Ints, chance: Floats) -> Ints:
+    """Return the first row of each row's group; `key` is in order."""
+    owner, last, after, size = np.arange(n), np.arange(n), np.full(n, -1), np.ones(n, np.int64)
+    for k in range(len(i)):
         a, b = owner[i[k]], owner[j[k]]
         if a == b:
             continue
-        between = [table.get((min(p, q), max(p, q)), 0.0) for p in members[a] for q in members[b]]
-        if sum(between) < _RATHER * len(between):
+        total, p = 0.0, a
+        while p >= 0:
+            q = b
+            while q >= 0:
+                wanted = min(p, q) * n + max(p, q)
+                at = np.searchsorted(key, wanted)
+                if at < len(key) and key[at] == wanted:
+                    total += chance[at]
+                q = after[q]
+            p = after[p]
+        if total < _RATHER * size[a] * size[b]:
             continue
         keep, drop = min(a, b), max(a, b)
-        for q in members.pop(drop):
+        q = drop
+        while q >= 0:
             owner[q] = keep
-            members[keep].append(q)
-    _, number = np.unique(np.array(owner, np.int64), return_inverse=True)
-    return number.reshape(-1).astype(np.int64)
+            q = after[q]
+        after[last[keep]] = drop
+        last[keep] = last[drop]
+        size[keep] += size[drop]
+    return owner

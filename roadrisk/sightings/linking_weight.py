@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 # Added for each repeat [log odds]: without it invented worlds (`tests.truth.linkage`, seeds that
 # are only for tuning) had 3 % too many animals. A project choice.
 _LEANING = 0.4
+SOON_DAYS = (0.25, 1.5)
 _SAME_MARK = 9.2  # log 10,000: the same tag or photo within the time that the state allows
 _HEAD_ALREADY_MARKED = -3.0  # an earlier report of a marked carcass is rarely missing
 _AFTER_MARK, _AFTER_NO_MARK = 1.5, -1.0
@@ -78,9 +79,9 @@ def how_soon(lag: float) -> int:
     -------
     int
     """
-    if lag < 0.25:
+    if lag < SOON_DAYS[0]:
         return 0
-    return 1 if lag < 1.5 else 2
+    return 1 if lag < SOON_DAYS[1] else 2
 
 
 @nb.njit(cache=True, nogil=True, inline="always")
