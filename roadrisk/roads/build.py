@@ -10,7 +10,7 @@ import pandas as pd
 from roadrisk.errors import RoadSourceError
 from roadrisk.roads.bands import with_bands
 from roadrisk.roads.carry_over import carry_over
-from roadrisk.roads.edges import network_from_segments, network_of_lines
+from roadrisk.roads.edges import network_of_lines
 from roadrisk.roads.noding import noded_lines
 from roadrisk.roads.osm_pieces import osm_pieces
 from roadrisk.roads.traffic import join_traffic
@@ -116,8 +116,8 @@ def _from_agency(given: gpd.GeoDataFrame, study: Study, notes: list[str]) -> Net
     rule = agency.crossing_lines if agency else "join"
     lines = given.to_crs(study.crs)
     lines = lines.assign(bridge=lines["level"] > 0, tunnel=lines["level"] < 0)
-    pieces, ends, doubled = noded_lines(lines, rule)
-    network = network_from_segments(pieces, ends)
+    pieces, doubled = noded_lines(lines, rule)
+    network = network_of_lines(pieces)
     notes.append(
         f"The network is the agency layer's: {len(network.segments)} segments, "
         f"{network.length_m / 1000:.1f} km of road, cut where lines meet."

@@ -2,40 +2,42 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-import geopandas as gpd
 import numpy as np
 import shapely
+from numba import njit
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
-from shapely.ops import substring
+
+from roadrisk.roads.crossing_lines import crossing_points
+from roadrisk.roads.lines import RoadLines, road_lines, shapes_of
+from roadrisk.roads.middles import lengths_of, shares_along
 
 if TYPE_CHECKING:
+    import geopandas as gpd
+
     from roadrisk.roads.network import Floats, Ints
 
 SNAP_M = 0.5
+# End points that are looked up together.
+_AT_ONCE = 200_000
 
 
-@dataclass
+@dataclass(frozen=True, eq=False)
 class _Cuts:
     """Places at which lines are to be cut: line, metres along it, coordinates."""
 
-    line: list[int] = field(default_factory=list)
-    along: list[float] = field(default_factory=list)
-    xy: list[tuple[float, float]] = field(default_factory=list)
-
-    def add(self, line: int, along: float, xy: tuple[float, float]) -> None:
-        self.line.append(line)
-        self.along.append(along)
-        self.xy.append(xy)
+    line: Ints
+    along: Floats
+    xy: Floats
 
 
 def noded_lines(
     lines: gpd.GeoDataFrame, crossing_lines: Literal["join", "apart"], snap_m: float = SNAP_M
-) -> tuple[gpd.GeoDataFrame, Ints, int]:
+) -> tuple[RoadLines, int]:
     """Cut centrelines at the places where they meet.
 
     Lines meet at end points within `snap_m` of each other, where an end comes within `snap_m`
@@ -53,126 +55,142 @@ def noded_lines(
 
     Returns
     -------
-    pieces : geopandas.GeoDataFrame
-        The same columns; measures at a cut are interpolated by length.
-    ends : ndarray of int64, shape (pieces, 2)
-        Node at each end.
+    pieces : RoadLines
+        With nodes; measures at a cut are interpolated by length.
     doubled : int
         Pieces dropped because another runs over the same place.
     """
-    shapes = np.asarray(shapely.force_2d(lines.geometry.array), dtype=object)
-    useful = np.flatnonzero(shapely.length(shapes) > snap_m)
-    lines, shapes = lines.iloc[useful].reset_index(drop=True), shapes[useful]
-    level = lines["level"].to_numpy()
-    cuts = _Cuts()
-    length = shapely.length(shapes)
-    for line, shape in enumerate(shapes):
-        cuts.add(line, 0.0, shape.coords[0])
-        cuts.add(line, float(length[line]), shape.coords[-1])
+    whole = road_lines(lines)
+    whole = whole.take(np.flatnonzero(lengths_of(whole.xy, whole.first) > snap_m))
+    shapes = shapes_of(whole.xy, whole.first)
+    level = whole.attributes["level"].to_numpy()[whole.source]
     tree = shapely.STRtree(shapes)
-    _touching_ends(cuts, shapes, tree, level, snap_m)
+    ends = _ends(whole)
+    found = [ends, _touching(ends, shapes, tree, level, snap_m)]
     if crossing_lines == "join":
-        _crossings(cuts, shapes, tree, level)
-    node, node_xy = _clusters(np.array(cuts.xy), snap_m)
-    return _cut(lines, shapes, cuts, node, node_xy)
+        line, xy = crossing_points(whole, shapes, tree, np.flatnonzero(level == 0))
+        found.append(_Cuts(line, _located(shapes, line, xy), xy))
+    cuts = _Cuts(*(np.concatenate([getattr(c, part) for c in found])
+                   for part in ("line", "along", "xy")))  # fmt: skip
+    node, node_xy = _clusters(cuts.xy, snap_m)
+    return _drawn_once(_cut(whole, cuts, node, node_xy))
 
 
-def _touching_ends(
-    cuts: _Cuts, shapes: np.ndarray, tree: shapely.STRtree, level: Ints, snap_m: float
-) -> None:
+def _ends(lines: RoadLines) -> _Cuts:
+    line = np.repeat(np.arange(len(lines), dtype=np.int64), 2)
+    along = np.zeros(len(line))
+    along[1::2] = lengths_of(lines.xy, lines.first)
+    vertex = np.empty(len(line), dtype=np.int64)
+    vertex[0::2], vertex[1::2] = lines.first[:-1], lines.first[1:] - 1
+    return _Cuts(line, along, lines.xy[vertex])
+
+
+def _touching(
+    ends: _Cuts, shapes: np.ndarray, tree: shapely.STRtree, level: Ints, snap_m: float
+) -> _Cuts:
     """Cut a line where another one's end touches its inside."""
-    ends = np.asarray(shapely.points(np.array(cuts.xy)), dtype=object)
-    of = np.array(cuts.line)
-    end, line = tree.query(ends, predicate="dwithin", distance=snap_m)
-    keep = (of[end] != line) & (level[of[end]] == level[line])
-    end, line = end[keep], line[keep]
-    along = np.asarray(shapely.line_locate_point(shapes[line], ends[end]))
-    inside = (along > snap_m) & (along < shapely.length(shapes[line]) - snap_m)
-    for e, k, s in zip(end[inside], line[inside], along[inside], strict=True):
+    length = ends.along[1::2]
+    found = []
+    for begin in range(0, len(ends.line), _AT_ONCE):
+        points = np.asarray(shapely.points(ends.xy[begin : begin + _AT_ONCE]), dtype=object)
+        at, line = tree.query(points, predicate="dwithin", distance=snap_m)
+        of = ends.line[begin + at]
+        keep = (of != line) & (level[of] == level[line])
+        at, line = at[keep], line[keep].astype(np.int64)
+        along = np.asarray(shapely.line_locate_point(shapes[line], points[at]))
+        inside = (along > snap_m) & (along < length[line] - snap_m)
         # The cut takes the end's own place, so that both share one node.
-        cuts.add(int(k), float(s), cuts.xy[e])
+        found.append(_Cuts(line[inside], along[inside], ends.xy[begin + at[inside]]))
+    return _Cuts(*(np.concatenate([getattr(c, part) for c in found])
+                   for part in ("line", "along", "xy")))  # fmt: skip
 
 
-def _crossings(cuts: _Cuts, shapes: np.ndarray, tree: shapely.STRtree, level: Ints) -> None:
-    """Cut both lines where they cross on the ground, and at the ends of a shared stretch."""
-    ground = np.flatnonzero(level == 0)
-    first, second = tree.query(shapes[ground], predicate="intersects")
-    first = ground[first]
-    keep = (first < second) & (level[second] == 0)
-    first, second = first[keep], second[keep]
-    shared = shapely.intersection(shapes[first], shapes[second])
-    for a, b, shape in zip(first.tolist(), second.tolist(), shared, strict=True):
-        for xy in _corner_points(shape):
-            place = shapely.Point(xy)
-            for line in (a, b):
-                cuts.add(line, float(shapely.line_locate_point(shapes[line], place)), xy)
-
-
-def _corner_points(shape: shapely.Geometry) -> list[tuple[float, float]]:
-    """Return the points of an intersection, and the ends of its lines."""
-    parts = shapely.get_parts(shape)
-    points = parts[shapely.get_type_id(parts) == 0]
-    pieces = parts[shapely.get_type_id(parts) == 1]
-    joined = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(pieces)))
-    ends = [line.coords[k] for line in joined for k in (0, -1)]
-    return [(float(x), float(y)) for x, y in [*shapely.get_coordinates(points).tolist(), *ends]]
+def _located(shapes: np.ndarray, line: Ints, xy: Floats) -> Floats:
+    return np.asarray(shapely.line_locate_point(shapes[line], shapely.points(xy)))
 
 
 def _clusters(xy: Floats, snap_m: float) -> tuple[Ints, Floats]:
     """Node of every place: places within `snap_m` are one, at its lowest corner."""
-    near = cKDTree(xy).query_pairs(snap_m, output_type="ndarray")
-    links = coo_array((np.ones(len(near)), near.T), shape=(len(xy), len(xy)))
+    unique, of = np.unique(xy[:, 0] + 1j * xy[:, 1], return_inverse=True)
+    places = np.column_stack([unique.real, unique.imag])
+    near = cKDTree(places).query_pairs(snap_m, output_type="ndarray")
+    links = coo_array((np.ones(len(near)), near.T), shape=(len(places), len(places)))
     label = connected_components(links, directed=False)[1].astype(np.int64)
-    order = np.lexsort((xy[:, 1], xy[:, 0], label))
-    head = np.concatenate([[True], np.diff(label[order]) > 0])
-    return label, xy[order[head]]
+    _, lowest = np.unique(label, return_index=True)  # places are sorted by their coordinates
+    return label[of], places[lowest]
 
 
-def _cut(
-    lines: gpd.GeoDataFrame, shapes: np.ndarray, cuts: _Cuts, node: Ints, node_xy: Floats
-) -> tuple[gpd.GeoDataFrame, Ints, int]:
-    line, along = np.array(cuts.line), np.array(cuts.along)
-    order = np.lexsort((node, along, line))
-    rows, pieces, ends, spans = [], [], [], []
-    seen: set[tuple[float, ...]] = set()
-    doubled = 0
-    for a, b in zip(order[:-1].tolist(), order[1:].tolist(), strict=True):
-        shape = shapes[line[a]]
-        if line[a] != line[b]:
-            continue
-        if node[a] == node[b] and along[b] - along[a] < 2 * SNAP_M:
-            continue  # two cuts that fell into one node
-        piece = shapely.get_coordinates(substring(shape, along[a], along[b]))
-        if len(piece) < 2:  # two nodes at one place of the line, on either side of it
-            piece = np.repeat(piece, 2, axis=0)
-        piece[0], piece[-1] = node_xy[node[a]], node_xy[node[b]]
-        key = _place_key(piece, int(node[a]), int(node[b]))
-        if key in seen:
-            doubled += 1
-            continue
-        seen.add(key)
-        rows.append(int(line[a]))
-        pieces.append(shapely.LineString(piece))
-        ends.append((node[a], node[b]))
-        total = shapely.length(shape)
-        spans.append((along[a] / total, along[b] / total))
-    table = lines.iloc[rows].reset_index(drop=True)
-    share = np.array(spans, dtype=np.float64).reshape(-1, 2)
-    if {"begin_measure", "end_measure"} <= set(table.columns):
-        begin = table["begin_measure"].to_numpy(np.float64)
-        run = table["end_measure"].to_numpy(np.float64) - begin
-        table["begin_measure"], table["end_measure"] = (
-            begin + share[:, 0] * run,
-            begin + share[:, 1] * run,
-        )
-    table = gpd.GeoDataFrame(
-        table.drop(columns=lines.geometry.name), geometry=pieces, crs=lines.crs
+def _cut(lines: RoadLines, cuts: _Cuts, node: Ints, node_xy: Floats) -> RoadLines:
+    order = np.lexsort((node, cuts.along, cuts.line))
+    a, b = order[:-1], order[1:]
+    # Two cuts that fell into one node are one.
+    one = (node[a] == node[b]) & (cuts.along[b] - cuts.along[a] < 2 * SNAP_M)
+    kept = (cuts.line[a] == cuts.line[b]) & ~one
+    a, b = a[kept], b[kept]
+    line = cuts.line[a]
+    first, xy = _parts(
+        lines.xy, lines.first, line, cuts.along[a], cuts.along[b], node_xy[node[a]],
+        node_xy[node[b]],
+    )  # fmt: skip
+    total = lengths_of(lines.xy, lines.first)[line]
+    run = lines.end_measure[line] - lines.begin_measure[line]
+    return RoadLines(
+        crs=lines.crs,
+        xy=xy,
+        first=first,
+        ends=np.column_stack([node[a], node[b]]),
+        attributes=lines.attributes,
+        source=lines.source[line],
+        oneway=lines.oneway[line],
+        begin_measure=lines.begin_measure[line] + cuts.along[a] / total * run,
+        end_measure=lines.begin_measure[line] + cuts.along[b] / total * run,
     )
-    return table, np.array(ends, dtype=np.int64).reshape(-1, 2), doubled
 
 
-def _place_key(xy: Floats, a: int, b: int) -> tuple[float, ...]:
-    """Return the same for pieces between the same nodes with the same middle to a metre."""
-    middle = shapely.LineString(xy).interpolate(0.5, normalized=True)
-    length = float(np.hypot(*np.diff(xy, axis=0).T).sum())
-    return (min(a, b), max(a, b), round(middle.x), round(middle.y), round(length))
+@njit(cache=True)
+def _parts(
+    xy: Floats,
+    first: Ints,
+    line: Ints,
+    start: Floats,
+    end: Floats,
+    begin_xy: Floats,
+    end_xy: Floats,
+) -> tuple[Ints, Floats]:
+    """Vertices of parts of lines, sorted by line and place: their ends and what lies between."""
+    out_first = np.zeros(len(line) + 1, np.int64)
+    out = np.empty((len(xy) + 2 * len(line), 2))
+    used = 0
+    vertex, offset = 0, 0.0
+    for k in range(len(line)):
+        if k == 0 or line[k] != line[k - 1]:
+            vertex, offset = first[line[k]], 0.0
+        out[used] = begin_xy[k]
+        used += 1
+        while vertex < first[line[k] + 1] and offset < end[k]:
+            if offset > start[k]:
+                out[used] = xy[vertex]
+                used += 1
+            vertex += 1
+            if vertex < first[line[k] + 1]:
+                dx, dy = xy[vertex, 0] - xy[vertex - 1, 0], xy[vertex, 1] - xy[vertex - 1, 1]
+                offset += np.sqrt(dx * dx + dy * dy)
+        out[used] = end_xy[k]
+        used += 1
+        out_first[k + 1] = used
+    return out_first, out[:used].copy()
+
+
+def _drawn_once(pieces: RoadLines) -> tuple[RoadLines, int]:
+    """Keep one of the pieces between the same nodes with the same middle to a metre."""
+    if pieces.ends is None or not len(pieces):
+        return pieces, 0
+    low, high = pieces.ends.min(axis=1), pieces.ends.max(axis=1)
+    middle = np.round(shares_along(pieces.xy, pieces.first, 0.5))
+    length = np.round(lengths_of(pieces.xy, pieces.first))
+    keys = np.stack([length, middle[:, 1], middle[:, 0], high, low])
+    order = np.lexsort(keys)
+    again = (np.diff(keys[:, order], axis=1) == 0).all(axis=0)
+    kept = np.ones(len(pieces), dtype=bool)
+    kept[order[1:][again]] = False
+    return pieces.take(np.flatnonzero(kept)), int((~kept).sum())

@@ -12,7 +12,7 @@ import shapely
 from shapely import LineString
 
 from roadrisk.roads.distances import distances_between
-from roadrisk.roads.edges import network_from_segments
+from roadrisk.roads.edges import network_from_segments, network_of_lines
 from roadrisk.roads.grid import PieceIndex
 from roadrisk.roads.lixels import lay_lixels, lixel_geometry, places_xy
 from roadrisk.roads.meetings import step_meetings
@@ -148,8 +148,8 @@ def test_a_real_agency_layer(open_data: Path) -> None:
     lines = layer.explode(index_parts=False, ignore_index=True)
     lines = lines.rename(columns={"FULLNAME": "name"}).assign(level=0)
     lines["name"] = lines["name"].fillna("")
-    pieces, ends, _ = noded_lines(lines[["name", "level", "geometry"]], "join")
-    net = network_from_segments(pieces, ends)
+    pieces, _ = noded_lines(lines[["name", "level", "geometry"]], "join")
+    net = network_of_lines(pieces)
     union = shapely.unary_union(lines.geometry.to_numpy(), grid_size=0.001)
     assert net.length_m == pytest.approx(union.length, rel=1e-4)
     degree = np.bincount(np.concatenate([net.edge_u, net.edge_v]))

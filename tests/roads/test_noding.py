@@ -7,9 +7,12 @@ from typing import Literal
 import geopandas as gpd
 import numpy as np
 import pytest
+import shapely
 from shapely import LineString
 
-from roadrisk.roads.edges import network_from_segments
+from roadrisk.roads.crossing_lines import crossing_points
+from roadrisk.roads.edges import network_of_lines
+from roadrisk.roads.lines import road_lines, shapes_of
 from roadrisk.roads.network import Network
 from roadrisk.roads.noding import noded_lines
 
@@ -29,8 +32,7 @@ def layer(lines: list[Line], **columns: object) -> gpd.GeoDataFrame:
 
 
 def network_of(lines: gpd.GeoDataFrame, rule: Literal["join", "apart"] = "join") -> Network:
-    pieces, ends, _ = noded_lines(lines, rule)
-    return network_from_segments(pieces, ends)
+    return network_of_lines(noded_lines(lines, rule)[0])
 
 
 def test_ends_within_half_a_metre_meet() -> None:
@@ -72,7 +74,7 @@ def test_three_lines_through_one_place() -> None:
 def test_lines_over_each_other_become_one() -> None:
     """By hand: the same road drawn for both directions, and a partly shared stretch."""
     twice = layer([[(0, 0), (60, 0), (100, 10)], [(100, 10), (60, 0), (0, 0)]])
-    pieces, _, doubled = noded_lines(twice, "join")
+    pieces, doubled = noded_lines(twice, "join")
     assert (len(pieces), doubled) == (1, 1)
     partly = layer([[(0, 0), (100, 0)], [(60, 0), (160, 0)]])
     net = network_of(partly)
@@ -87,3 +89,26 @@ def test_the_order_of_rows_does_not_matter() -> None:
     two = network_of(other).segments
     assert one["segment_id"].tolist() == two["segment_id"].tolist()
     assert one["name"].tolist() == two["name"].tolist()
+
+
+@pytest.mark.parametrize(
+    ("lines", "places"),
+    [
+        pytest.param([[(0, 0), (9, 0)], [(9, 0), (9, 9)]], [], id="end to end"),
+        pytest.param([[(0, 0), (9, 0), (9, 9)], [(9, 9), (0, 0)]], [], id="both ends"),
+        pytest.param([[(0, 0), (9, 0)], [(4, 0), (4, 9)]], [(4, 0)], id="an end on a line"),
+        pytest.param([[(0, 0), (4, 0), (9, 0)], [(4, 0), (4, 9)]], [(4, 0)], id="on a corner"),
+        pytest.param([[(0, 0), (9, 0)], [(4, -3), (4, 9)]], [(4, 0)], id="across"),
+        pytest.param([[(0, 0), (9, 0)], [(0, 0), (4, 0)]], [(0, 0), (4, 0)], id="from one end on"),
+        pytest.param([[(0, 0), (9, 0)], [(2, 0), (4, 0)]], [(2, 0), (4, 0)], id="over the middle"),
+        pytest.param([[(0, 0), (9, 0)], [(0, 0), (0, 5), (4, -5)]], [(0, 0), (2, 0)],
+                     id="from one end and across"),
+    ],
+)  # fmt: skip
+def test_crossing_points(lines: list[Line], places: list[tuple[float, float]]) -> None:
+    """By hand: where two lines meet, but for an end of both; with it where they meet elsewhere."""
+    given = road_lines(layer(lines))
+    shapes = shapes_of(given.xy, given.first)
+    line, xy = crossing_points(given, shapes, shapely.STRtree(shapes), np.arange(2))
+    assert line.tolist() == [0, 1] * len(places)
+    assert sorted(map(tuple, xy[::2].tolist())) == places
