@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TextIO
 
 import typer
 
+from roadrisk.base.disk_words import NO_ROOM, disk_words
 from roadrisk.cli_compare import compare as _compare
 from roadrisk.cli_progress import progress as _progress
 from roadrisk.cli_run import run as _run
@@ -227,7 +229,18 @@ def main(arguments: Sequence[str] | None = None) -> None:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     try:
-        app(args=arguments, standalone_mode=True)
+        try:
+            app(args=arguments, standalone_mode=True)
+        finally:
+            # Here, and not when the program is gone: a full disk behind a pipe is a line too.
+            sys.stdout.flush()
+    except OSError as error:
+        _let_go(sys.stdout)
+        typer.echo(one_line(_disk_line(error)), err=True)
+        sys.exit(2)
+    except MemoryError:
+        typer.echo("there is not enough memory; close other programs and run again", err=True)
+        sys.exit(2)
     except RoadriskError as error:
         for line in error.lines():
             typer.echo(line, err=True)
@@ -235,6 +248,21 @@ def main(arguments: Sequence[str] | None = None) -> None:
             count = len(error.remarks)
             typer.echo(f"{count} problem{'s' * (count != 1)}; nothing was written.", err=True)
         sys.exit(2)
+
+
+def _disk_line(error: OSError) -> str:
+    name = str(error.filename or "what was to be written")
+    if error.errno in NO_ROOM:
+        return disk_words(Path(name), error)
+    return f"{name} can't be used: {error.strerror or error}; look at it and run again"
+
+
+def _let_go(stream: TextIO) -> None:
+    """Send what a stream still holds nowhere, or Python would try it again at the end."""
+    try:
+        stream.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _say_remarks(remarks: Sequence[Remark]) -> None:

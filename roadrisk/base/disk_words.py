@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 FULL = frozenset(
     getattr(errno, name) for name in ("ENOSPC", "EDQUOT", "EFBIG") if hasattr(errno, name)
 )
+NO_ROOM = FULL | {errno.EROFS}
 
 
 def disk_words(path: Path, error: OSError) -> str:

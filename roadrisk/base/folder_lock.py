@@ -189,9 +189,11 @@ def _try_lock(real: Path, words: str) -> _Lock | str:
             return ""
         if who and not ours:
             raise _in_the_way(path)
-        os.ftruncate(handle, 0)
-        os.lseek(handle, 0, os.SEEK_SET)
-        os.write(handle, _who(words))
+        # On a full disk the lock holds as well; it only doesn't say whose it is.
+        with suppress(OSError):
+            os.ftruncate(handle, 0)
+            os.lseek(handle, 0, os.SEEK_SET)
+            os.write(handle, _who(words))
         lock, handle = _Lock(path, handle), -1
         return lock
     finally:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import shutil
-import tempfile
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING
 
+from roadrisk.base.scratch import scratch_folder
 from roadrisk.errors import InputError, Remark
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
 _TRIES = 5
 
@@ -34,8 +34,8 @@ def copied(path: Path) -> Iterator[Path]:
     InputError
         The file can't be read, or it changed each time it was copied.
     """
-    with tempfile.TemporaryDirectory(prefix="roadrisk-") as folder:
-        copy = Path(folder) / path.name
+    with scratch_folder() as folder:
+        copy = folder / path.name
         try:
             for _ in range(_TRIES):
                 before = _state(path)

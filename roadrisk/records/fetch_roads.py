@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import socket
 import threading
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import XMLGenerator
@@ -13,6 +12,9 @@ from xml.sax.xmlreader import AttributesImpl
 
 import numpy as np
 
+from roadrisk.base.disk_words import disk_words
+from roadrisk.base.folder_lock import held
+from roadrisk.base.synced import synced, synced_folder
 from roadrisk.base.units import M_PER_MILE
 from roadrisk.errors import OutputError, RoadSourceError
 from roadrisk.records.point_tables import read_point_table
@@ -73,7 +75,7 @@ def fetch_roads(folder: Path, *, place: str | None, around_data: bool) -> Path:
     RoadSourceError
         If there is no internet, the place is unknown, or nothing was asked for.
     OutputError
-        If the file is already there.
+        If the file is already there, the disk is full, or the like; nothing was changed.
     InputError
         If study.toml or the points can't be read.
     """
@@ -89,9 +91,19 @@ def fetch_roads(folder: Path, *, place: str | None, around_data: bool) -> Path:
     box = _box(folder, settings) if settings is not None and around_data else None
     leave_out = osm.leave_out if osm else OsmRoads(file=name).leave_out
     graph = _download(place, box, leave_out)
-    part = target.with_name(target.name + ".part")
-    _write(graph, part)
-    os.replace(part, target)  # noqa: PTH105
+    with held(folder, words="roadrisk roads"):
+        if target.exists():
+            raise OutputError(f"{name} was made meanwhile: rename it or move it away first")
+        part = target.with_name(target.name + ".part")
+        try:
+            _write(graph, part)
+            synced(part)
+            part.replace(target)
+        except OSError as error:
+            with suppress(OSError):
+                part.unlink()
+            raise OutputError(disk_words(target, error)) from error
+        synced_folder(target.parent)
     return target
 
 

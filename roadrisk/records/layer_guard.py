@@ -12,17 +12,17 @@ import re
 import shutil
 import sqlite3
 import struct
-import tempfile
 import threading
 from contextlib import closing, contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from roadrisk.base.scratch import scratch_folder
 from roadrisk.records.limits import GEOJSON_OBJECT_MB
 from roadrisk.records.sqlite_beside import log_problem
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
 TOLD_BY_START = {".gpkg": b"SQLite format 3\0", ".shp": struct.pack(">i", 9994)}
 # https://www.geopackage.org/spec140, 1.1.1: application ids of 1.0, 1.1 and 1.2 onwards.
@@ -98,15 +98,15 @@ def opened_as(path: Path) -> Iterator[str]:
 
 @contextmanager
 def _plainly_named(path: Path) -> Iterator[Path]:
-    with tempfile.TemporaryDirectory(prefix="roadrisk-") as folder:
+    with scratch_folder() as folder:
         for part in path.parent.iterdir():
             if part.stem == path.stem or part.name.startswith(f"{path.name}-"):
-                there = Path(folder) / f"layer{part.name[len(path.stem) :]}"
+                there = folder / f"layer{part.name[len(path.stem) :]}"
                 try:
                     there.symlink_to(part)
                 except OSError:  # where links need rights that a person may lack
                     shutil.copyfile(part, there)
-        yield Path(folder) / f"layer{path.suffix}"
+        yield folder / f"layer{path.suffix}"
 
 
 def _looks_like(path: Path, kind: str) -> bool:

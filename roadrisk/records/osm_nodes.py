@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import shutil
-import tempfile
 from array import array
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from roadrisk.base.scratch import scratch_folder
+
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from numpy.typing import NDArray
 
     Ints = NDArray[np.int64]
@@ -50,12 +52,12 @@ def node_places(path: Path, wanted: Ints) -> tuple[Ints, Ints]:
     RuntimeError
         If the extract can't be read.
     """
-    with tempfile.TemporaryDirectory(prefix="roads-") as folder:
+    with scratch_folder() as folder:
         free = shutil.disk_usage(folder).free
         room = free > _ROOM * path.stat().st_size + _STEP_BYTES
         # libosmium reads a comma as the end of the table's name.
-        if len(wanted) and wanted[0] >= 0 and room and "," not in folder:
-            rows, places = _by_table(path, wanted, Path(folder) / "places")
+        if len(wanted) and wanted[0] >= 0 and room and "," not in str(folder):
+            rows, places = _by_table(path, wanted, folder / "places")
         else:
             rows, places = _one_by_one(path, wanted)
     x, y = places.T

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import json
-import tempfile
-from pathlib import Path
+import shutil
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,11 +11,15 @@ import pandas as pd
 import pyogrio
 from pandas.api import types
 
+from roadrisk.base.scratch import scratch_folder
+from roadrisk.errors import OutputError
 from roadrisk.reporting.exchange.about import about_rows
 from roadrisk.reporting.exchange.layer_columns import layer_columns
 from roadrisk.reporting.exchange.layer_tables import layer_tables
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import geopandas as gpd
 
     from roadrisk.reporting.editions.edition import Edition
@@ -35,9 +38,12 @@ DESCRIPTIONS = {
     "columns": "What every column of every layer is",
     "about": "What was found, edition, cautions, where this file comes from",
 }
+_LEAST_FREE_BYTES = 1_000_000
 # GDAL stamps each layer with the clock; here with the day on which zip archives begin, so that
 # the same findings give the same bytes. The file is read back at once: no need to wait for the
 # disk after each layer.
+# One GeoJSON with more features takes gigabytes to read; a GeoPackage is read by place.
+MOST_FEATURES = 100_000
 _GDAL = {"OGR_CURRENT_DATE": "1980-01-01T00:00:00.000Z", "OGR_SQLITE_SYNCHRONOUS": "OFF"}
 
 
@@ -58,16 +64,28 @@ def layers_gpkg(edition: Edition) -> bytes:
     bytes
         Layers of `layer_tables.layer_tables`, and two tables without geometry, ``columns`` and
         ``about``. The same edition gives the same bytes.
+
+    Raises
+    ------
+    OutputError
+        The disk on which it is made is full.
     """
     layers = layer_tables(edition)
     plain = {"columns": layer_columns(edition, layers), "about": _about(edition)}
     before = {name: pyogrio.get_gdal_config_option(name) for name in _GDAL}
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "layers.gpkg"
+    with scratch_folder() as folder:
+        path = folder / "layers.gpkg"
         pyogrio.set_gdal_config_options(_GDAL)
         try:
             for name, table in (layers | plain).items():
                 _write(path, name, table)
+        except (RuntimeError, OSError) as error:
+            if shutil.disk_usage(folder).free > _LEAST_FREE_BYTES:
+                raise
+            raise OutputError(
+                f"the disk is full: {folder.parent}, where layers.gpkg is made, has no room; make "
+                "room and run again"
+            ) from error
         finally:
             pyogrio.set_gdal_config_options(before)
         return path.read_bytes()
@@ -86,17 +104,23 @@ def layers_geojson(edition: Edition) -> bytes:
     bytes
         Every feature has a property ``layer``; the others are those of its layer in the
         GeoPackage, null where one is missing or infinite; a column that holds numbers in one layer
-        and words in another is named with ``_words`` there, so that each has one type. The
+        and words in another is named with ``_words`` there, so that each has one type. A layer of
+        more than 100,000 features is left to the GeoPackage, and ``about`` says so. The
         members ``about`` and ``columns`` of the collection say what the file is. The same edition
         gives the same bytes.
     """
-    layers = layer_tables(edition)
+    every = layer_tables(edition)
+    layers = {name: table for name, table in every.items() if len(table) <= MOST_FEATURES}
     named = _of_one_type(layers)
     features = [line for name, table in layers.items()
                 for line in _features(name, table.rename(columns=named[name]))]  # fmt: skip
     told: dict[str, list[str]] = {}
     for label, said in about_rows(edition):
         told.setdefault(label, []).append(said)
+    told |= {
+        f"layer {name}": [f"{len(every[name]):,} features: in layers.gpkg alone"]
+        for name in every if name not in layers
+    }  # fmt: skip
     columns: dict[str, dict[str, str]] = {}
     for row in layer_columns(edition, layers).to_dict("records"):
         words = [row["meaning"], row["unit"], row["interval"]]
