@@ -4,23 +4,29 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 import shapely
+from numba import njit
 
+from roadrisk.roads.beside import SAMPLE_M, lines_beside
 from roadrisk.roads.columns import road_labels
+from roadrisk.roads.middles import lengths_of
 from roadrisk.roads.osm_tags import is_main
 
 if TYPE_CHECKING:
-    import geopandas as gpd
+    from collections.abc import Callable
 
+    import geopandas as gpd
+    from numpy.typing import NDArray
+
+    from roadrisk.roads.beside import Beside
     from roadrisk.roads.network import Floats, Ints, Network
 
-SAMPLE_M = 10.0
-BEARING_DEG = 30.0
+    Bools = NDArray[np.bool_]
+
 _TEXTS = ("direction", "owner", "layer_date")
 _NUMBERS = ("aadt", "aadt_year", "speed_limit_kmh")
 _SHORT = {
@@ -58,122 +64,104 @@ def carry_over(
         Columns segment_id, road, problem.
     """
     table = network.segments
-    lines = np.asarray(agency_lines.geometry.array, dtype=object)
-    samples = _samples(np.asarray(table.geometry.array, dtype=object))
-    matched = _matched(samples, lines, match_within_m)
-    carried = _carried(table, agency_lines, samples, matched)
+    ours, theirs = _vertices(table), _vertices(agency_lines)
+    beside = lines_beside(*ours, *theirs, match_within_m)
+    carried = _carried(table, agency_lines, lengths_of(*theirs), beside)
     problems = [
-        *_lines_without_road(agency_lines, table, match_within_m),
-        *_roads_without_line(table, carried, matched, samples),
+        *_lines_without_road(agency_lines, lines_beside(*theirs, *ours, match_within_m),
+                             match_within_m),
+        *_roads_without_line(table, ours, carried, beside),
         *_other_names(table, agency_lines, carried),
         *_backwards(table, agency_lines, carried),
-    ]
+    ]  # fmt: skip
     filled = _filled(table, agency_lines, carried)
     found = pd.DataFrame(problems, columns=["segment_id", "road", "problem"])
     return replace(network, segments=filled), found
 
 
-def _samples(lines: np.ndarray) -> pd.DataFrame:
-    """Places along each line: both ends and about every 10 m; heading there [degrees]."""
-    length = shapely.length(lines)
-    count = np.maximum(3, np.ceil(length / SAMPLE_M).astype(np.int64) + 1)
-    of = np.repeat(np.arange(len(lines)), count)
-    within = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
-    along = within / (count[of] - 1) * length[of]
-    points = shapely.line_interpolate_point(lines[of], along)
-    return pd.DataFrame(
-        {"of": of, "along": along, "point": points, "heading": headings(lines[of], along)}
-    )
-
-
-def headings(lines: np.ndarray, along: Floats) -> Floats:
-    """Return the direction of lines at places along them, over 4 m.
-
-    Parameters
-    ----------
-    lines : array of shapely LineStrings, shape (n,)
-    along : ndarray, shape (n,)
-        [m].
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        [degrees], counterclockwise from the x axis.
-    """
-    length = shapely.length(lines)
-    a = shapely.line_interpolate_point(lines, np.maximum(along - 2.0, 0.0))
-    b = shapely.line_interpolate_point(lines, np.minimum(along + 2.0, length))
-    step = shapely.get_coordinates(b) - shapely.get_coordinates(a)
-    return np.asarray(np.degrees(np.arctan2(step[:, 1], step[:, 0])))
-
-
-def _matched(samples: pd.DataFrame, lines: np.ndarray, within_m: float) -> pd.DataFrame:
-    """For each sample that has one, the nearest line of its direction: sample, line, along."""
-    tree = shapely.STRtree(lines)
-    points = samples["point"].to_numpy(object)
-    sample, line = tree.query(points, predicate="dwithin", distance=within_m)
-    along = shapely.line_locate_point(lines[line], points[sample])
-    turn = headings(lines[line], along) - samples["heading"].to_numpy()[sample]
-    turn = np.abs((turn + 90.0) % 180.0 - 90.0)
-    near = np.round(shapely.distance(lines[line], points[sample]), 3)
-    found = pd.DataFrame({"sample": sample, "line": line, "along": along, "near": near})
-    found = found[turn <= BEARING_DEG].sort_values(["sample", "near", "line"])
-    nearest: pd.DataFrame = found.drop_duplicates("sample").reset_index(drop=True)
-    return nearest
+def _vertices(table: gpd.GeoDataFrame) -> tuple[Floats, Ints]:
+    """Vertices of all lines, and where each line's begin."""
+    shapes = shapely.force_2d(np.asarray(table.geometry.array, dtype=object))
+    xy, of = shapely.get_coordinates(shapes, return_index=True)
+    count = np.bincount(of, minlength=len(shapes))
+    return xy, np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
 
 
 def _carried(
-    table: gpd.GeoDataFrame,
-    agency: gpd.GeoDataFrame,
-    samples: pd.DataFrame,
-    matched: pd.DataFrame,
+    table: gpd.GeoDataFrame, agency: gpd.GeoDataFrame, agency_length: Floats, beside: Beside
 ) -> pd.DataFrame:
     """One row a segment: agency row (-1 = none), route and measures."""
-    of = samples["of"].to_numpy()[matched["sample"]]
-    total = np.bincount(samples["of"], minlength=len(table))
-    enough = 2 * np.bincount(of, minlength=len(table)) >= total
-    hits = matched.assign(
-        of=of,
-        at=samples["along"].to_numpy()[matched["sample"]],
-        route=agency["route"].to_numpy(object)[matched["line"]],
-        measure=_measures(agency, matched["line"].to_numpy(), matched["along"].to_numpy()),
+    code, routes = pd.factorize(agency["route"], sort=True)
+    row, route, begin, end, turns = _carry(
+        beside.first,
+        2 * beside.hits >= beside.places,
+        beside.at_m,
+        beside.other,
+        beside.other_m,
+        code.astype(np.int64),
+        agency["begin_measure"].to_numpy(np.float64),
+        agency["end_measure"].to_numpy(np.float64),
+        agency_length,
+        table["length_m"].to_numpy(np.float64),
     )
-    hits = hits[enough[of]]
-    out = pd.DataFrame({"row": np.full(len(table), -1), "route": ""}, index=range(len(table)))
-    length = table["length_m"].to_numpy(np.float64)
-    begin, end = np.full(len(table), np.nan), np.full(len(table), np.nan)
-    turns = np.zeros(len(table), dtype=bool)
-    row, route = _most(hits, "line"), _most(hits, "route")
-    out.loc[row.index, "row"] = row.to_numpy()
-    out.loc[route.index, "route"] = route.to_numpy()
-    hits = hits[(hits["route"] == out["route"].to_numpy()[hits["of"]]) & hits["measure"].notna()]
-    first = np.flatnonzero(np.diff(hits["of"].to_numpy(), prepend=-1))
-    all_at, all_measures = hits["at"].to_numpy(), hits["measure"].to_numpy()
-    bounds = np.append(first, len(hits)).tolist()
-    for low, high in pairwise(bounds):
-        k, at, measure = hits["of"].to_numpy()[low], all_at[low:high], all_measures[low:high]
-        if at[-1] > at[0]:
+    words = np.append(np.asarray(routes, dtype=object), "")
+    return pd.DataFrame({
+        "row": row, "route": words[route], "begin_measure": begin, "end_measure": end,
+        "turns_back": turns,
+    })  # fmt: skip
+
+
+@njit(cache=True)
+def _carry(
+    first: Ints,
+    enough: np.ndarray,
+    at_m: Floats,
+    other: Ints,
+    other_m: Floats,
+    route_of: Ints,
+    begin_measure: Floats,
+    end_measure: Floats,
+    length: Floats,
+    segment_length: Floats,
+) -> tuple[Ints, Ints, Floats, Floats, np.ndarray]:
+    segments = len(first) - 1
+    row, route = np.full(segments, -1, np.int64), np.full(segments, -1, np.int64)
+    begin, end = np.full(segments, np.nan), np.full(segments, np.nan)
+    turns = np.zeros(segments, np.bool_)
+    for k in range(segments):
+        if not enough[k]:
+            continue
+        places = np.arange(first[k], first[k + 1])
+        places = places[other[places] >= 0]
+        line = other[places]
+        row[k] = _most(np.sort(line))
+        route[k] = _most(np.sort(route_of[line]))
+        measure = begin_measure[line] + other_m[places] / length[line] * (
+            end_measure[line] - begin_measure[line]
+        )
+        known = (route_of[line] == route[k]) & ~np.isnan(measure)
+        at, measure = at_m[places[known]], measure[known]
+        if len(at) and at[-1] > at[0]:
             rate = (measure[-1] - measure[0]) / (at[-1] - at[0])
             begin[k] = measure[0] - rate * at[0]
-            end[k] = measure[-1] + rate * (length[k] - at[-1])
+            end[k] = measure[-1] + rate * (segment_length[k] - at[-1])
             # Small steps back come from projection on bends; real ones are longer.
-            back = np.diff(measure) * np.sign(rate) < -abs(rate) * 3 * SAMPLE_M
-            turns[k] = back.any()
-    return out.assign(begin_measure=begin, end_measure=end, turns_back=turns)
+            for i in range(len(at) - 1):
+                step = (measure[i + 1] - measure[i]) * np.sign(rate)
+                turns[k] |= step < -abs(rate) * 3 * SAMPLE_M
+    return row, route, begin, end, turns
 
 
-def _measures(agency: gpd.GeoDataFrame, line: Ints, along: Floats) -> Floats:
-    begin = agency["begin_measure"].to_numpy(np.float64)[line]
-    end = agency["end_measure"].to_numpy(np.float64)[line]
-    length = shapely.length(np.asarray(agency.geometry.array, dtype=object))[line]
-    return np.asarray(begin + along / length * (end - begin))
-
-
-def _most(hits: pd.DataFrame, column: str) -> pd.Series[Any]:
-    """For each segment the value with most samples; of equals the lowest."""
-    count = hits.groupby(["of", column]).size().rename("n").reset_index()
-    count = count.sort_values(["of", "n", column], ascending=[True, False, True])
-    return count.drop_duplicates("of").set_index("of")[column]
+@njit(cache=True)
+def _most(values: Ints) -> int:
+    """Return the value that is there most often; of equals the lowest. Takes sorted values."""
+    best, most, since = values[0], 0, 0
+    for i in range(len(values)):
+        if values[i] != values[since]:
+            since = i
+        if i - since + 1 > most:
+            best, most = values[i], i - since + 1
+    return best
 
 
 def _filled(
@@ -199,60 +187,77 @@ def _filled(
 
 
 def _lines_without_road(
-    agency: gpd.GeoDataFrame, table: gpd.GeoDataFrame, within_m: float
+    agency: gpd.GeoDataFrame, beside: Beside, within_m: float
 ) -> list[tuple[str, str, str]]:
-    samples = _samples(np.asarray(agency.geometry.array, dtype=object))
-    matched = _matched(samples, np.asarray(table.geometry.array, dtype=object), within_m)
-    of = samples["of"].to_numpy()
-    total = np.bincount(of, minlength=len(agency))
-    hit = np.bincount(of[matched["sample"]], minlength=len(agency))
-    found = []
-    for k in np.flatnonzero(2 * hit < total):
-        line = agency.iloc[int(k)]
-        share = 100 * hit[k] / total[k]
-        found.append(
-            (
-                "",
-                line["name"] or line["ref"] or line["route"] or "unnamed agency line",
-                f"agency line {_route_words(line)} has no road beside it "
-                f"({share:.0f} % of its length within {within_m:g} m of a road)",
-            )
+    hit, total = beside.hits, beside.places
+    rows = np.flatnonzero(2 * hit < total)
+    return [
+        (
+            "",
+            line.label,
+            f"agency line {line.words} has no road beside it "
+            f"({100 * hit[k] / total[k]:.0f} % of its length within {within_m:g} m of a road)",
         )
-    return found
+        for k, line in zip(rows, _agency_lines(agency, rows), strict=True)
+    ]
 
 
-def _route_words(line: pd.Series[Any]) -> str:
-    words = f"of route {line['route']}" if line["route"] else "without route"
-    if not (pd.isna(line["begin_measure"]) or pd.isna(line["end_measure"])):
-        words += f" from {line['begin_measure']:g} to {line['end_measure']:g}"
-    return words
+class _Line(NamedTuple):
+    """An agency line in words."""
+
+    name: str
+    ref: str
+    route: str
+    begin_measure: float
+    end_measure: float
+
+    @property
+    def label(self) -> str:
+        return self.name or self.ref or self.route or "unnamed agency line"
+
+    @property
+    def words(self) -> str:
+        words = f"of route {self.route}" if self.route else "without route"
+        if not (np.isnan(self.begin_measure) or np.isnan(self.end_measure)):
+            words += f" from {self.begin_measure:g} to {self.end_measure:g}"
+        return words
+
+
+def _agency_lines(agency: gpd.GeoDataFrame, rows: Ints) -> list[_Line]:
+    columns = [agency[column].iloc[rows].tolist() for column in _Line._fields]
+    return [_Line(*values) for values in zip(*columns, strict=True)]
 
 
 def _roads_without_line(
-    table: gpd.GeoDataFrame, carried: pd.DataFrame, matched: pd.DataFrame, samples: pd.DataFrame
+    table: gpd.GeoDataFrame, ours: tuple[Floats, Ints], carried: pd.DataFrame, beside: Beside
 ) -> list[tuple[str, str, str]]:
     """Find main roads with no agency line where a neighbour of the same name has one."""
     none = (carried["row"] < 0).to_numpy()
-    name = table["name"].where(table["name"] != "", table["ref"]).to_numpy(object)
-    ends = [
-        {(name[k], line.coords[0]), (name[k], line.coords[-1])}
-        for k, line in enumerate(table.geometry)
-    ]
-    has = set().union(*(ends[k] for k in np.flatnonzero(~none)))
-    hit = np.bincount(samples["of"].to_numpy()[matched["sample"]], minlength=len(table))
-    total = np.bincount(samples["of"], minlength=len(table))
+    name = table["name"].where(table["name"] != "", table["ref"])
+    main = _each(is_main, table["road_class"])
+    xy, first = ours
+    ends = np.concatenate([xy[first[:-1]], xy[first[1:] - 1]])
+    place = np.unique(ends[:, 0] + 1j * ends[:, 1], return_inverse=True)[1]
+    # A name at a place, as one number; the first half are the lines' begins.
+    code, names = pd.factorize(name)
+    there = (place * (len(names) + 1) + np.tile(code, 2)).reshape(2, -1)
+    lonely = np.flatnonzero(none & (name != "").to_numpy() & main)
+    lonely = lonely[np.isin(there[:, lonely], there[:, ~none]).any(axis=0)]
     words = (
         "no agency line runs along this road, though one runs along the next segment of its name"
     )
+    share = 100 * beside.hits[lonely] / beside.places[lonely]
     return [
-        (
-            table["segment_id"].iloc[k],
-            table["road"].iloc[k],
-            f"{words} ({100 * hit[k] / total[k]:.0f} % matched)",
+        (segment, road, f"{words} ({part:.0f} % matched)")
+        for segment, road, part in zip(
+            table["segment_id"].iloc[lonely], table["road"].iloc[lonely], share, strict=True
         )
-        for k in np.flatnonzero(none & (name != ""))
-        if ends[k] & has and is_main(table["road_class"].iloc[k])
     ]
+
+
+def _each(rule: Callable[[str], bool], texts: pd.Series[Any]) -> Bools:
+    code, words = pd.factorize(texts)
+    return np.array([rule(str(word)) for word in words], dtype=bool)[code]
 
 
 def _other_names(
@@ -264,10 +269,15 @@ def _other_names(
     found = []
     for column, word in (("name", ""), ("ref", "ref ")):
         ours, theirs = table[column].to_numpy(object)[has], agency[column].to_numpy(object)[row]
-        for k, own, line in zip(has.tolist(), ours, theirs, strict=True):
-            if own and line and not _plain(own) & _plain(line):
+        differ = np.flatnonzero((ours != "") & (theirs != "") & (ours != theirs))
+        same: dict[tuple[str, str], bool] = {}
+        for i in differ.tolist():
+            own, line = ours[i], theirs[i]
+            if (own, line) not in same:
+                same[own, line] = bool(_plain(own) & _plain(line))
+            if not same[own, line]:
                 problem = f"the map says {word}{own!r} and the agency layer {line!r}"
-                found.append((str(ids[k]), str(roads[k]), problem))
+                found.append((str(ids[has[i]]), str(roads[has[i]]), problem))
     return found
 
 
@@ -283,14 +293,15 @@ def _plain(text: str) -> set[str]:
 def _backwards(
     table: gpd.GeoDataFrame, agency: gpd.GeoDataFrame, carried: pd.DataFrame
 ) -> list[tuple[str, str, str]]:
-    found = []
-    for k in np.flatnonzero(agency["begin_measure"] > agency["end_measure"]):
-        line = agency.iloc[int(k)]
-        label = line["name"] or line["ref"] or line["route"] or "unnamed agency line"
-        problem = f"measures run backwards on the agency line {_route_words(line)}"
-        found.append(("", label, problem))
-    for k in np.flatnonzero(carried["turns_back"]):
-        row = table.iloc[int(k)]
-        problem = f"measures of route {carried['route'].iloc[k]} turn back along this road"
-        found.append((row["segment_id"], row["road"], problem))
-    return found
+    rows = np.flatnonzero(agency["begin_measure"] > agency["end_measure"])
+    found = [
+        ("", line.label, f"measures run backwards on the agency line {line.words}")
+        for line in _agency_lines(agency, rows)
+    ]
+    back = carried["turns_back"].to_numpy()
+    return found + [
+        (segment, road, f"measures of route {route} turn back along this road")
+        for segment, road, route in zip(
+            table["segment_id"][back], table["road"][back], carried["route"][back], strict=True
+        )
+    ]

@@ -71,9 +71,9 @@ def road_labels(table: pd.DataFrame) -> np.ndarray:
     ndarray of str objects, shape (n,)
     """
     name, ref = table["name"].to_numpy(object), table["ref"].to_numpy(object)
-    words = [" ".join(["unnamed", *_class_words(c)]) for c in table["road_class"]]
-    unnamed = np.empty(len(table), dtype=object)
-    unnamed[:] = words
+    code, classes = pd.factorize(table["road_class"])
+    words = [" ".join(["unnamed", *_class_words(c)]) for c in classes]
+    unnamed = np.array([*words, ""], dtype=object)[code]
     found: np.ndarray = np.where(name != "", name, np.where(ref != "", ref, unnamed))
     return found
 

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 _AT_ONCE = 100_000
 # Farther apart than this, straight pieces do not meet, whatever the rounding [m].
 _SURE_M = 1e-6
+# Two lines of so many pairs of pieces are left to GEOS, which sorts them first.
+_MANY = 1_000_000
 
 
 def crossing_points(
@@ -82,6 +84,9 @@ def _meet_inside(xy: Floats, first: Ints, a: Ints, b: Ints) -> np.ndarray:
     out = np.zeros(len(a), np.bool_)
     for k in range(len(a)):
         a0, a1, b0, b1 = first[a[k]], first[a[k] + 1] - 1, first[b[k]], first[b[k] + 1] - 1
+        if (a1 - a0) * (b1 - b0) > _MANY:
+            out[k] = True
+            continue
         for i in range(a0, a1):
             for j in range(b0, b1):
                 if _may_meet(

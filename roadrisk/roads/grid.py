@@ -55,7 +55,11 @@ class PieceIndex:
     @classmethod
     def build(cls, network: Network) -> PieceIndex:
         """Index the edges of `network`."""
-        xy, first = network.edge_xy, network.edge_first
+        return cls.of_lines(network.edge_xy, network.edge_first)
+
+    @classmethod
+    def of_lines(cls, xy: Floats, first: Ints) -> PieceIndex:
+        """Index lines: line i, an edge here, has vertices ``xy[first[i]:first[i + 1]]``."""
         heads = np.ones(len(xy), dtype=bool)
         heads[first[1:] - 1] = False
         head = np.flatnonzero(heads)
@@ -63,7 +67,7 @@ class PieceIndex:
         origin = np.array([x.min() for x in xy.T])
         piece = _pieces(xy, head, origin)
         offsets = vertex_offsets(xy, first)
-        edge = np.repeat(np.arange(network.edges, dtype=np.int64), np.diff(first))[head]
+        edge = np.repeat(np.arange(len(first) - 1, dtype=np.int64), np.diff(first))[head]
         length = offsets[head + 1] - offsets[head]
         extent = np.array([x.max() for x in xy.T]) - origin
         cell = _cell_size(extent, length)
