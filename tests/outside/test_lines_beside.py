@@ -48,7 +48,7 @@ def test_lines_beside_against_shapely() -> None:
     })  # fmt: skip
     table = table[np.abs((turn + 90.0) % 180.0 - 90.0) <= 30.0]
     table = table.sort_values(["place", "near", "other"]).drop_duplicates("place")
-    assert 200 < len(table) < len(points)
+    assert 100 < len(table) < len(points)
     np.testing.assert_array_equal(np.flatnonzero(found.other >= 0), table["place"])
     np.testing.assert_array_equal(found.other[found.other >= 0], table["other"])
     np.testing.assert_array_equal(found.other_m[found.other >= 0], table["along"])
