@@ -172,7 +172,7 @@ def _try_lock(real: Path, words: str) -> _Lock | str:
         raise
     try:
         try:
-            taken = _lock_open(handle)
+            taken = lock_open(handle)
         except OSError as error:
             if error.errno not in _NO_LOCKS:
                 raise
@@ -201,8 +201,24 @@ def _try_lock(real: Path, words: str) -> _Lock | str:
             os.close(handle)
 
 
-def _lock_open(handle: int) -> bool:
-    """Lock an open file; return False if another has it."""
+def lock_open(handle: int) -> bool:
+    """Lock an open file until it is closed, or its process ends.
+
+    Parameters
+    ----------
+    handle : int
+        Of a file that is open for writing.
+
+    Returns
+    -------
+    bool
+        False if another has it.
+
+    Raises
+    ------
+    OSError
+        The file system has no locks.
+    """
     if sys.platform == "win32":
         import msvcrt
 

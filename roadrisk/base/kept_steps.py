@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, TypeVar
 
 from roadrisk.base.content_key import NoKeyError, content_key
+from roadrisk.base.folder_lock import lock_open
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -96,6 +97,8 @@ class KeptSteps:
     def __init__(self, study: Path, *, fresh: bool = False) -> None:
         self._folder = study / FOLDER
         self._fresh = fresh
+        if _ours(self._folder):
+            _clear_parts(self._folder)
         self.used: list[str] = []
 
     def key(self, *values: object) -> str | None:
@@ -188,6 +191,9 @@ def _keep(folder: Path, file: Path, name: str, key: str, result: object) -> None
         if not (folder / NOTE).exists():
             (folder / NOTE).write_text(_ABOUT, encoding="utf-8")
         with part.open("wb") as opened:
+            # Held until it is closed, so that others tell it from what a killed run left.
+            with suppress(OSError):
+                lock_open(opened.fileno())
             opened.write(_HEAD + key.encode() + b"\n")
             at = opened.tell()
             opened.write(b"0" * 64 + b"\n")
@@ -204,11 +210,19 @@ def _keep(folder: Path, file: Path, name: str, key: str, result: object) -> None
             part.unlink(missing_ok=True)
 
 
-def _forget(folder: Path, name: str) -> None:
-    """Delete all but the newest results of a step, and parts that killed runs left long ago."""
+def _clear_parts(folder: Path) -> None:
+    """Delete what killed runs left half-written: nobody holds it, or it is old."""
     for part in folder.glob("*.part"):
-        if time.time() - part.stat().st_mtime > _LEFT_BEHIND_S:
-            part.unlink(missing_ok=True)
+        with suppress(OSError):
+            old = time.time() - part.stat().st_mtime > _LEFT_BEHIND_S
+            with part.open("r+b") as opened:
+                left = old or lock_open(opened.fileno())
+            if left:
+                part.unlink()
+
+
+def _forget(folder: Path, name: str) -> None:
+    """Delete all but the newest results of a step."""
     kept = sorted(folder.glob(f"{name}-*{_ENDING}"), key=lambda p: p.stat().st_mtime, reverse=True)
     for file in kept[_KEEP:]:
         file.unlink(missing_ok=True)

@@ -21,7 +21,7 @@ from roadrisk.base import folder_lock
 if sys.argv[2] == "claim":
     def none(handle):
         raise OSError(95, "not supported")
-    folder_lock._lock_open = none
+    folder_lock.lock_open = none
 with folder_lock.held(Path(sys.argv[1]), words="roadrisk run"):
     print("held", flush=True)
     time.sleep(60)
@@ -50,7 +50,7 @@ def without_locks(monkeypatch: pytest.MonkeyPatch) -> None:
     def none(_: int) -> bool:
         raise OSError(errno.EOPNOTSUPP, "not supported")
 
-    monkeypatch.setattr(folder_lock, "_lock_open", none)
+    monkeypatch.setattr(folder_lock, "lock_open", none)
 
 
 def test_nothing_is_left_behind(tmp_path: Path) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import pickle
+import subprocess
+import sys
 from typing import TYPE_CHECKING
 
 import pytest
@@ -119,6 +121,29 @@ def test_full_disk_keeps_nothing_and_goes_on(
     monkeypatch.setattr(pickle, "dump", full)
     assert run(tmp_path, Work()) == ("roads", 3)
     assert sorted(p.name for p in (tmp_path / FOLDER).iterdir()) == ["about.txt"]
+
+
+def test_what_a_killed_run_left_goes_and_what_is_being_written_stays(tmp_path: Path) -> None:
+    """A real other process: killed before a rename, the next run clears up; alive, it doesn't."""
+    words = (
+        "import pathlib, sys, time; from roadrisk.base import kept_steps\n"
+        "class Slow:\n"
+        " def __reduce__(self):\n  print('at work', flush=True); time.sleep(60)\n"
+        "kept_steps.KeptSteps(pathlib.Path(sys.argv[1])).step('roads', ('k',), Slow)"
+    )
+    process = subprocess.Popen([sys.executable, "-c", words, tmp_path], stdout=subprocess.PIPE)
+    try:
+        assert process.stdout is not None
+        assert process.stdout.readline() == b"at work\n"
+        KeptSteps(tmp_path)
+        assert len(list((tmp_path / FOLDER).glob("*.part"))) == 1
+    finally:
+        process.kill()
+        process.wait()
+        if process.stdout is not None:
+            process.stdout.close()
+    KeptSteps(tmp_path)
+    assert not list((tmp_path / FOLDER).glob("*.part"))
 
 
 def test_only_the_newest_two_of_a_step_stay(tmp_path: Path) -> None:

@@ -190,25 +190,32 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--count", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--of", choices=("run", "review"), help="only these")
     asked = parser.parse_args(arguments)
     load()
     rng = random.Random(asked.seed)
     began = time.monotonic()
     with tempfile.TemporaryDirectory() as scratch:
-        runs = RunKills(Path(scratch) / "runs", rng)
-        reviews = ReviewKills(small_study(Path(scratch) / "reviews" / "study"), rng)
+        kinds: dict[str, RunKills | ReviewKills] = {}
+        if asked.of != "review":
+            kinds["run"] = RunKills(Path(scratch) / "runs", rng)
+        if asked.of != "run":
+            kinds["review"] = ReviewKills(small_study(Path(scratch) / "reviews" / "study"), rng)
         for k in range(asked.count):
-            (runs if k % 2 else reviews).kill_one()
+            list(kinds.values())[k % len(kinds)].kill_one()
             if k % 20 == 19:
                 seconds = time.monotonic() - began
-                print(f"{k + 1} kills, {seconds:.0f} s", file=sys.stderr, flush=True)
-        reviews.end()
-    for one, words in ((runs, "run"), (reviews, "review")):
+                failed = sum(len(one.failures) for one in kinds.values())
+                words = f"{k + 1} kills, {failed} failures, {seconds:.0f} s"
+                print(words, file=sys.stderr, flush=True)
+        if asked.of != "run":
+            kinds["review"].end()
+    for words, one in kinds.items():
         print(f"{words}: {one.number} kills, {len(one.failures)} failures")
         for name, count in sorted(one.counts.items()):
             print(f"  {name}: {count}")
         print("".join(f"  {line}\n" for line in one.failures), end="")
-    return int(bool(runs.failures or reviews.failures))
+    return int(any(one.failures for one in kinds.values()))
 
 
 if __name__ == "__main__":
