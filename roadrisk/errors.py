@@ -57,7 +57,7 @@ class Remark:
 
 def one_line(text: str, longest: int = 600) -> str:
     """Return `text` as one printable line of at most `longest` characters."""
-    shown = "".join(c if c.isprintable() else " " for c in text)
+    shown = text if text.isprintable() else "".join(c if c.isprintable() else " " for c in text)
     return shown if len(shown) <= longest else shown[: longest - 1] + "…"
 
 

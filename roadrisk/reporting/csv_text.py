@@ -37,7 +37,7 @@ def csv_bytes(table: pd.DataFrame) -> bytes:
     safe = table.copy()
     for column in safe.columns:
         if not types.is_numeric_dtype(safe[column].dtype):
-            cells = [_cell(value) for value in safe[column].tolist()]
+            cells = _cells(safe[column].tolist())
             safe[column] = pd.Series(cells, index=safe.index, dtype=object)
     text: str = safe.to_csv(index=False, lineterminator="\r\n")
     return b"\xef\xbb\xbf" + text.encode("utf-8")
@@ -45,12 +45,28 @@ def csv_bytes(table: pd.DataFrame) -> bytes:
 
 def plain_text(value: object) -> str:
     """Return any value as printable text; "" for missing, lists joined by blanks."""
+    if type(value) is str:
+        return one_line(value, longest=_LONGEST)
     if isinstance(value, (list, tuple, set, frozenset)):
         parts = value if isinstance(value, (list, tuple)) else sorted(value, key=str)
         return " ".join(plain_text(part) for part in parts)
     if value is None or value is pd.NA or value is pd.NaT or value != value:  # noqa: PLR0124
         return ""
     return one_line(str(value), longest=_LONGEST)
+
+
+def _cells(values: list[object]) -> list[object]:
+    """Return cells; a text that comes again and again is looked at once."""
+    known: dict[str, object] = {}
+    cells = []
+    for value in values:
+        if type(value) is not str:
+            cells.append(_cell(value))
+            continue
+        if value not in known:
+            known[value] = _cell(value)
+        cells.append(known[value])
+    return cells
 
 
 def _cell(value: object) -> object:

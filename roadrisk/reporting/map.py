@@ -10,6 +10,7 @@ from roadrisk.reporting import palette
 from roadrisk.reporting.death_layer import DRAWN, death_breaks
 from roadrisk.reporting.death_words import RATE
 from roadrisk.reporting.deaths_page import DEATHS_PAGE
+from roadrisk.reporting.drawn_roads import drawn_edition, drawn_words
 from roadrisk.reporting.editions.edition_words import banner_words, caution_words
 from roadrisk.reporting.map_charts import chart_data
 from roadrisk.reporting.map_layers import map_layers, off_ground, rows_of, scale_breaks
@@ -65,13 +66,17 @@ def map_html(edition: Edition) -> bytes:
     ----------
     edition : Edition
     """
+    whole, edition = edition.findings, drawn_edition(edition)
     study, findings = edition.study, edition.findings
     scale = scale_of(study, findings)
     layers = map_layers(study, findings, scale=scale) | measure_layers(findings.measures, scale)
     if edition.kind != "confidential":
         layers = {k: v for k, v in layers.items() if k not in ("reports", "crossings")}
         layers["counts"] = count_layer(edition)
-    return page_html(study.settings.study.name, _page(edition, layers, scale), layers, scale.by)
+    page = _page(edition, layers, scale)
+    left = drawn_words(whole, findings)
+    page["notes"] = [left, *page["notes"]] if left else page["notes"]
+    return page_html(study.settings.study.name, page, layers, scale.by)
 
 
 def _page(edition: Edition, layers: dict[str, Layer], scale: Scale) -> dict[str, Any]:

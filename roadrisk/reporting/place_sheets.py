@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -61,7 +62,7 @@ from roadrisk.reporting.wording import (
 from roadrisk.reporting.year_chart import by_year
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator
 
     from roadrisk.base.units import Units
     from roadrisk.findings import Findings
@@ -136,7 +137,7 @@ def scale_of(study: Study, findings: Findings) -> Scale:
         effort=study.effort is not None,
         by=ranked_by(findings.deaths),
         worst=settings.mortality.worst_places,
-        kills=_kills(findings.segments),
+        kills=_Kills(findings.segments),
         segments=_segments(findings.lixels),
     )
 
@@ -283,23 +284,34 @@ def interval_note(row: Mapping[str, Any], units: Units) -> str:
     return f"{note}; if every record were independent: {low} to {high} {per}"
 
 
-def _kills(segments: pd.DataFrame) -> dict[str, Kill]:
-    name = "kill_chance"
-    return {
-        str(row["segment_id"]): Kill(
-            float(row[name]), float(row[f"{name}_low"]), float(row[f"{name}_high"]),
-            plain_text(row["traffic_from"]),
-        )
-        for row in segments.drop(columns="geometry").to_dict("records")
-    }  # fmt: skip
+class _Kills(Mapping[str, Kill]):
+    """Chances by segment, made when they are asked for: a state has a million segments."""
+
+    def __init__(self, segments: pd.DataFrame) -> None:
+        self._row = pd.Index(segments["segment_id"])
+        ends = ("kill_chance", "kill_chance_low", "kill_chance_high")
+        self._numbers = [segments[name].to_numpy(np.float64) for name in ends]
+        self._traffic = segments["traffic_from"].to_numpy(object)
+
+    def __getitem__(self, name: str) -> Kill:
+        row = int(self._row.get_loc(name))  # type: ignore[arg-type]
+        chance, low, high = (float(numbers[row]) for numbers in self._numbers)
+        return Kill(chance, low, high, plain_text(self._traffic[row]))
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._row)
+
+    def __len__(self) -> int:
+        return len(self._row)
 
 
 def _segments(lixels: pd.DataFrame) -> dict[int, tuple[str, ...]]:
     number = pd.to_numeric(lixels["stretch"]).fillna(0).to_numpy(np.int64)
-    name = lixels["segment_id"].to_numpy(object)
+    name = lixels["segment_id"].to_numpy(object)[number > 0]
+    number = number[number > 0]
     return {
         which: tuple(dict.fromkeys(map(str, name[number == which])))
-        for which in np.unique(number[number > 0]).tolist()
+        for which in np.unique(number).tolist()
     }
 
 

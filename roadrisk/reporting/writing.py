@@ -121,7 +121,9 @@ def edition_files(
     from roadrisk.reporting.exchange.darwin_core import darwin_core_zip
 
     edition = make_edition(study, findings, kind)
-    files = _pages(edition) | _tables(edition) | _documents(edition) | _exchange(edition)
+    tables = _all_tables(edition)
+    files = _pages(edition) | _tables(edition, tables)
+    files |= _documents(edition) | _exchange(edition, tables)
     files["darwin_core.zip"] = darwin_core_zip(study, findings, kind, None)
     files[PROVENANCE_FILE] = provenance_json(study, edition, files, command)
     return files
@@ -199,23 +201,25 @@ def _documents(edition: Edition) -> dict[str, bytes]:
     }
 
 
-def _exchange(edition: Edition) -> dict[str, bytes]:
+def _exchange(edition: Edition, tables: dict[str, pd.DataFrame]) -> dict[str, bytes]:
     """Return what other programs open."""
+    from roadrisk.reporting.exchange.layer_tables import layer_tables
     from roadrisk.reporting.exchange.layers import layers_geojson, layers_gpkg
     from roadrisk.reporting.exchange.waypoints import places_gpx
     from roadrisk.reporting.exchange.workbook import ranked_workbook
 
+    layers = layer_tables(edition, tables)
     return {
         "ranked_stretches.xlsx": ranked_workbook(edition),
-        "layers.gpkg": layers_gpkg(edition),
-        "layers.geojson": layers_geojson(edition),
+        "layers.gpkg": layers_gpkg(edition, layers),
+        "layers.geojson": layers_geojson(edition, layers),
         "places.gpx": places_gpx(edition),
     }
 
 
-def _tables(edition: Edition) -> dict[str, bytes]:
+def _tables(edition: Edition, tables: dict[str, pd.DataFrame]) -> dict[str, bytes]:
     """Return the tables that belong to an edition, and what their columns are."""
-    mine = tables_of(edition.kind, _all_tables(edition))
+    mine = tables_of(edition.kind, tables)
     level = edition.study.settings.hotspots.interval
     mine[COLUMNS_FILE] = columns_table(mine, level)
     return {name: csv_bytes(table) for name, table in mine.items()}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -26,6 +27,7 @@ from roadrisk.reporting.documents.map_key import (
     draw_key,
 )
 from roadrisk.reporting.documents.map_labels import Room
+from roadrisk.reporting.drawn_roads import MOST_ON_PAPER, drawn_findings
 from roadrisk.reporting.palette import ACCENT, INK, PAPER, ROAD, SCALE, class_breaks, classify
 from roadrisk.reporting.place_sheets import scale_of
 from roadrisk.reporting.wording import (
@@ -67,7 +69,9 @@ def places_map(edition: Edition) -> Figure:
     -------
     Figure
     """
-    findings = edition.findings
+    whole = edition.findings
+    findings = drawn_findings(whole, MOST_ON_PAPER)
+    edition = replace(edition, findings=findings)
     sites = findings.measures.chosen.iloc[:MOST_SITES]
     ranked = findings.ranked.iloc[:MOST_RANKS]
     bounds = _bounds(findings, ranked, sites)
@@ -96,7 +100,7 @@ def places_map(edition: Edition) -> Figure:
         _names(axes, room, findings.segments, bounds, to_points)
         draw_key(canvas, edition, coloured, ranked, sites, bounds)
 
-    return draw(SIZE, paint, alt=alt, caption=_caption(findings, ranked, bounds))
+    return draw(SIZE, paint, alt=alt, caption=_caption(whole, findings, ranked, bounds))
 
 
 def affine(lines: Sequence[Any] | NDArray[np.object_], matrix: Sequence[float]) -> list[Any]:
@@ -268,7 +272,10 @@ def _alt(findings: Findings, ranked: gpd.GeoDataFrame, sites: gpd.GeoDataFrame) 
 
 
 def _caption(
-    findings: Findings, ranked: gpd.GeoDataFrame, bounds: tuple[float, float, float, float]
+    every: Findings,
+    findings: Findings,
+    ranked: gpd.GeoDataFrame,
+    bounds: tuple[float, float, float, float],
 ) -> str:
     if not len(ranked):
         return "The roads of the study; no place is ranked."
@@ -277,4 +284,6 @@ def _caption(
         bounds[2] >= whole[2] and bounds[3] >= whole[3]
     )  # fmt: skip
     part = "" if inside else " The part of the roads that holds all marked places."
+    if len(findings.segments) < len(every.segments):
+        part += " Of small roads, those near marked places and where most is counted."
     return f"Where it is worst and what is proposed. Darker and wider: more.{part}"

@@ -20,8 +20,12 @@ from roadrisk.reporting.ranked_list import ranked_table, rounded
 from roadrisk.reporting.tracked_tables import tracked_tables
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from roadrisk.base.units import Units
+    from roadrisk.findings import Findings
     from roadrisk.reporting.editions.edition import Edition
+    from roadrisk.study import Study
 
 # Which CSV table a layer is; the others have no table.
 FILES = {
@@ -39,13 +43,17 @@ _CROSSINGS = ("organismID", "from_time", "to_time", "step_days", "segment_id")
 _LENGTHS_M = ("spread_m", "distance_m")
 
 
-def layer_tables(edition: Edition) -> dict[str, gpd.GeoDataFrame]:
+def layer_tables(
+    edition: Edition, tables: Mapping[str, pd.DataFrame] | None = None
+) -> dict[str, gpd.GeoDataFrame]:
     """Return the layers of an edition, bottom first, in WGS 84 with 6 decimals.
 
     Parameters
     ----------
     edition : Edition
         Confidential or agency.
+    tables : mapping of str to pandas.DataFrame, optional
+        Of the edition's CSV files, by name, where a caller has them.
 
     Returns
     -------
@@ -58,16 +66,15 @@ def layer_tables(edition: Edition) -> dict[str, gpd.GeoDataFrame]:
     """
     study, findings = edition.study, edition.findings
     units, measures = study.settings.study.units, findings.measures
-    deaths = death_tables(findings.deaths, units)
-    proposed = measure_tables(study, measures)
+    csv = tables if tables is not None else _csv_tables(study, findings)
     found: dict[str, tuple[pd.DataFrame, gpd.GeoSeries]] = {
-        "segments": (segments_table(study, findings), findings.segments.geometry),
-        "deaths_pieces": (deaths["deaths_pieces.csv"], findings.deaths.pieces.geometry),
-        "ranked": (ranked_table(study, findings), findings.ranked.geometry),
-        "stretches": (stretches_table(study, findings), findings.stretches.geometry),
-        "measures": (proposed["measures.csv"], measures.chosen.geometry),
-        "signs": (proposed["signs.csv"], measures.signs.geometry),
-        "structures": (proposed["structures_seen.csv"], _points(edition)),
+        "segments": (csv["segments.csv"], findings.segments.geometry),
+        "deaths_pieces": (csv["deaths_pieces.csv"], findings.deaths.pieces.geometry),
+        "ranked": (csv["ranked_stretches.csv"], findings.ranked.geometry),
+        "stretches": (csv["stretches.csv"], findings.stretches.geometry),
+        "measures": (csv["measures.csv"], measures.chosen.geometry),
+        "signs": (csv["signs.csv"], measures.signs.geometry),
+        "structures": (csv["structures_seen.csv"], _points(edition)),
     }
     if edition.kind == "confidential":
         ranges = tracked_tables(findings.tracked, units)["home_ranges.csv"]
@@ -78,6 +85,17 @@ def layer_tables(edition: Edition) -> dict[str, gpd.GeoDataFrame]:
             "home_ranges": (ranges, findings.tracked.home_ranges.geometry),
         }  # fmt: skip
     return {name: _layer(table, shapes) for name, (table, shapes) in found.items() if len(table)}
+
+
+def _csv_tables(study: Study, findings: Findings) -> dict[str, pd.DataFrame]:
+    units = study.settings.study.units
+    return {
+        "segments.csv": segments_table(study, findings),
+        **death_tables(findings.deaths, units),
+        "ranked_stretches.csv": ranked_table(study, findings),
+        "stretches.csv": stretches_table(study, findings),
+        **measure_tables(study, findings.measures),
+    }
 
 
 def _layer(table: pd.DataFrame, shapes: gpd.GeoSeries) -> gpd.GeoDataFrame:

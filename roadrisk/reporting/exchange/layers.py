@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
     from roadrisk.reporting.editions.edition import Edition
 
+    Layers = dict[str, gpd.GeoDataFrame]
+
 DESCRIPTIONS = {
     "segments": "Roads from junction to junction: crossings, reports, deaths",
     "deaths_pieces": "Expected deaths by piece of road",
@@ -47,7 +49,7 @@ MOST_FEATURES = 100_000
 _GDAL = {"OGR_CURRENT_DATE": "1980-01-01T00:00:00.000Z", "OGR_SQLITE_SYNCHRONOUS": "OFF"}
 
 
-def layers_gpkg(edition: Edition) -> bytes:
+def layers_gpkg(edition: Edition, layers: Layers | None = None) -> bytes:
     """Return all layers that an edition may draw as one GeoPackage (OGC 12-128).
 
     Coordinates are WGS 84 (EPSG:4326), as in all other files: every program knows it, while the
@@ -58,6 +60,8 @@ def layers_gpkg(edition: Edition) -> bytes:
     ----------
     edition : Edition
         Confidential or agency.
+    layers : dict of str to geopandas.GeoDataFrame, optional
+        `layer_tables.layer_tables` of the edition, where a caller has them.
 
     Returns
     -------
@@ -70,7 +74,7 @@ def layers_gpkg(edition: Edition) -> bytes:
     OutputError
         The disk on which it is made is full.
     """
-    layers = layer_tables(edition)
+    layers = layer_tables(edition) if layers is None else layers
     plain = {"columns": layer_columns(edition, layers), "about": _about(edition)}
     before = {name: pyogrio.get_gdal_config_option(name) for name in _GDAL}
     with scratch_folder() as folder:
@@ -91,13 +95,15 @@ def layers_gpkg(edition: Edition) -> bytes:
         return path.read_bytes()
 
 
-def layers_geojson(edition: Edition) -> bytes:
+def layers_geojson(edition: Edition, layers: Layers | None = None) -> bytes:
     """Return all layers as one GeoJSON FeatureCollection (RFC 7946), WGS 84, 6 decimals.
 
     Parameters
     ----------
     edition : Edition
         Confidential or agency.
+    layers : dict of str to geopandas.GeoDataFrame, optional
+        `layer_tables.layer_tables` of the edition, where a caller has them.
 
     Returns
     -------
@@ -109,7 +115,7 @@ def layers_geojson(edition: Edition) -> bytes:
         members ``about`` and ``columns`` of the collection say what the file is. The same edition
         gives the same bytes.
     """
-    every = layer_tables(edition)
+    every = layer_tables(edition) if layers is None else layers
     layers = {name: table for name, table in every.items() if len(table) <= MOST_FEATURES}
     named = _of_one_type(layers)
     features = [line for name, table in layers.items()
