@@ -21,6 +21,7 @@ import shapely
 from numba import njit
 
 from roadrisk.base.seeds import generator
+from roadrisk.base.tasks import InProcess
 from roadrisk.roads.grid import PieceIndex
 from roadrisk.roads.lixels import lay_lixels
 from roadrisk.roads.network import Network
@@ -126,7 +127,7 @@ def _even_path(
     return out
 
 
-def _plain_lines(
+def plain_lines(
     track: MovementTrack, nodes: Nodes, fit: TrackFit, chosen: np.ndarray, key: int
 ) -> np.ndarray:
     """Straight pieces of the same draws, all refined evenly, shape (pieces, 2, 2)."""
@@ -160,7 +161,7 @@ def compare(network: Network, index: PieceIndex, tracks: list[MovementTrack]) ->
         drawn = draw_crossings(track, nodes, fit, chosen, field, index.origin, k)
         ours += (time.perf_counter() - began) / len(chosen)
         crossed += int((drawn.draw < PLAIN_DRAWS).sum())
-        lines = _plain_lines(track, nodes, fit, chosen[:PLAIN_DRAWS], k)
+        lines = plain_lines(track, nodes, fit, chosen[:PLAIN_DRAWS], k)
         began = time.perf_counter()
         step, _ = tree.query(shapely.linestrings(lines), predicate="intersects")
         plain += (time.perf_counter() - began) / PLAIN_DRAWS
@@ -191,10 +192,11 @@ def main() -> None:
     small = PathSettings(draws=4, other_draws=0)
     estimate_crossing_days(tracks[:3], network, lixels, index, generator(1, "warm"),
                            clock=CLOCK, settings=small)  # fmt: skip
-    settings = PathSettings(draws=asked.draws, other_draws=0, workers=2)
+    settings = PathSettings(draws=asked.draws, other_draws=0)
     began, cpu = time.perf_counter(), time.process_time()
     found = estimate_crossing_days(
-        tracks, network, lixels, index, generator(1, "run"), clock=CLOCK, settings=settings
+        tracks, network, lixels, index, generator(1, "run"), clock=CLOCK, settings=settings,
+        tasks=InProcess(2),
     )
     took, used = time.perf_counter() - began, time.process_time() - cpu
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
