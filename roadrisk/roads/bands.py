@@ -101,15 +101,18 @@ class _OneWay:
 
 def _facing(one_way: _OneWay, tree: shapely.STRtree, rows: Ints) -> tuple[Ints, Ints, Ints]:
     """Pairs of a segment of `rows` and one opposite, and how many samples say so."""
-    points, of = _samples(one_way.lines[rows])
+    own_lines, name = one_way.lines, one_way.name
+    rows = rows[name[rows] != ""]
+    points, of = _samples(own_lines[rows])
     of = rows[of]
-    heading = _headings(one_way.lines[of], points)
     at, other = tree.query(points, predicate="dwithin", distance=APART_M)
-    own, name = of[at], one_way.name
-    keep = (own != other) & (name[own] == name[other]) & (name[own] != "")
+    own = of[at]
+    keep = (own != other) & (name[own] == name[other])
     at, other, own = at[keep], other[keep], own[keep]
-    there = _headings(one_way.lines[other], points[at])
-    turn = np.abs((heading[at] - there + 180.0) % 360.0 - 180.0)
+    sampled, again = np.unique(at, return_inverse=True)
+    heading = _headings(own_lines[of[sampled]], points[sampled])[again]
+    there = _headings(own_lines[other], points[at])
+    turn = np.abs((heading - there + 180.0) % 360.0 - 180.0)
     parallel, against = turn <= ANGLE_DEG, turn >= 180.0 - ANGLE_DEG
     same_travel = one_way.travel[own] * one_way.travel[other]
     facing = ((same_travel == 1) & against) | ((same_travel == -1) & parallel)
