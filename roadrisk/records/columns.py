@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from roadrisk.base.by_distinct import by_distinct
 from roadrisk.errors import Remark
 
 if TYPE_CHECKING:
@@ -220,6 +221,10 @@ def numbers(text: pd.Series[str], *, decimal_comma: bool) -> Floats:
     ndarray, shape (n,)
     """
     text = of_a_value(text)
+    return by_distinct(text, lambda some: _numbers(some, decimal_comma=decimal_comma))
+
+
+def _numbers(text: pd.Series[str], *, decimal_comma: bool) -> Floats:
     if text.str.contains(",", regex=False).any():
         if decimal_comma:
             text = text.str.replace(r"^([-+]?\d*),(\d+)$", r"\1.\2", regex=True)

@@ -5,12 +5,14 @@ The order of day and month in 03/04/2025 is never guessed.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import pandas as pd
 
+from roadrisk.base.by_distinct import by_distinct, listed
 from roadrisk.records.columns import of_a_value
 
 if TYPE_CHECKING:
@@ -25,6 +27,8 @@ _TIME = (
 )
 _ISO = r"^(?P<y>\d{4})[-/.](?P<m>\d{1,2})[-/.](?P<d>\d{1,2})" + _TIME
 _COMPACT = r"^(?P<y>\d{4})(?P<m>\d{2})(?P<d>\d{2})" + _TIME
+_DAY, _CLOCK = re.compile(_ISO.removesuffix(_TIME).replace("{1,2}", "{2}")), re.compile("^" + _TIME)
+_MANY = 1000
 _DAY_MONTH = r"^(?P<d>\d{1,2})[ .-]+(?P<m>[A-Za-z]{3,9})\.?[ ,.-]+(?P<y>\d{4})" + _TIME
 _MONTH_DAY = r"^(?P<m>[A-Za-z]{3,9})\.? +(?P<d>\d{1,2})(?:st|nd|rd|th)?,? +(?P<y>\d{4})" + _TIME
 _ORDERED = r"^(?P<a>\d{1,2})[-/.](?P<b>\d{1,2})[-/.](?P<c>\d{4}|\d{2})" + _TIME
@@ -83,10 +87,10 @@ def read_dates(text: pd.Series[str], zone: ZoneInfo, order: DateOrder | None) ->
     Dates
     """
     text = of_a_value(text)
-    parts = _blank(text.index)
+    parts = _by_halves(text)
     for pattern in (_ISO, _COMPACT, _DAY_MONTH, _MONTH_DAY):
         _fill(parts, text, pattern)
-    parts["m"] = parts["m"].str.lower().map(_month)
+    parts["m"] = by_distinct(parts["m"], lambda m: m.str.lower().map(_month))
     left = text[(parts["y"] == "") & (text != "")]
     loose = left.str.extract(_ORDERED).reindex(text.index).fillna("")
     ordered = (loose["a"] != "").to_numpy()
@@ -113,6 +117,29 @@ def _blank(index: pd.Index[int]) -> pd.DataFrame:
     return pd.DataFrame("", index=index, columns=["y", "m", "d", "h", "mi", "s", "ap", "zone"])
 
 
+def _by_halves(text: pd.Series[str]) -> pd.DataFrame:
+    """Read dates such as 2025-03-04T17:30: few days and times of day come again and again."""
+    if len(text) < _MANY:
+        return _blank(text.index)
+    whole = listed(text)
+    day, days = pd.factorize(np.array([t[:10] for t in whole], dtype=object))
+    clock, clocks = pd.factorize(np.array([t[10:] for t in whole], dtype=object))
+    of_day = [m.groupdict() if (m := _DAY.fullmatch(t)) else None for t in days]
+    of_clock = [m.groupdict("") if (m := _CLOCK.match(t)) else None for t in clocks]
+    good = np.array([m is not None for m in of_day], dtype=bool)[day]
+    good &= np.array([m is not None for m in of_clock], dtype=bool)[clock]
+    columns = {}
+    for names, found, code in (("y m d", of_day, day), ("h mi s ap zone", of_clock, clock)):
+        for name in names.split():
+            values = np.array([m[name] if m else "" for m in found], dtype=object)
+            columns[name] = np.where(good, values[code], "")
+    return pd.DataFrame(columns, index=text.index, dtype=str)
+
+
+def _number(text: pd.Series[str]) -> Any:
+    return by_distinct(text, lambda t: pd.to_numeric(t, errors="coerce"))
+
+
 def _fill(parts: pd.DataFrame, text: pd.Series[str], pattern: str) -> None:
     left = (parts["y"] == "") & (text != "")
     if left.any():
@@ -129,16 +156,16 @@ def _month(text: str) -> str:
 
 
 def _assemble(parts: pd.DataFrame, zone: ZoneInfo, ordered: Bools) -> Dates:
-    year = pd.to_numeric(parts["y"], errors="coerce")
+    year = _number(parts["y"])
     # Two digits as POSIX has them: 69 to 99 are 1969 to 1999.
-    short = parts["y"].str.len() == 2
+    short = by_distinct(parts["y"], lambda y: y.str.len() == 2)
     year = year.mask(short, year + np.where(year < 69, 2000, 1900))
     year = year.where(year.between(1678, 2261))  # what fits into nanoseconds
     day = pd.to_datetime(
         {
             "year": year,
-            "month": pd.to_numeric(parts["m"], errors="coerce"),
-            "day": pd.to_numeric(parts["d"], errors="coerce"),
+            "month": _number(parts["m"]),
+            "day": _number(parts["d"]),
         },
         errors="coerce",
     ).astype("datetime64[ns]")
@@ -156,10 +183,10 @@ def _assemble(parts: pd.DataFrame, zone: ZoneInfo, ordered: Bools) -> Dates:
 
 def _clock(parts: pd.DataFrame, known: Bools) -> tuple[Floats, Bools]:
     """Seconds since midnight (noon where no time is given) and whether they make sense."""
-    h, mi = (pd.to_numeric(parts[c], errors="coerce").to_numpy(dtype=float) for c in ("h", "mi"))
-    written = pd.to_numeric(parts["s"].str.replace(",", ".", regex=False), errors="coerce")
+    h, mi = (_number(parts[c]).to_numpy(dtype=float) for c in ("h", "mi"))
+    written = _number(by_distinct(parts["s"], lambda s: s.str.replace(",", ".", regex=False)))
     s = written.fillna(0.0).to_numpy(dtype=float)
-    half = parts["ap"].str.lower().str[:1].to_numpy(dtype=object)
+    half = by_distinct(parts["ap"], lambda ap: ap.str.lower().str[:1]).to_numpy(dtype=object)
     twelve = half != ""
     sound = ~known | ((h <= 23) & (mi <= 59) & (s < 60) & (~twelve | ((h >= 1) & (h <= 12))))
     h = np.where(twelve, h % 12 + np.where(half == "p", 12, 0), h)
@@ -169,11 +196,15 @@ def _clock(parts: pd.DataFrame, known: Bools) -> tuple[Floats, Bools]:
 
 def _offset(zone: pd.Series[str]) -> tuple[Floats, Bools]:
     """Offset from UTC in seconds, and which times name one."""
+    return by_distinct(zone, _seconds_ahead), (zone != "").to_numpy()
+
+
+def _seconds_ahead(zone: pd.Series[str]) -> Floats:
     found = zone.str.extract(r"^(?P<sign>[+-])(?P<h>\d{2}):?(?P<m>\d{2})?$")
     h = pd.to_numeric(found["h"]).fillna(0).to_numpy(dtype=float)
     m = pd.to_numeric(found["m"]).fillna(0).to_numpy(dtype=float)
     sign = np.where((found["sign"] == "-").to_numpy(), -1.0, 1.0)
-    return sign * (h * 3600 + m * 60), (zone != "").to_numpy()
+    return np.asarray(sign * (h * 3600 + m * 60), np.float64)
 
 
 def _localise(

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 def dates_as_text(raw: RawTable, columns: Columns) -> pd.Series[str]:
     """Return eventDate, with eventTime joined to it where they are apart."""
     date, time = columns.text(raw, "eventDate"), columns.text(raw, "eventTime")
+    if not (time != "").any():
+        return date.astype(str)
     bare = ~date.str.contains(":", regex=False) & (time != "") & (date != "")
     return date.where(~bare, date + "T" + time).astype(str)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from roadrisk.base.by_distinct import listed
 from roadrisk.errors import Remark
 from roadrisk.records import schemas
 
@@ -52,7 +53,7 @@ def join_sightings(tables: list[pd.DataFrame]) -> tuple[pd.DataFrame, list[Remar
         One doubt for each id that was changed.
     """
     joined = pd.concat(tables, ignore_index=True)
-    ids = joined["occurrenceID"].tolist()
+    ids = listed(joined["occurrenceID"])
     taken, remarks = set(ids), []
     for i in map(int, joined.index[joined.duplicated("occurrenceID")]):
         record, number = ids[i], 2

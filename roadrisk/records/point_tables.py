@@ -12,6 +12,7 @@ import pandas as pd
 import pyproj
 import shapely
 
+from roadrisk.base.by_distinct import listed
 from roadrisk.base.crs import WGS84
 from roadrisk.records import schemas
 from roadrisk.records.columns import POSITION_TERMS, Columns, find_columns
@@ -134,7 +135,7 @@ def read_points(
     if notes.failed or positions is None:
         return None
     ids = _ids(kind, raw, columns, notes)
-    about = About(raw.rows, ids.tolist())
+    about = About(raw.rows, listed(ids))
     start = len(notes.remarks)
     gate = Gate(np.ones(len(raw), dtype=bool))
     _leave_out_nameless(kind, ids, gate, about, columns, notes)
@@ -208,16 +209,17 @@ def _why_held(
             why.setdefault(remark.row, remark.problem)
     names = [n for n in positions.columns if n in raw.frame.columns]
     texts = [raw.frame[n] for n in names]
-    given = [", ".join(text.iloc[i] for text in texts) if out else "" for i, out in enumerate(lost)]
+    out = np.flatnonzero(lost)
+    given, because = np.full((2, len(lost)), "", dtype=object)
+    given[out] = [", ".join(text.iloc[i] for text in texts) for i in out]
+    because[out] = [why.get(row, "") for row in raw.rows[out].tolist()]
     # A position that can't be used is in the proposal or nowhere.
     usable = pd.Series(judged.usable, index=table.index)
     return table.assign(
         lon=table["lon"].where(usable),
         lat=table["lat"].where(usable),
         given_position=pd.Series(given, index=table.index, dtype=str),
-        held_because=pd.Series(
-            [why.get(row, "") for row in raw.rows], index=table.index, dtype=str
-        ),
+        held_because=pd.Series(because, index=table.index, dtype=str),
         proposed_longitude=judged.lon,
         proposed_latitude=judged.lat,
     )
@@ -271,11 +273,11 @@ def _ids(kind: Kind, raw: RawTable, columns: Columns, notes: Notes) -> pd.Series
         return ids
     missing = ids == ""
     if missing.any():
-        made = [made_id(raw.file, row) for row in raw.rows]
-        ids = ids.mask(missing, pd.Series(made, index=ids.index))
+        made = [made_id(raw.file, row) for row in raw.rows[missing.to_numpy()].tolist()]
+        ids = ids.mask(missing, pd.Series(made, index=ids.index[missing], dtype=str))
         notes.doubt_file(
             missing.to_numpy(),
-            About(raw.rows, ids.tolist()),
+            About(raw.rows, listed(ids)),
             lambda rows: f"{rows} have no occurrenceID; file and row were used instead.",
             "give every report an id of its own that stays",
             column=columns.name(term),

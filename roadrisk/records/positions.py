@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pyproj
 
+from roadrisk.base.by_distinct import listed
 from roadrisk.base.crs import WGS84
 from roadrisk.records.columns import Columns, numbers, of_a_value
 from roadrisk.records.layer_files import layer_crs
@@ -165,12 +166,13 @@ def degrees(text: pd.Series[str], axis: Literal["lat", "lon"]) -> Floats:
         to the valid range.
     """
     text = of_a_value(text)
-    plain = text.str.replace(",", ".", regex=False).str.replace("−", "-", regex=False)
-    value: Floats = pd.to_numeric(plain.mask(plain == ""), errors="coerce").to_numpy(
-        dtype=np.float64, copy=True
-    )
-    value[~np.isfinite(value)] = np.nan
+    value = _plain_number(text)
     hard = np.isnan(value) & (text != "").to_numpy()
+    if not hard.any():
+        return value
+    some = text[hard].str.replace(",", ".", regex=False).str.replace("−", "-", regex=False)
+    value[hard] = _plain_number(some)
+    hard &= np.isnan(value)
     if not hard.any():
         return value
     parts = text[hard].str.strip().str.upper().str.replace("''", '"').str.extract(_DEGREES)
@@ -197,6 +199,14 @@ def degrees(text: pd.Series[str], axis: Literal["lat", "lon"]) -> Floats:
     )
     size = d + m / 60 + s / 3600
     value[hard] = np.where(sound, np.where(minus | down, -size, size), np.nan)
+    return value
+
+
+def _plain_number(text: pd.Series[str]) -> Floats:
+    value: Floats = pd.to_numeric(text.mask(text == ""), errors="coerce").to_numpy(
+        dtype=np.float64, copy=True
+    )
+    value[~np.isfinite(value)] = np.nan
     return value
 
 
@@ -251,4 +261,8 @@ def _names(mode: Mode | None, columns: Columns) -> tuple[str, str]:
 
 
 def _few_decimals(text: pd.Series[str]) -> Bools:
-    return text.str.fullmatch(r"[-+−]?\d{1,3}(?:[.,]\d{0,2})?").to_numpy(dtype=bool)
+    found = np.fromiter(map(len, listed(text)), np.int64, len(text)) <= len("-180.00")
+    if found.any():
+        some = text[found].str.fullmatch(r"[-+−]?\d{1,3}(?:[.,]\d{0,2})?")
+        found[found] = some.to_numpy(dtype=bool)
+    return found

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from roadrisk.base.by_distinct import by_distinct, listed
 from roadrisk.records.decoding import decode
 from roadrisk.records.limits import TABLE_BYTES, too_large
 from roadrisk.records.raw_table import About, Bools, Notes, RawTable
@@ -91,7 +92,7 @@ def table_of(
     -------
     RawTable or None
     """
-    cells = cells.apply(_stripped)
+    cells = cells.apply(lambda text: by_distinct(text, _stripped))
     filled = (cells != "").to_numpy()
     used = np.flatnonzero(filled.any(axis=1))
     if not len(used):
@@ -128,8 +129,8 @@ def table_of(
 
 
 def _stripped(text: pd.Series[str]) -> pd.Series[str]:
-    bare = text.str.strip()
-    return bare.mask(bare.isin(BLANKS), "")
+    bare = [t.strip() for t in listed(text)]
+    return pd.Series(["" if t in BLANKS else t for t in bare], index=text.index, dtype=str)
 
 
 def _read_text(path: Path, name: str, encoding: str | None, notes: Notes) -> RawTable | None:
@@ -173,7 +174,8 @@ def _read_text(path: Path, name: str, encoding: str | None, notes: Notes) -> Raw
     if shape.has_long_cell and not cells_are_short(cells, notes):
         return None
     raw = table_of(cells, name, notes, decimal_comma=delimiter != ",")
-    if raw is not None:
+    # Only a cell in quotes can hold a line break.
+    if raw is not None and '"' in text:
         _note_swallowed(raw, delimiter, notes)
     return raw and replace(raw, delimiter=delimiter, encoding=found)
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+from roadrisk.base.by_distinct import by_distinct
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -106,7 +108,7 @@ def vitality(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
 
 def sex(text: pd.Series[str]) -> pd.Series[str]:
     """Return male, female or unknown for the usual abbreviations, other words as they are."""
-    return text.str.casefold().map(_SEXES).fillna(text).astype(str)
+    return by_distinct(text, lambda t: t.str.casefold().map(_SEXES).fillna(t).astype(str))
 
 
 def carcass_action(text: pd.Series[str]) -> tuple[pd.Series[str], list[str]]:
@@ -172,8 +174,13 @@ def _understood(
     text: pd.Series[str], words: dict[str, str], otherwise: str, joints: str
 ) -> tuple[pd.Series[str], list[str]]:
     """Return what words mean, `otherwise` where they aren't understood, and those that aren't."""
-    found = _folded(text, joints).map(words)
-    return found.fillna(otherwise).astype(str), sorted(set(text[found.isna()]))
+    distinct = text.drop_duplicates()
+    strange = sorted(distinct[_folded(distinct, joints).map(words).isna()])
+
+    def meant(some: pd.Series[str]) -> pd.Series[str]:
+        return _folded(some, joints).map(words).fillna(otherwise).astype(str)
+
+    return by_distinct(text, meant), strange
 
 
 def _folded(text: pd.Series[str], joints: str) -> pd.Series[str]:

@@ -60,8 +60,8 @@ class Neighbourhoods:
         if not self._there:
             return np.zeros(len(weight))
         own = np.where(self._observer >= 0, weight, 0.0)
-        all_near = _gathered(np.bincount(self._cell, own), self._near_cells)[self._cell]
-        mine = _gathered(np.bincount(self._pair, own), self._near_pairs)[self._pair]
+        all_near = _gathered(_summed(self._cell, own), self._near_cells)[self._cell]
+        mine = _gathered(_summed(self._pair, own), self._near_pairs)[self._pair]
         by_person = np.bincount(self._who, own, self._people)
         whole = by_person[self._observer] / max(own.sum(), 1e-9)
         # Left out in turn: the report itself says nothing about who else reports here.
@@ -73,6 +73,10 @@ class Neighbourhoods:
 def _places(keys: Ints, wanted: Ints) -> Ints:
     where = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
     return np.where(keys[where] == wanted, where, -1)
+
+
+def _summed(of: Ints, own: Floats) -> Floats:
+    return np.bincount(of, own).astype(np.float64)
 
 
 def _gathered(mass: Floats, near: list[Ints]) -> Floats:
