@@ -16,6 +16,7 @@ from roadrisk.mitigation.candidate_runs import (
 from roadrisk.mitigation.candidates import Candidates
 from roadrisk.mitigation.costs import fence_metres, run_costs
 from roadrisk.mitigation.run_values import mean_run_values
+from roadrisk.mitigation.worst_lines import weighed_places
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -63,7 +64,8 @@ def lay_candidates(
 ) -> Laid:
     """Lay out every measure on every run of road that is long enough and not too long.
 
-    Runs on which nobody dies are left out.
+    Runs on which nobody dies are left out; in a large network so are roads where few die
+    (`worst_lines.weighed_places`).
 
     Parameters
     ----------
@@ -81,12 +83,13 @@ def lay_candidates(
     Laid
     """
     parts: list[tuple[NDArray[np.generic], ...]] = []
+    elsewhere = ~weighed_places(ground.lines, ground.deaths)
     for row, (measure, effect) in enumerate(zip(measures, effects, strict=True)):
         if not weighable(measure, settings, priced=prices is not None):
             continue
         runs = candidate_runs(
             ground.lines, least_m=settings.least_fence_m, longest_m=settings.longest_fence_m,
-            left_out=ground.facts.fenced if measure.barrier else None,
+            left_out=elsewhere | ground.facts.fenced if measure.barrier else elsewhere,
         )  # fmt: skip
         runs = _where_any_die(runs, ground.deaths)
         new, existing = _passages(ground, measure, runs)

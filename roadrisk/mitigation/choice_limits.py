@@ -11,6 +11,7 @@ from roadrisk.base.units import length_words
 from roadrisk.mitigation.benefit import benefit
 from roadrisk.mitigation.candidate_table import PATROL, SIGNS_A_SITE, TO_CULVERTS, weighable
 from roadrisk.mitigation.estimates import SIGNS, money_of
+from roadrisk.mitigation.worst_lines import left_out_words, weighed_places
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -89,6 +90,7 @@ def limits_of(
     section: MitigationSection,
     *,
     priced: bool,
+    units: Units,
 ) -> tuple[str, ...]:
     """Return what couldn't be done as asked, or looks different elsewhere.
 
@@ -104,12 +106,17 @@ def limits_of(
         Signs in the bill of the sites whose measure is signs.
     section : MitigationSection
     priced : bool
+    units : {"metric", "us"}
 
     Returns
     -------
     tuple of str
     """
-    notes = [*_total_words(ground, field)]
+    weighed = weighed_places(ground.lines, ground.deaths)
+    notes = [
+        *_total_words(ground, field),
+        *left_out_words(ground.lines, ground.deaths, weighed, known=ground.known, units=units),
+    ]
     classes = set(ground.network.segments["road_class"].astype(str))
     unknown = [c for c in section.fence_stops_at if c not in classes]
     if "fence_stops_at" in section.model_fields_set and unknown:

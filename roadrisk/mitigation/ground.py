@@ -86,7 +86,9 @@ def lay_ground(
         crossed["lixel"].to_numpy(np.int64), crossed["total_crossings"].to_numpy(np.float64),
         minlength=len(lixels),
     ).astype(np.float64)  # fmt: skip
-    deaths = _deaths(field)[lines.piece] * field.heard[lines.piece, None]
+    deaths = _deaths(field)[lines.piece]
+    # In place: a state has hundreds of millions of numbers here.
+    deaths *= field.heard[lines.piece, None]
     return Ground(
         network, lixels, pieces, places, lines, deaths, field.expected_draws is not None, facts,
         pieces.sums(by_lixel)[lines.piece],

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
+from numba import njit
 from numpy.typing import NDArray
 
 from roadrisk.roads.along import places_xy
@@ -130,33 +131,51 @@ def _through_junctions(
     # A following carriageway has no piece of its own; its ends belong to no line.
     own = np.where(np.arange(2 * edges) < edges, pieces.first[of], pieces.last[of]) == lixel
     half = 2 * of + (np.arange(2 * edges) >= edges)
-    found: list[tuple[int, int]] = []
     order = np.argsort(node, kind="stable")
-    for arms in np.split(order, np.flatnonzero(np.diff(node[order])) + 1):
-        found += [
-            (int(half[a]), int(half[b]))
-            for a, b in _pairs(arms[own[arms]], heading, road)
-            if not any(
-                kind[c] in stops_at and (own[c] or road[c] != road[a])
-                for c in arms
-                if c not in (a, b)
-            )
-        ]
-    return np.array(found, dtype=np.int64).reshape(-1, 2)
+    starts = np.flatnonzero(np.concatenate([[True], np.diff(node[order]) > 0, [True]]))
+    pairs = _paired(
+        order,
+        starts,
+        own,
+        heading,
+        pd.factorize(road)[0],
+        pd.Series(kind).isin(stops_at).to_numpy(),
+    )
+    return np.asarray(half[pairs])
 
 
-def _pairs(arms: Ints, heading: Floats, road: NDArray[np.object_]) -> list[tuple[int, int]]:
-    """Pair arms of one road, the straightest first; every arm once."""
-    same = [(int(a), int(b)) for a, b in combinations(arms, 2) if road[a] == road[b]]
-    same.sort(key=lambda ab: (abs(abs(_turn(heading[ab[0]] - heading[ab[1]])) - np.pi), ab))
-    taken: set[int] = set()
-    chosen = []
-    for a, b in same:
-        if taken.isdisjoint((a, b)):
-            taken |= {a, b}
-            chosen.append((a, b))
-    return chosen
+@njit(cache=True)
+def _paired(
+    order: Ints, starts: Ints, own: Bools, heading: Floats, road: Ints, stops: Bools
+) -> Ints:
+    """Pair arms of one road at every junction, the straightest first; every arm once."""
+    found = np.empty((len(order) // 2, 2), np.int64)
+    count = 0
+    for j in range(len(starts) - 1):
+        arms = order[starts[j] : starts[j + 1]]
+        free = own[arms].copy()
+        while True:
+            best, at, to = np.inf, -1, -1
+            for p in range(len(arms)):
+                for q in range(p + 1, len(arms)):
+                    if not (free[p] and free[q]) or road[arms[p]] != road[arms[q]]:
+                        continue
+                    bend = abs(abs(_turn(heading[arms[p]] - heading[arms[q]])) - np.pi)
+                    if bend < best:
+                        best, at, to = bend, p, q
+            if at < 0:
+                break
+            free[at] = free[to] = False
+            met = False
+            for c in range(len(arms)):
+                other = own[arms[c]] or road[arms[c]] != road[arms[at]]
+                met |= c not in (at, to) and stops[arms[c]] and other
+            if not met:
+                found[count, 0], found[count, 1] = arms[at], arms[to]
+                count += 1
+    return found[:count]
 
 
+@njit(cache=True)
 def _turn(angle: float) -> float:
     return float((angle + np.pi) % (2 * np.pi) - np.pi)

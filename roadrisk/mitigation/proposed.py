@@ -178,7 +178,9 @@ def _told(
         "words": choice_words(ground, weighed, table, section, priced=priced, units=units),
         "notes": (
             *notes_of(study, ground, weighed, prices, priced=priced),
-            *limits_of(ground, field, measures, table, placed, section, priced=priced),
+            *limits_of(
+                ground, field, measures, table, placed, section, priced=priced, units=units
+            ),
             *gain_words(weighed.chosen.total, estimate, prices, section, known=ground.known),
             motorists_words(study.crashes, crashes), *sign_notes(rules, months, units=units),
         ),

@@ -16,7 +16,7 @@ NO_SITES = pd.DataFrame({"measure": []})
 def said(section: MitigationSection, *, rate: float = 20.0, known: bool = True) -> tuple[str, ...]:
     """Two pieces of 1 km with 10 deaths each in the choice; `rate` a km and year in the total."""
     ground = SimpleNamespace(
-        known=known, deaths=np.full((2, 4), 10.0),
+        known=known, deaths=np.full((2, 4), 10.0), lines=SimpleNamespace(piece=np.arange(2)),
         network=SimpleNamespace(segments=pd.DataFrame({"road_class": ["primary", "track"]})),
     )  # fmt: skip
     field = SimpleNamespace(
@@ -24,7 +24,7 @@ def said(section: MitigationSection, *, rate: float = 20.0, known: bool = True) 
         pieces=SimpleNamespace(length_km=np.ones(3)),
         result=SimpleNamespace(rate=np.full((3, 4), rate) if known else None, to_best=0.5),
     )
-    return limits_of(ground, field, (), NO_SITES, 0, section, priced=True)  # type: ignore[arg-type]
+    return limits_of(ground, field, (), NO_SITES, 0, section, priced=True, units="metric")  # type: ignore[arg-type]
 
 
 def test_places_that_add_up_to_another_total_are_told() -> None:
