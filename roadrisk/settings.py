@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field, ValidationError, field_validator, model_validator
 
-from roadrisk.base.strict_model import model_remark
+from roadrisk.base.strict_model import model_remarks
 from roadrisk.compare_settings import CompareSection  # noqa: TC001  pydantic reads it at run time
 from roadrisk.errors import InputError
 from roadrisk.hotspot_settings import HotspotsSection
@@ -98,7 +98,7 @@ class AgencyRoads(Section):
     file: str
     layer: str | None = None
     crs: str | None = None
-    columns: dict[str, str] = Field(default_factory=dict)
+    columns: dict[str, str] = Field(default_factory=dict, max_length=200)
     measure_unit: Literal["km", "m", "mi", "ft"] = "km"
     speed_unit: Literal["km/h", "mph"] = "km/h"
     match_within_m: float = Field(default=20.0, gt=0)
@@ -256,4 +256,4 @@ def settings_from(data: dict[str, Any], file: str = "study.toml") -> Settings:
     try:
         return Settings.model_validate(data)
     except ValidationError as error:
-        raise InputError(model_remark(e, Settings, file) for e in error.errors()) from None
+        raise InputError(model_remarks(error, Settings, file)) from None

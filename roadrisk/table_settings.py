@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 DateOrder = Literal["year-first", "day-first", "month-first"]
-Files = Annotated[tuple[str, ...], Field(min_length=1)]
+Files = Annotated[tuple[str, ...], Field(min_length=1, max_length=1000)]
 
 
 class Section(BaseModel):
@@ -31,7 +31,7 @@ class TableSection(Section):
     longitude: Literal["signed", "unsigned west"] = "signed"
     latitude: Literal["signed", "unsigned south"] = "signed"
     swapped: bool = False
-    columns: dict[str, str] = Field(default_factory=dict)
+    columns: dict[str, str] = Field(default_factory=dict, max_length=200)
 
     @field_validator("file", mode="before")
     @classmethod

@@ -3,11 +3,41 @@
 from __future__ import annotations
 
 import difflib
-from typing import Any, get_args
+from typing import TYPE_CHECKING, Any, get_args
 
 from pydantic import BaseModel
 
 from roadrisk.errors import Remark
+
+if TYPE_CHECKING:
+    from pydantic import ValidationError
+
+
+MOST_ERRORS = 100
+
+
+def model_remarks(error: ValidationError, model: type[BaseModel], file: str) -> list[Remark]:
+    """Return what is wrong with a file that people write, one remark a problem.
+
+    Parameters
+    ----------
+    error : pydantic.ValidationError
+    model : type of pydantic.BaseModel
+        What was validated.
+    file : str
+        Name to show.
+
+    Returns
+    -------
+    list of Remark
+        The first `MOST_ERRORS`, and one that counts the others.
+    """
+    found = error.errors(include_url=False)
+    remarks = [model_remark(e, model, file) for e in found[:MOST_ERRORS]]
+    if len(found) > MOST_ERRORS:
+        problem = f"there are {len(found) - MOST_ERRORS:,} more problems like these."
+        remarks.append(Remark(file, None, "", problem, "correct those that are named first"))
+    return remarks
 
 
 def model_remark(error: Any, model: type[BaseModel], file: str) -> Remark:

@@ -25,6 +25,8 @@ UNPACKED_TIMES = 60
 # Unpacked: never more than the first, and beyond the second only so many times the packed size.
 WORKBOOK_BYTES, WORKBOOK_SURE_BYTES = 500_000_000, 30_000_000
 WORKBOOK_CELLS = 10_000_000
+# What a sheet can have by its format (ECMA-376; the number is from memory).
+WORKBOOK_ROWS = 1_048_576
 
 LAYER_BYTES = 20_000_000_000
 FEATURES = 5_000_000

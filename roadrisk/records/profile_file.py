@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from roadrisk.errors import InputError, Remark
 from roadrisk.records.settings_file import NAME, find_line
 from roadrisk.records.study_files import describe, find_file
+from roadrisk.records.toml_file import parsed_toml
 from roadrisk.species import (
     GENERIC,
     Profile,
@@ -96,25 +96,20 @@ def _own(name: str, folder: Path, note: Callable[[Path], object]) -> ChosenProfi
     if isinstance(path, Remark):
         raise InputError([path])
     note(path)
-    try:
-        with path.open("rb") as file:
-            text = file.read(_LARGEST_BYTES).decode("utf-8-sig")
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError([_broken(error, name)]) from None
-    except UnicodeDecodeError as error:
-        row = error.object[: error.start].count(b"\n") + 1
-        problem = Remark(name, row, "", "it is not UTF-8.", "save it as UTF-8 text")
-        raise InputError([problem]) from None
-    except (OSError, ValueError, RecursionError) as error:
-        problem = Remark(
-            name, None, "", f"it can't be read ({error}).", "write it again from TEMPLATE.toml"
-        )
-        raise InputError([problem]) from None
+    parsed = parsed_toml(
+        path, name, most_bytes=_LARGEST_BYTES, anew="write it again from TEMPLATE.toml",
+        hint="text needs double quotes, and a table [brackets]",
+    )  # fmt: skip
+    if isinstance(parsed, Remark):
+        raise InputError([parsed])
+    data, text = parsed
     try:
         profile = profile_from(data, name)
     except InputError as error:
         raise InputError(replace(r, row=find_line(text, r.column)) for r in error.remarks) from None
+    except RecursionError:
+        problem = Remark(name, None, "", "it is nested too deep.", "write it again")
+        raise InputError([problem]) from None
     words = f"Species values: the study's own profile of {profile.common_name} ({name})."
     return ChosenProfile(profile, words, inputs=tuple(describe(folder, path, None)))
 
@@ -175,11 +170,3 @@ def _checked(chosen: ChosenProfile, species: str) -> ChosenProfile:
         kind="doubt",
     )
     return replace(chosen, remarks=(*chosen.remarks, doubt))
-
-
-def _broken(error: tomllib.TOMLDecodeError, name: str) -> Remark:
-    said = str(error)
-    place = re.search(r"\(at line (\d+), column \d+\)", said)
-    problem = f"the TOML is broken: {said.split(' (at ', maxsplit=1)[0]}."
-    mend = "look at this line: text needs double quotes, and a table [brackets]"
-    return Remark(name, int(place[1]) if place else None, "", problem, mend)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import copy
+import functools
 import re
-import tomllib
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -12,13 +12,14 @@ from roadrisk.base.crs import require_metric
 from roadrisk.errors import CoordinateSystemError, InputError, Remark
 from roadrisk.records.columns import TERMS, check_mapping
 from roadrisk.records.known_crs import known_crs
+from roadrisk.records.toml_file import parsed_toml
 from roadrisk.settings import Settings, settings_from
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 NAME = "study.toml"
-_LARGEST_BYTES = 5_000_000
+_LARGEST_BYTES = 2_000_000
 # No key that anybody writes is longer.
 _KEY_CHARACTERS = 200
 
@@ -63,19 +64,17 @@ def load_settings(folder: Path) -> Loaded:
     if not path.is_file():
         mend = 'name the folder that holds it, or make one with "roadrisk new"'
         return Loaded(None, (Remark(NAME, None, "", "the folder has no such file.", mend),))
+    parsed = parsed_toml(
+        path, NAME, most_bytes=_LARGEST_BYTES, anew="write it again from an empty study",
+        hint='text needs double quotes, a table [brackets], and paths need "/"',
+    )  # fmt: skip
+    if isinstance(parsed, Remark):
+        return Loaded(None, (parsed,))
     try:
-        with path.open("rb") as file:
-            text = file.read(_LARGEST_BYTES).decode("utf-8-sig")
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        return Loaded(None, (_syntax(error),))
-    except UnicodeDecodeError as error:
-        row = error.object[: error.start].count(b"\n") + 1
-        return Loaded(None, (Remark(NAME, row, "", "it is not UTF-8.", "save it as UTF-8 text"),))
-    except (OSError, ValueError, RecursionError) as error:
+        return _validated(*parsed)
+    except RecursionError:
         mend = "write it again from an empty study"
-        return Loaded(None, (Remark(NAME, None, "", f"it can't be read ({error}).", mend),))
-    return _validated(data, text)
+        return Loaded(None, (Remark(NAME, None, "", "it is nested too deep.", mend),))
 
 
 def find_line(text: str, key: str) -> int | None:
@@ -87,22 +86,28 @@ def find_line(text: str, key: str) -> int | None:
     key : str
         Such as ``fixes.columns.organismID`` or ``study.time_zone``.
     """
-    section, best, best_depth = "", None, 0
+    best, best_depth = None, 0
+    for full, number in _keys(text):
+        if (key == full or key.startswith(full + ".")) and len(full) > best_depth:
+            best, best_depth = number, len(full)
+    return best
+
+
+@functools.lru_cache(maxsize=4)
+def _keys(text: str) -> tuple[tuple[str, int], ...]:
+    """Return dotted keys and sections with their lines."""
+    section, found = "", []
     for number, line in enumerate(text.splitlines(), start=1):
         start = line.strip()[:_KEY_CHARACTERS]
         head = re.match(r"\[+\s*([^\]]+?)\s*\]", start)
         entry = re.match(r"([\w\-.\"' ]+?)\s*=", start)
         if head:
             section = _plain(head[1])
-            full = section
+            found.append((section, number))
         elif entry:
-            full = f"{section}.{_plain(entry[1])}" if section else _plain(entry[1])
-        else:
-            continue
-        depth = len(full)
-        if (key == full or key.startswith(full + ".")) and depth > best_depth:
-            best, best_depth = number, depth
-    return best
+            key = _plain(entry[1])
+            found.append((f"{section}.{key}" if section else key, number))
+    return tuple(found)
 
 
 def with_line(remark: Remark, text: str) -> Remark:
@@ -175,14 +180,6 @@ def _no_system(key: str, text: str) -> Remark:
     problem = f"{text[:100]!r} is no coordinate system that is known."
     mend = "write an EPSG code such as EPSG:4326 or EPSG:32617"
     return Remark(NAME, None, key, problem, mend)
-
-
-def _syntax(error: tomllib.TOMLDecodeError) -> Remark:
-    said = str(error)
-    place = re.search(r"\(at line (\d+), column \d+\)", said)
-    problem = f"the TOML is broken: {said.split(' (at ', maxsplit=1)[0]}."
-    mend = 'look at this line: text needs double quotes, a table [brackets], and paths need "/"'
-    return Remark(NAME, int(place[1]) if place else None, "", problem, mend)
 
 
 def _plain(key: str) -> str:

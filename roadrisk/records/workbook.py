@@ -16,6 +16,7 @@ from roadrisk.records.limits import (
     UNPACKED_TIMES,
     WORKBOOK_BYTES,
     WORKBOOK_CELLS,
+    WORKBOOK_ROWS,
     WORKBOOK_SURE_BYTES,
     in_words,
 )
@@ -77,7 +78,8 @@ def read_workbook(path: Path, name: str, sheet: str | None, notes: Notes) -> Raw
                 book.close()
     except TooManyCellsError:
         notes.error(
-            f"a sheet has more than {WORKBOOK_CELLS:,} cells, empty ones in between counted.",
+            f"a sheet has more than {WORKBOOK_CELLS:,} cells or {WORKBOOK_ROWS:,} rows, empty ones "
+            "in between counted.",
             "delete rows and columns that hold nothing, or export the sheet as CSV",
         )
         return None
@@ -136,9 +138,9 @@ def few_enough(rows: Iterable[_Row]) -> Iterator[_Row]:
     TooManyCellsError
     """
     cells = 0
-    for row in rows:
-        cells += len(row) + 1
-        if cells > WORKBOOK_CELLS:
+    for number, row in enumerate(rows, start=1):
+        cells += len(row)
+        if cells > WORKBOOK_CELLS or number > WORKBOOK_ROWS:
             raise TooManyCellsError
         yield row
 

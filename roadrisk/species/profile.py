@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import Field, ValidationError, field_validator, model_validator
 
-from roadrisk.base.strict_model import model_remark
+from roadrisk.base.strict_model import model_remarks
 from roadrisk.errors import InputError, Remark
 from roadrisk.species.sex_features import SexFeatures  # noqa: TC001  pydantic needs it
 from roadrisk.species.values import (
@@ -270,7 +270,7 @@ def profile_from(data: dict[str, Any], file: str) -> Profile:
     try:
         return Profile.model_validate(data)
     except ValidationError as error:
-        remarks = [model_remark(e, Profile, file) for e in error.errors()]
+        remarks = model_remarks(error, Profile, file)
         area_is_wrong = any(r.column.startswith("home_range") for r in remarks)
         raise InputError(
             _about_source(r)

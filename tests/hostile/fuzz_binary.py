@@ -87,6 +87,8 @@ def _spoil_rows(rng: Random, link: sqlite3.Connection) -> None:
         if rng.random() < 0.8:
             link.execute(f'DROP TRIGGER "{name}"')
     tables = [n for (n,) in link.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
+    if not tables:
+        return
     table = rng.choice(tables)
     columns = [row[1] for row in link.execute(f'PRAGMA table_info("{table}")')]
     column = rng.choice(columns) if columns else "rowid"

@@ -148,7 +148,11 @@ def _serve(link: Connection, folder: Path) -> None:
         os.dup2(quiet, 2)
         while True:
             reader, seed = link.recv()
-            put(made(reader, seed), folder)
+            try:
+                put(made(reader, seed), folder)
+            except Exception:  # noqa: BLE001  a fault of the fuzzer, told apart
+                link.send(Outcome("unmade", traceback.format_exc()[-3000:]))
+                continue
             Path("/proc/self/clear_refs").write_text("5")  # the peak begins anew
             outcome = read(reader, folder)
             lines = Path("/proc/self/status").read_text().splitlines()

@@ -63,11 +63,11 @@ class Log:
 
     def _keep(self, reader: str, seed: int, outcome: Outcome) -> None:
         place = self.folder / f"{reader.replace(' ', '_')}-{seed}"
-        put(made(reader, seed), place / "input")
+        put(made(reader, seed) if outcome.kind != "unmade" else {}, place / "input")
         (place / "said.txt").write_text(f"{outcome.kind}\n{outcome.words}\n", encoding="utf-8")
 
     def table(self) -> str:
-        kinds = ("accepted", "refused", "traceback", "hang", "memory", "died")
+        kinds = ("accepted", "refused", "traceback", "hang", "memory", "died", "unmade")
         lines = [f"{'reader':14}{'inputs':>9}{'s':>8}" + "".join(f"{k:>11}" for k in kinds)]
         for reader, count in sorted(self.counts.items()):
             numbers = "".join(f"{count[k]:>11}" for k in kinds)
