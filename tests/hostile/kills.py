@@ -2,8 +2,9 @@
 
     python -m tests.hostile.kills --count 200 --seed 1
 
-Half are of `run`, half of `review`. Half of the kills of `run` fall anywhere in its time, half
-into the time in which files are staged and take their places. After each, the folder must hold
+Half are of `run`, half of `review`. Half of the kills of `run` fall anywhere in its time (most with
+all worked out anew, the others with what is kept of earlier runs), half into the time in which
+files are staged and take their places. After each, the folder must hold
 the whole old edition or the whole new one, byte for byte, and the next run must succeed and leave
 nothing of the killed one behind. `review` is killed while several requests are under way: every
 decision that was acknowledged must be in the history afterwards. Prints a line for each failure,
@@ -65,15 +66,16 @@ class RunKills:
     failures: list[str] = field(default_factory=list)
     counts: Counter[str] = field(default_factory=Counter)
     number: int = 0
-    _took_s: dict[str, float] = field(default_factory=dict)
+    _took_s: dict[tuple[str, bool], float] = field(default_factory=dict)
     _staged_s: dict[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.study = small_study(self.folder / "study")
         self._settings = (self.study / "study.toml").read_text("utf-8")
         for edition in ("public", "agency"):
-            self._change()
-            self._whole_run(edition)
+            for anew in (True, False):
+                self._change()
+                self._whole_run(edition, anew=anew)
 
     def kill_one(self) -> None:
         """Change the study, kill a run of it, look at what is there, and run it to its end."""
@@ -100,14 +102,14 @@ class RunKills:
         return self.folder / "reports" / edition
 
     def _change(self) -> None:
-        """Make the next edition another one."""
-        name = f"marsh tortoise, kind {self.rng.randrange(10**9)} (invented)"
-        changed = self._settings.replace("marsh tortoise (invented)", name)
+        """Make the next edition another one, with little to be worked out anew for it."""
+        whom = f"the keeper in hut {self.rng.randrange(10**9)} (invented)"
+        changed = f'{self._settings}\n[replies]\ninjured_call = "{whom}"\n'
         (self.study / "study.toml").write_text(changed, "utf-8")
 
-    def _start(self, edition: str) -> Child:
+    def _start(self, edition: str, *, anew: bool) -> Child:
         words = ["run", str(self.study), "--edition", edition, "--out", str(self._out(edition))]
-        return started(words, self.folder / "said.txt")
+        return started([*words, *["--fresh"] * anew], self.folder / "said.txt")
 
     def _staging(self, edition: str) -> Path:
         return self._out(edition).with_name(f".{edition}.unfinished")
@@ -115,9 +117,10 @@ class RunKills:
     def _killed(self, edition: str) -> None:
         """Start runs until one was killed before its end."""
         while True:
-            child = self._start(edition)
-            if self.rng.random() < 0.5:
-                delay = self.rng.uniform(0, self._took_s[edition])
+            anew = self.rng.random() < 0.35
+            child = self._start(edition, anew=anew)
+            if anew or self.rng.random() < 0.2:
+                delay = self.rng.uniform(0, self._took_s[edition, anew])
                 _wait(child, child.began + delay)
             else:
                 self._await_staging(child, edition)
@@ -136,9 +139,9 @@ class RunKills:
         while not self._staging(edition).exists() and not child.ended():
             time.sleep(_POLL_S)
 
-    def _whole_run(self, edition: str) -> dict[str, bytes]:
+    def _whole_run(self, edition: str, *, anew: bool = False) -> dict[str, bytes]:
         """Run to the end, and say what is wrong with it; return the files."""
-        child = self._start(edition)
+        child = self._start(edition, anew=anew)
         self._await_staging(child, edition)
         begun = time.monotonic()
         while self._staging(edition).exists():
@@ -146,19 +149,23 @@ class RunKills:
         # Timings follow the load of the machine.
         self._staged_s[edition] = time.monotonic() - begun
         code = child.wait()
-        self._took_s[edition] = time.monotonic() - child.began
+        self._took_s[edition, anew] = time.monotonic() - child.began
         if code != 0:
             self._fail(f"{edition}: the next run ended with {code}: {child.said()}")
         files = _files(self._out(edition))
         if problem := _half(files):
             self._fail(f"{edition}: after the next run: {problem}")
-        left = [p.name for p in (self.folder / "reports").iterdir() if p.name.startswith(".")]
-        left += [p.name for p in self._out(edition).iterdir() if p.name.startswith(".")]
-        left += [p.name for p in self.study.iterdir() if p.name.startswith(".")]
-        left += [p.name for p in self._out(edition).iterdir() if "meanwhile" in p.name]
-        if [name for name in left if edition in name or "roadrisk" in name or "draft" in name]:
+        if left := self._left(edition):
             self._fail(f"{edition}: left behind: {left}")
         return files
+
+    def _left(self, edition: str) -> list[str]:
+        """Return what a killed run of this edition left; of others it may still lie there."""
+        out, staging = self._out(edition), self._staging(edition)
+        found = [staging] if staging.exists() else []
+        found += [p for p in out.iterdir() if p.name.startswith(".") or "meanwhile" in p.name]
+        found += [p for p in self.study.iterdir() if p.name.startswith((".roadrisk", ".released"))]
+        return [p.name for p in (*found, *self.study.glob(".kept/*.part"))]
 
     def _fail(self, words: str) -> None:
         self.failures.append(f"run {self.number}: {words}")
@@ -203,7 +210,7 @@ def main(arguments: list[str] | None = None) -> int:
             kinds["review"] = ReviewKills(small_study(Path(scratch) / "reviews" / "study"), rng)
         for k in range(asked.count):
             list(kinds.values())[k % len(kinds)].kill_one()
-            if k % 20 == 19:
+            if k % 10 == 9:
                 seconds = time.monotonic() - began
                 failed = sum(len(one.failures) for one in kinds.values())
                 words = f"{k + 1} kills, {failed} failures, {seconds:.0f} s"
