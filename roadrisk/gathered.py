@@ -110,7 +110,7 @@ def gather_findings(
     )
     return Findings(
         segments=segments.join(found.deaths.segments),
-        lixels=put_beside(hot.lixels, found.deaths.lixels, "density_dead"),
+        lixels=put_beside(hot.lixels, found.deaths.lixels.iloc[hot.lixel_rows], "density_dead"),
         stretches=hot.stretches,
         stretch_years=hot.stretch_years,
         ranked=with_reach(ranked, near["animals_in_reach"]),

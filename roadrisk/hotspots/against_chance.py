@@ -5,19 +5,31 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.base.seeds import generator
+from roadrisk.base.tasks import InProcess
 from roadrisk.hotspots.chance import Chance, compare_with_chance
 from roadrisk.hotspots.chance_chosen import compare_with_bandwidth_chosen
-from roadrisk.hotspots.kernel_choice import kernel_of_study
+from roadrisk.hotspots.kernel_choice import kernel_of_study, peak_of
+from roadrisk.hotspots.levels import PART_OF_HALF_WIDTH
+from roadrisk.hotspots.moves import lay_out
 from roadrisk.hotspots.power import Power, find_power
+from roadrisk.hotspots.shares import ByWindow
+from roadrisk.hotspots.tiled_chance import compare_in_tiles
+from roadrisk.hotspots.tiled_kernel import TiledKernel
+from roadrisk.roads.tiles import Surroundings
 
 if TYPE_CHECKING:
     import shapely
 
+    from roadrisk.base.tasks import Tasks
     from roadrisk.hotspot_settings import HotspotsSection
     from roadrisk.hotspots.events import Bools, Events
+    from roadrisk.hotspots.levels import Level
     from roadrisk.hotspots.path_kernel import LixelKernel
+    from roadrisk.hotspots.paths import Split
     from roadrisk.hotspots.strands import Strands
     from roadrisk.roads.network import Ints, Lixels, Network
 
@@ -128,4 +140,61 @@ def compared_with_chance(
             by_window=True,
             progress=shown,
         )
+    return AgainstChance(chance, power, kernel, settings, notes)
+
+
+def compared_in_tiles(
+    network: Network,
+    level: Level,
+    tested: Events,
+    strands: Strands,
+    event_year: Ints,
+    *,
+    settings: HotspotsSection,
+    seed: int,
+    tasks: Tasks | None = None,
+    progress: Progress | None = None,
+) -> AgainstChance:
+    """Do the same in a study that is too large for one kernel and one table of draws.
+
+    Parameters
+    ----------
+    network : Network
+    level : Level
+    tested : Events
+        On the level's lixels.
+    strands : Strands
+    event_year : ndarray of int64, shape (events,)
+    settings : HotspotsSection
+    seed : int
+    tasks : Tasks, optional
+    progress : Progress, optional
+
+    Returns
+    -------
+    AgainstChance
+    """
+    by = tasks or InProcess()
+    peak = peak_of(settings.bandwidth_m, settings.kernel_shape)
+    split: Split = "discontinuous" if settings.kernel == "discontinuous" else "continuous"
+    kernel = TiledKernel(
+        network, level.lixels, settings.bandwidth_m, settings.kernel_shape, split,
+        Surroundings(network), by,
+    )  # fmt: skip
+    power = find_power(
+        tested, strands, kernel, level.lixels.length_m, settings=settings,
+        rng=generator(seed, "hotspots.power"), peak_per_m=peak, event_year=event_year,
+        progress=progress,
+    )  # fmt: skip
+    windows = len(strands.window_m) - 1
+    home = np.searchsorted(strands.window_m, lay_out(tested, strands).middle, side="right") - 1
+    shares = ByWindow.of_groups(
+        home.clip(0, windows - 1), windows, generator(seed, "hotspots.draws")
+    )
+    joined_m = 0.0 if level.of_shown is None else settings.bandwidth_m * PART_OF_HALF_WIDTH / 2
+    chance = compare_in_tiles(
+        tested, strands, kernel, least_units=settings.least_units, draws=settings.draws,
+        shares=shares, peak_per_m=peak, joined_m=joined_m, tasks=by, progress=progress,
+    )  # fmt: skip
+    notes = (level.note,) if level.note else ()
     return AgainstChance(chance, power, kernel, settings, notes)

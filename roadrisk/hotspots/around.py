@@ -6,11 +6,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from roadrisk.hotspots.by_lixel import ByLixel
+
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
 
 
-def times_around(voices: Floats, stretch: Ints, window: Ints, length_m: Floats) -> float:
+def times_around(
+    voices: Floats,
+    stretch: Ints,
+    window: Ints,
+    length_m: Floats,
+    lixels_of: ByLixel | None = None,
+) -> float:
     """Compare a stretch with the rest of the windows of road that hold it, per metre.
 
     Parameters
@@ -22,6 +30,8 @@ def times_around(voices: Floats, stretch: Ints, window: Ints, length_m: Floats) 
     window : ndarray of int64, shape (lixels,)
         Of `window_chance.windows_of_lixels`.
     length_m : ndarray, shape (lixels,)
+    lixels_of : ByLixel, optional
+        Lixels by window, where many stretches are asked about.
 
     Returns
     -------
@@ -35,9 +45,10 @@ def times_around(voices: Floats, stretch: Ints, window: Ints, length_m: Floats) 
     within the same window, so a multiple of that can't be more than the window's length over the
     stretch's.
     """
-    around = np.isin(window, np.unique(window[stretch])) & (window >= 0)
-    around[stretch] = False
-    if not around.any():
+    own = np.unique(window[stretch])
+    around = (lixels_of or ByLixel.of(window)).rows(own[own >= 0])
+    around = around[~np.isin(around, stretch)]
+    if not len(around):
         return float("nan")
     inside = float(voices[stretch].sum() / length_m[stretch].sum())
     outside = float(voices[around].sum() / length_m[around].sum())

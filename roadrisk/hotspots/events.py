@@ -45,6 +45,8 @@ class Events:
         organismID, or recordedBy ("" for all anonymous reports together).
     rule : ndarray of int64 or None
         Row of `strands.Strands.rules` that says where each piece's group may move.
+    shown : ndarray of int64 or None
+        The lixels that the pieces are shown on, where these are others (`levels.Level`).
     """
 
     lixel: Ints
@@ -57,6 +59,7 @@ class Events:
     unit_is_observer: Bools
     unit_names: tuple[str, ...]
     rule: Ints | None = None
+    shown: Ints | None = None
 
     @property
     def units(self) -> int:
@@ -82,6 +85,7 @@ def gather(
     link_m: float,
     window_m: float,
     event_rule: Ints | None = None,
+    shown: Ints | None = None,
     nameless_join: bool = False,
 ) -> Events:
     """Gather pieces of events and group those that belong together.
@@ -102,6 +106,8 @@ def gather(
         Pieces of a group farther apart along the line than half of this move separately [m].
     event_rule : ndarray of int64, shape (events,), optional
         Row of `strands.rules` for each event.
+    shown : ndarray of int64, shape (pieces,), optional
+        As in `Events`.
     nameless_join : bool
         Whether a report without a name counts as that of the observer who reported nearest to
         it, within `link_m`: it may be the same person's.
@@ -139,6 +145,7 @@ def gather(
         unit_is_observer=observer,
         unit_names=tuple(name for _, name in names),
         rule=None if event_rule is None else event_rule[event][order],
+        shown=None if shown is None else shown[order],
     )
 
 

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-import geopandas as gpd
 import numpy as np
 
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.base.seeds import generator
-from roadrisk.hotspots.against_chance import compared_with_chance
+from roadrisk.hotspots.against_chance import compared_in_tiles, compared_with_chance
 from roadrisk.hotspots.appendix import local_gi_table, network_k_table
+from roadrisk.hotspots.by_lixel import ByLixel
 from roadrisk.hotspots.death_windows import deaths_in_stretches, windows_by_deaths, without_deaths
-from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, Events
+from roadrisk.hotspots.levels import level_of
+from roadrisk.hotspots.lixel_table import densities, lixel_table, rows_to_write
+from roadrisk.hotspots.near_stretches import near_stretches
 from roadrisk.hotspots.null_models import choose_null_model
-from roadrisk.hotspots.path_kernel import spread_events
 from roadrisk.hotspots.points import gathered, points_of
 from roadrisk.hotspots.ranked_rows import put_beside, ranked_rows, window_rates
 from roadrisk.hotspots.ranking import best_windows, tally
@@ -30,13 +31,16 @@ from roadrisk.hotspots.stretch_ends import (
 )
 from roadrisk.hotspots.stretch_years import reports_by_year
 from roadrisk.hotspots.stretches import describe_stretches, join_stretches
+from roadrisk.hotspots.tiled_kernel import TiledKernel
 from roadrisk.hotspots.verdict import chance_words
 from roadrisk.hotspots.watching import Watching
+from roadrisk.roads.lixel_lines import LixelLines
 from roadrisk.roads.lixels import lixel_geometry
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import geopandas as gpd
     import pandas as pd
     import shapely
 
@@ -44,6 +48,9 @@ if TYPE_CHECKING:
     from roadrisk.hotspot_settings import HotspotsSection
     from roadrisk.hotspots.against_chance import AgainstChance
     from roadrisk.hotspots.chance import Chance
+    from roadrisk.hotspots.events import Events
+    from roadrisk.hotspots.levels import Level
+    from roadrisk.hotspots.near_stretches import Near
     from roadrisk.hotspots.null_models import NullWords
     from roadrisk.hotspots.path_kernel import LixelKernel
     from roadrisk.hotspots.points import Points
@@ -51,6 +58,7 @@ if TYPE_CHECKING:
     from roadrisk.hotspots.ranking import Windows
     from roadrisk.hotspots.scan import Run
     from roadrisk.hotspots.strands import Strands
+    from roadrisk.hotspots.stretch_ends import Scanned
     from roadrisk.mortality.death_field import DeathField
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.places import Places
@@ -65,6 +73,8 @@ class Hotspots:
     Attributes
     ----------
     lixels, stretches, ranked : geopandas.GeoDataFrame
+    lixel_rows : ndarray of int64
+        Which lixels `lixels` holds: all but in a very large study.
     stretch_years : pandas.DataFrame
     chance : ChanceTest
     power, network_k, local_gi : pandas.DataFrame
@@ -72,6 +82,7 @@ class Hotspots:
     """
 
     lixels: gpd.GeoDataFrame
+    lixel_rows: Ints
     stretches: gpd.GeoDataFrame
     ranked: gpd.GeoDataFrame
     stretch_years: pd.DataFrame
@@ -152,62 +163,108 @@ def find_hotspots(
     found = _compared(
         network, lixels, partner, points, watching or Watching(), settings, zone, area, seed, shown
     )
-    events, tested, strands, settings = found.events, found.tested, found.strands, found.settings
-    chance, kernel = found.against.chance, found.against.kernel
-    lines = lixel_geometry(network, lixels)
-    stretch = join_stretches(network, lixels, chance.p_value, settings.alpha)
-    table = _lixel_table(network, lixels, partner, lines, events, kernel, chance, stretch, years)
-    scanned = scan_for_ends(
-        network, lixels, tested, strands, longest_m=settings.longest_stretch_m,
-        draws=min(settings.draws, MOST_DRAWS), rng=generator(seed, "hotspots.scan"),
-        progress=shown,
-    )  # fmt: skip
-    runs = match_runs(stretch, scanned.scan.runs, lixels.length_m)
-    stretches = describe_stretches(
-        network, lixels, lines, stretch, chance, tested, runs, places, mass, settings.interval
+    tested, strands, settings, level = found.tested, found.strands, found.settings, found.level
+    events, chance, on = level.events_shown(found.events), found.against.chance, level.lixels
+    lines: np.ndarray | LixelLines = (
+        LixelLines(network, lixels) if level.large else lixel_geometry(network, lixels)
     )
-    density = table["density_per_km_year"].to_numpy()
-    windows, dead = _windows(network, lixels, events, density, settings, deaths, worst)
+    kernel = _kernel_shown(found)
+    density = densities(kernel, events, lixels, partner, years)
+    stretch = join_stretches(network, on, chance.p_value, settings.alpha)
+    near, scanned = _scanned(network, found, stretch, seed, shown)
+    runs = match_runs(stretch, scanned.scan.runs, on.length_m)
+    stretches = describe_stretches(
+        network, on, lines if on is lixels else LixelLines(network, on), stretch, chance, tested,
+        runs, places, level.mass(mass), settings.interval,
+    )  # fmt: skip
+    windows, dead = _windows(
+        network, lixels, events, density["density_per_km_year"], settings, deaths, worst
+    )
     counted = tally(
         windows, events, mass, years=years, level=settings.interval,
         rng=generator(seed, "hotspots.ranking"),
     )  # fmt: skip
     crossed = window_rates(windows, frequencies, len(lixels), settings.interval, seed)
+    at_lixel, stretch_at = level.chance_shown(chance), level.on_shown(stretch).astype(np.int64)
     ranked = ranked_rows(
-        network, lixels, partner, lines, windows, counted, crossed, chance, stretch, places,
+        network, lixels, partner, lines, windows, counted, crossed, at_lixel, stretch_at, places,
         settings,
     )  # fmt: skip
     spans = _spans(stretch, runs)
-    stretches = put_beside(stretches, deaths_in_stretches(deaths, spans), "crossing_days_high")
+    in_stretches = deaths_in_stretches(deaths, level.spans_shown(spans))
+    stretches = put_beside(stretches, in_stretches, "crossing_days_high")
     stable = how_stable(
         network, lixels, tested, strands, mass, points.event_year, kernel, windows, spans,
         [run is not None for run in runs], scanned.ways, window_m=settings.rank_window_m,
         shortest_m=min(SHORTEST_M, settings.longest_stretch_m), level=settings.interval,
-        rng=generator(seed, "hotspots.stability"), progress=shown,
+        rng=generator(seed, "hotspots.stability"), tested_on=level, near=near, progress=shown,
     )  # fmt: skip
+    expected = deaths.amount_on_lixels() if level.large and deaths and deaths.ordered else None
+    rows, left_out = np.arange(len(lixels)), ""
+    if level.large:
+        rows, left_out = rows_to_write(
+            lixels, density["density_per_km_year"], expected, stretch_at, windows
+        )
     return Hotspots(
-        table,
+        lixel_table(network, lixels, partner, lines, density, at_lixel, stretch_at, rows),
+        rows,
         put_beside(stretches, stable.stretches, "ends_p_value"),
         _with_deaths(ranked, stable.windows, dead),
-        reports_by_year(events, points.event_year, spans, len(lixels)),
+        reports_by_year(found.events, points.event_year, spans),
         _verdict(tested, chance, stretches, found.against.power, found.null, settings),
         found.against.power.table,
         network_k_table(
-            network, lixels, tested, strands, draws=settings.draws, level=settings.interval,
+            network, on, tested, strands, draws=settings.draws, level=settings.interval,
             rng=generator(seed, "hotspots.network_k"), progress=shown,
         ),
         local_gi_table(
             network, lixels, events, piece_m=settings.rank_window_m, near_m=settings.bandwidth_m,
             years=years,
         ),
-        (*found.notes, stable.words),
+        (*found.notes, stable.words, *((left_out,) if left_out else ())),
     )  # fmt: skip
+
+
+def _kernel_shown(found: _Compared) -> LixelKernel:
+    """Return the kernel on the lixels that are shown."""
+    kernel = found.against.kernel
+    if isinstance(kernel, TiledKernel) and found.level.of_shown is not None:
+        return replace(kernel, lixels=found.level.shown)
+    return kernel
+
+
+def _scanned(
+    network: Network, found: _Compared, stretch: Ints, seed: int, shown: Progress
+) -> tuple[Near | None, Scanned]:
+    """Scan the roads for the ends of stretches: all of them, or in a large study those near."""
+    settings, level = found.settings, found.level
+    near, on, tested, strands = None, level.lixels, found.tested, found.strands
+    if level.large:
+        near = near_stretches(
+            network, on, tested, strands, stretch, longest_m=settings.longest_stretch_m
+        )
+        network, on, tested, strands = (
+            near.part.network,
+            near.part.lixels,
+            near.events,
+            near.strands,
+        )
+    scanned = scan_for_ends(
+        network, on, tested, strands, longest_m=settings.longest_stretch_m,
+        draws=min(settings.draws, MOST_DRAWS), rng=generator(seed, "hotspots.scan"),
+        progress=shown,
+    )  # fmt: skip
+    if near is None:
+        return None, scanned
+    whole = replace(scanned.scan, runs=near.runs_in_whole(scanned.scan.runs))
+    return near, replace(scanned, scan=whole)
 
 
 def _spans(stretch: Ints, runs: Sequence[Run | None]) -> list[Ints]:
     """Lixels of each stretch: between its ends, or all that stand out where there are none."""
+    by_number = ByLixel.of(stretch)
     return [
-        np.flatnonzero(stretch == number) if run is None else from_low_to_high(run.lixel)
+        by_number.rows(np.array([number])) if run is None else from_low_to_high(run.lixel)
         for number, run in enumerate(runs, start=1)
     ]
 
@@ -222,6 +279,7 @@ class _Compared:
     null: NullWords
     against: AgainstChance
     settings: HotspotsSection
+    level: Level
     notes: tuple[str, ...]
 
 
@@ -237,19 +295,29 @@ def _compared(
     seed: int,
     shown: Progress,
 ) -> _Compared:
-    counted = partner == np.arange(len(lixels))
-    strands = lay_strands(network, lixels, counted, settings.block_window_m)
+    level = level_of(network, lixels, partner, len(points.lixel), settings=settings)
+    on, points, watching = level.lixels, level.points(points), level.watching(watching)
+    counted = level.partner == np.arange(len(on))
+    strands = lay_strands(network, on, counted, settings.block_window_m)
     events = gathered(strands, points, settings)
     null = choose_null_model(
-        network, lixels, partner, strands, points, watching, settings=settings, zone=zone
+        network, on, level.partner, strands, points, watching, settings=settings, zone=zone
     )
     tested = gathered(null.strands, null.points, settings, nameless_join=True)
-    against = compared_with_chance(
-        network, lixels, counted, tested, null.strands, points.event_year, settings=settings,
-        area=area, seed=seed, progress=shown,
-    )  # fmt: skip
+    if level.large:
+        against = compared_in_tiles(
+            network, level, tested, null.strands, points.event_year, settings=settings, seed=seed,
+            progress=shown,
+        )  # fmt: skip
+    else:
+        against = compared_with_chance(
+            network, on, counted, tested, null.strands, points.event_year, settings=settings,
+            area=area, seed=seed, progress=shown,
+        )  # fmt: skip
     notes = (*null.notes, *against.notes)
-    return _Compared(events, tested, null.strands, null.words, against, against.settings, notes)
+    return _Compared(
+        events, tested, null.strands, null.words, against, against.settings, level, notes
+    )
 
 
 def _windows(
@@ -276,43 +344,6 @@ def _with_deaths(
     if "rank_low" in deaths:
         stable = stable.drop(columns=["rank_low", "rank_high"])
     return put_beside(put_beside(ranked, stable, "p_value"), deaths, "length_m")
-
-
-def _lixel_table(
-    network: Network,
-    lixels: Lixels,
-    partner: Ints,
-    lines: np.ndarray,
-    events: Events,
-    kernel: LixelKernel,
-    chance: Chance,
-    stretch: Ints,
-    years: float,
-) -> gpd.GeoDataFrame:
-    def density(keep: np.ndarray) -> Floats:
-        mass = np.bincount(events.lixel[keep], events.weight[keep], minlength=len(lixels))
-        per_m = spread_events(kernel, mass.astype(np.float64)) / lixels.length_m
-        return np.asarray((np.maximum(per_m, 0.0) * 1000 / years)[partner])
-
-    crossing = events.kind == CROSSING
-    return gpd.GeoDataFrame(
-        {
-            "segment_id": network.segments["segment_id"].to_numpy()[lixels.segment],
-            "edge": lixels.edge,
-            "start_m": lixels.start_m,
-            "end_m": lixels.end_m,
-            "density_per_km_year": density(np.ones(len(crossing), bool)),
-            "density_crossings": density(crossing),
-            "density_reports": density(~crossing),
-            "density_alive": density(events.kind == ALIVE),
-            "density_dead": density(events.kind == DEAD),
-            "statistic": chance.statistic[partner],
-            "p_value": chance.p_value[partner],
-            "stretch": stretch[partner],
-        },
-        geometry=lines,
-        crs=network.crs,
-    )
 
 
 def _verdict(

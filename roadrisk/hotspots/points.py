@@ -49,6 +49,8 @@ class Points:
         NaT likewise.
     event_rule : ndarray of int64, shape (events,), or None
         Row of `strands.Strands.rules`.
+    shown : ndarray of int64, shape (pieces,), or None
+        The lixels that the pieces are shown on, where these are others (`levels.Level`).
     """
 
     lixel: Ints
@@ -61,6 +63,7 @@ class Points:
     event_year: Ints
     event_time: pd.Series[pd.Timestamp]
     event_rule: Ints | None = None
+    shown: Ints | None = None
 
     @property
     def is_report(self) -> Bools:
@@ -71,7 +74,7 @@ class Points:
         """Return the points with some of their pieces."""
         return replace(
             self, lixel=self.lixel[keep], along_m=self.along_m[keep], weight=self.weight[keep],
-            event=self.event[keep],
+            event=self.event[keep], shown=None if self.shown is None else self.shown[keep],
         )  # fmt: skip
 
 
@@ -202,5 +205,5 @@ def gathered(
         strands, lixel=points.lixel, along_m=points.along_m, weight=points.weight,
         event=points.event, event_unit=points.event_unit, event_kind=points.event_kind,
         event_xy=points.event_xy, link_m=settings.link_m, window_m=settings.block_window_m,
-        event_rule=points.event_rule, nameless_join=nameless_join,
+        event_rule=points.event_rule, shown=points.shown, nameless_join=nameless_join,
     )  # fmt: skip

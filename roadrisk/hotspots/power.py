@@ -22,6 +22,7 @@ from roadrisk.hotspots.moves import (
 )
 from roadrisk.hotspots.path_kernel import part_of
 from roadrisk.hotspots.strands import Strands
+from roadrisk.hotspots.tiled_kernel import TiledKernel
 
 if TYPE_CHECKING:
     from roadrisk.hotspot_settings import HotspotsSection
@@ -252,7 +253,7 @@ def _doubled(homes: Events) -> Events:
         unit=np.concatenate([homes.unit, homes.unit + homes.units]),
         block=np.concatenate([homes.block, homes.block + homes.blocks]),
         unit_is_observer=np.tile(homes.unit_is_observer, 2), unit_names=homes.unit_names * 2,
-        rule=None if homes.rule is None else np.tile(homes.rule, 2),
+        rule=None if homes.rule is None else np.tile(homes.rule, 2), shown=None,
     )  # fmt: skip
 
 
@@ -272,7 +273,7 @@ def _pieces(events: Events, keep: Bools | Ints) -> Events:
         block=np.unique(events.block[keep], return_inverse=True)[1],
         unit_is_observer=events.unit_is_observer[units],
         unit_names=tuple(events.unit_names[u] for u in units),
-        rule=None if events.rule is None else events.rule[keep],
+        rule=None if events.rule is None else events.rule[keep], shown=None,
     )  # fmt: skip
 
 
@@ -287,6 +288,8 @@ def _sample(
     whole = float(strands.cut_m[-1]) if len(strands.order) else 0.0
     share = min(MOST_ROAD_M / max(whole, 1e-9), MOST_PIECES / max(pieces, 1))
     if share >= 1:
+        if isinstance(kernel, TiledKernel):
+            kernel = kernel.among(np.arange(len(length_m)))
         return _Ground(strands, kernel, length_m, 1.0)
     windows = len(strands.window_m) - 1
     at_once = 10 if windows >= 100 else 1

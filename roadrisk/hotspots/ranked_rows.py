@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from roadrisk.hotspot_settings import HotspotsSection
     from roadrisk.hotspots.chance import Chance
     from roadrisk.hotspots.ranking import Tally, Windows
+    from roadrisk.roads.lixel_lines import LixelLines
     from roadrisk.roads.network import Ints, Lixels, Network
     from roadrisk.roads.places import Places
     from roadrisk.telemetry.frequencies import Frequencies
@@ -77,7 +78,7 @@ def ranked_rows(
     network: Network,
     lixels: Lixels,
     partner: Ints,
-    lines: np.ndarray,
+    lines: np.ndarray | LixelLines,
     windows: Windows,
     counted: list[Tally],
     crossed: pd.DataFrame,
@@ -94,7 +95,7 @@ def ranked_rows(
     lixels : Lixels
     partner : ndarray of int64, shape (lixels,)
         `roads.bands.partner_lixels`.
-    lines : ndarray of LineString, shape (lixels,)
+    lines : ndarray of LineString, shape (lixels,), or LixelLines
     windows : Windows
     counted : list of Tally
         One a window.

@@ -10,6 +10,7 @@ import numpy as np
 
 from roadrisk.base.intervals import poisson_exact
 from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, OTHER, Events
+from roadrisk.hotspots.growing import grown
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 # An observer counts in a place with at least this much of a report there, in total: a report of
 # uncertain place is shared out over many pieces of road, and a sliver of it is no witness.
 LEAST_REPORT = 0.5
+# With more animals and observers than this, resamples draw those of a window alone.
+MANY_UNITS = 5_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,18 +139,18 @@ def windows_of_mass(
     -------
     Windows
     """
-    first, last = _candidates(lixels.first, lixels.length_m, window_m)
     whole = np.concatenate([[0.0], np.cumsum(mass)])
     length = np.concatenate([[0.0], np.cumsum(lixels.length_m)])
     near = np.concatenate([[0.0], np.cumsum(density * lixels.length_m)])
-    counted = np.maximum(length[last] - length[first], window_m * (1 - 1e-9))
-    value = np.round((whole[last] - whole[first]) / counted, 12)
-    middle = np.round((near[last] - near[first]) / counted, 12)
-    order = np.lexsort((first, -middle, -value)).astype(np.int64)
-    order = order[value[order] > 1e-9]
-    rows = min(rows, len(order))
-    chosen = _greedy(order, first, last, len(lixels), rows)
-    return Windows(first[chosen], last[chosen], counted[chosen])
+    first, last, counted, value, middle = _best_on_edges(
+        lixels.first, lixels.length_m[lixels.first[:-1]], whole, length, near, float(window_m)
+    )
+    best = np.arange(len(value))
+    if rows < len(value):
+        # No more than are asked for, and what ties with the last of them, need an order.
+        best = np.flatnonzero(value >= np.partition(value, -rows)[-rows]) if rows else best[:0]
+    order = best[np.lexsort((first[best], -middle[best], -value[best]))][:rows]
+    return Windows(first[order], last[order], counted[order])
 
 
 def tally(
@@ -188,7 +191,8 @@ def tally(
     for first, last, counted in zip(windows.first, windows.last, windows.counted_m, strict=True):
         inside = (events.lixel >= first) & (events.lixel < last)
         here = (mass.lixel >= first) & (mass.lixel < last)
-        unit, paths = unit_of[mass.animal[here]], np.zeros((events.units, max(mass.draws, 1)))
+        unit = unit_of[mass.animal[here]]
+        paths = np.zeros((events.units, max(mass.draws, 1)))
         np.add.at(paths, (unit, mass.draw[here]), mass.days[here])
         out.append(_tally_one(events, inside, paths, counted / 1000 * years, level, rng))
     return out
@@ -267,35 +271,94 @@ def _resampled(
 ) -> tuple[float, float]:
     """Percentile interval over animals, with one drawn path each, and observers."""
     units, draws = paths.shape
-    who = rng.integers(units, size=(resamples, units))
-    path = rng.integers(draws, size=(resamples, units))
-    amount = np.where(is_observer[who], by_unit[who], paths[who, path])
-    ends = np.quantile(amount.sum(axis=1), [(1 - level) / 2, (1 + level) / 2]) / km_years
+    if units > MANY_UNITS:
+        amount = _resampled_few(by_unit, paths, is_observer, resamples, rng)
+    else:
+        who = rng.integers(units, size=(resamples, units))
+        path = rng.integers(draws, size=(resamples, units))
+        amount = np.where(is_observer[who], by_unit[who], paths[who, path]).sum(axis=1)
+    ends = np.quantile(amount, [(1 - level) / 2, (1 + level) / 2]) / km_years
     return float(ends[0]), float(ends[1])
 
 
-def _candidates(edge_first: Ints, length: Floats, window_m: float) -> tuple[Ints, Ints]:
-    """Every window of consecutive lixels of an edge, about `window_m` long."""
-    count = np.diff(edge_first)
-    size = np.clip(np.round(window_m / length[edge_first[:-1]]).astype(np.int64), 1, count)
-    places = count - size + 1
-    edge = np.repeat(np.arange(len(count)), places)
-    start = np.arange(len(edge)) - np.repeat(np.cumsum(places) - places, places)
-    first = edge_first[edge] + start
-    return first, first + size[edge]
+def _resampled_few(
+    by_unit: Floats, paths: Floats, is_observer: np.ndarray, resamples: int,
+    rng: np.random.Generator,
+) -> Floats:  # fmt: skip
+    """Return sums of resamples as `_resampled` makes them, from the units that are here alone.
+
+    How often each of them is drawn is multinomial; all others bring nothing.
+    """
+    here = np.flatnonzero((by_unit > 0) | (paths > 0).any(axis=1))
+    units, draws = paths.shape
+    chance = np.append(np.full(len(here), 1 / units), 1 - len(here) / units)
+    times = rng.multinomial(units, np.maximum(chance, 0.0), size=resamples)[:, :-1]
+    seen = is_observer[here]
+    out = times[:, seen] @ by_unit[here[seen]]
+    for unit, copies in zip(here[~seen], times[:, ~seen].T, strict=True):
+        drawn = paths[unit, rng.integers(draws, size=int(copies.sum()))]
+        out += np.bincount(np.repeat(np.arange(resamples), copies), drawn, resamples)
+    return np.asarray(out, np.float64)
 
 
-@nb.njit(cache=True)
-def _greedy(order: Ints, first: Ints, last: Ints, lixels: int, rows: int) -> Ints:
-    taken = np.zeros(lixels, np.bool_)
-    chosen = np.empty(rows, np.int64)
+@nb.njit(cache=True, nogil=True)
+def _best_on_edges(
+    edge_first: Ints, lixel_m: Floats, whole: Floats, length: Floats, near: Floats, window_m: float
+) -> tuple[Ints, Ints, Floats, Floats, Floats]:
+    """Choose windows of consecutive lixels on each edge, the best first, without overlap.
+
+    Returns first lixel and the one after the last, length counted, value, and what decides
+    between equal ones; only windows that hold anything.
+    """
+    room = 0
+    for e in range(len(lixel_m)):
+        room = max(room, edge_first[e + 1] - edge_first[e])
+    values, middles = np.empty(room), np.empty(room)
+    order, taken = np.empty(room, np.int64), np.empty(room, np.bool_)
+    first, last = np.empty(1024, np.int64), np.empty(1024, np.int64)
+    counted, value, middle = np.empty(1024), np.empty(1024), np.empty(1024)
     found = 0
-    for c in order:
-        if found == rows:
-            break
-        if taken[first[c]] or taken[last[c] - 1]:
+    for e in range(len(lixel_m)):
+        begin, count = edge_first[e], edge_first[e + 1] - edge_first[e]
+        if whole[begin + count] - whole[begin] <= 0.0:
             continue
-        taken[first[c] : last[c]] = True
-        chosen[found] = c
-        found += 1
-    return chosen[:found]
+        size = min(max(np.int64(np.rint(window_m / lixel_m[e])), 1), count)
+        held = 0
+        for k in range(count - size + 1):
+            a, b = begin + k, begin + k + size
+            over = max(length[b] - length[a], window_m * (1 - 1e-9))
+            values[k] = np.rint((whole[b] - whole[a]) / over * 1e12) / 1e12
+            middles[k] = np.rint((near[b] - near[a]) / over * 1e12) / 1e12
+            if values[k] > 1e-9:
+                order[held] = k
+                held += 1
+        _sort_best(order[:held], values, middles)
+        taken[:count] = False
+        first, last = grown(first, found + held), grown(last, found + held)
+        counted, value = grown(counted, found + held), grown(value, found + held)
+        middle = grown(middle, found + held)
+        for k in order[:held]:
+            if taken[k] or taken[k + size - 1]:
+                continue
+            taken[k : k + size] = True
+            first[found], last[found] = begin + k, begin + k + size
+            counted[found] = max(
+                length[begin + k + size] - length[begin + k], window_m * (1 - 1e-9)
+            )
+            value[found], middle[found] = values[k], middles[k]
+            found += 1
+    return first[:found], last[:found], counted[:found], value[:found], middle[:found]
+
+
+@nb.njit(cache=True, nogil=True)
+def _sort_best(order: Ints, values: Floats, middles: Floats) -> None:
+    """Sort rising candidates by value, then middle, the highest first; equal ones stay."""
+    for i in range(1, len(order)):
+        k, j = order[i], i
+        while j > 0:
+            p = order[j - 1]
+            if values[p] > values[k] or (values[p] == values[k] and middles[p] >= middles[k]):
+                break
+            order[j] = p
+            j -= 1
+        order[j] = k

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from roadrisk.hotspots.events import Events
+    from roadrisk.hotspots.levels import Level
+    from roadrisk.hotspots.near_stretches import Near
     from roadrisk.hotspots.strands import Strands
     from roadrisk.roads.network import Floats, Ints
     from roadrisk.telemetry.crossing_mass import CrossingMass
@@ -26,9 +28,9 @@ class Resample:
     ----------
     evidence : ndarray, shape (lixels,)
         Crossing-days and reports, as the ranked list counts them.
-    voices : ndarray, shape (lixels,)
+    voices : ndarray, shape (lixels,), or (lixels of the roads near stretches,)
         The same with each animal and observer as one event at most, as the scan counts them.
-    expected : ndarray, shape (lixels,)
+    expected : ndarray, of the same shape
         What the null model expects of `voices`.
     """
 
@@ -60,6 +62,8 @@ def resamples(
     *,
     count: int,
     rng: np.random.Generator,
+    level: Level | None = None,
+    near: Near | None = None,
 ) -> Iterator[Resample]:
     """Draw the study anew.
 
@@ -74,6 +78,10 @@ def resamples(
         `points.Points.event_year`.
     count : int
     rng : numpy.random.Generator
+    level : Level, optional
+        Where the evidence is shown, if not on the lixels of `tested`.
+    near : Near, optional
+        The roads that voices are asked of; all unless given.
 
     Yields
     ------
@@ -95,9 +103,17 @@ def resamples(
     animals, observers = np.flatnonzero(~tested.unit_is_observer), tested.unit_is_observer.sum()
     row_of = np.array([animal_row[tested.unit_names[u]] for u in animals], np.int64)
     lixels = len(strands.lixel_length_m)
-    paths = _Paths(mass, tested, row_of, animals, lixels)
+    shown = tested.lixel if tested.shown is None else tested.shown
+    size = lixels if level is None else len(level.shown)
+    on_line = mass if level is None else level.mass(mass)
+    paths = _Paths(mass, on_line, tested, row_of, animals, size, lixels, near)
     whole = unit_weights(tested)
-    mean = ExpectedMasses(tested, strands)
+    if near is None:
+        mean, rows = ExpectedMasses(tested, strands), np.arange(len(whole))
+        voiced, voice_size = tested.lixel, lixels
+    else:
+        mean, rows = ExpectedMasses(near.events, near.strands), near.rows
+        voiced, voice_size = near.events.lixel, len(near.part.lixel)
     for n in range(count):
         kept = report.copy()
         scale = 1.0
@@ -114,11 +130,9 @@ def resamples(
         days, voices = paths.laid(who, drawn_path)
         amount = np.where(kept, tested.weight, 0.0)
         one = unit_weights(tested, weight=amount) * times[tested.unit]
-        evidence = days + np.bincount(
-            tested.lixel, amount * times[tested.unit] * scale, minlength=lixels
-        )
-        voices += np.bincount(tested.lixel, one, minlength=lixels)
-        due = mean.of(np.where(report, one, whole * times[tested.unit]))
+        evidence = days + np.bincount(shown, amount * times[tested.unit] * scale, minlength=size)
+        voices += np.bincount(voiced, one[rows], minlength=voice_size)
+        due = mean.of(np.where(report, one, whole * times[tested.unit])[rows])
         yield Resample(evidence, voices, due)
 
 
@@ -126,9 +140,24 @@ class _Paths:
     """Drawn paths by animal and draw, and which of their places count in the test."""
 
     def __init__(
-        self, mass: CrossingMass, tested: Events, row_of: Ints, animals: Ints, lixels: int
+        self,
+        mass: CrossingMass,
+        on_line: CrossingMass,
+        tested: Events,
+        row_of: Ints,
+        animals: Ints,
+        size: int,
+        lixels: int,
+        near: Near | None,
     ) -> None:
-        self._mass, self._lixels = mass, lixels
+        self._mass, self._size = mass, size
+        # Where voices are counted; -1 beside the roads that are asked about.
+        self._voiced, self._voice_size = on_line.lixel.astype(np.int64), lixels
+        if near is not None:
+            at = np.searchsorted(near.part.lixel, self._voiced)
+            at = at.clip(0, max(len(near.part.lixel) - 1, 0))
+            there = near.part.lixel[at] == self._voiced if len(near.part.lixel) else at < 0
+            self._voiced, self._voice_size = np.where(there, at, -1), len(near.part.lixel)
         draws = max(mass.draws, 1)
         key = mass.animal * draws + mass.draw
         self._first = np.searchsorted(key, np.arange(len(mass.animals) * draws + 1))
@@ -137,19 +166,23 @@ class _Paths:
         row[animals] = row_of
         mine = ~tested.unit_is_observer[tested.unit]
         counted = np.unique(row[tested.unit[mine]] * lixels + tested.lixel[mine])
-        self._counted = np.isin(mass.animal * lixels + mass.lixel, counted)
+        place = mass.animal.astype(np.int64) * lixels + on_line.lixel
+        self._counted = np.isin(place, counted)
 
     def laid(self, who: Ints, path: Ints) -> tuple[Floats, Floats]:
         """Return crossing-days on lixels of some animals' paths, and each as one voice."""
-        m, lixels = self._mass, self._lixels
+        m = self._mass
         key = who * max(m.draws, 1) + path
         first, last = self._first[key], self._first[key + 1]
         size = last - first
         copy = np.repeat(np.arange(len(who)), size)
         rows = np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size) + first[copy]
         days = m.days[rows]
-        evidence = np.bincount(m.lixel[rows], days, minlength=lixels).astype(np.float64)
+        evidence = np.bincount(m.lixel[rows], days, minlength=self._size).astype(np.float64)
         heard = np.where(self._counted[rows], days, 0.0)
         total = np.bincount(copy, heard, minlength=len(who))
         one = heard * np.minimum(1.0, 1.0 / np.maximum(total, 1e-300))[copy]
-        return evidence, np.bincount(m.lixel[rows], one, minlength=lixels).astype(np.float64)
+        at = self._voiced[rows]
+        on = at >= 0
+        voices = np.bincount(at[on], one[on], minlength=self._voice_size)
+        return evidence, voices.astype(np.float64)

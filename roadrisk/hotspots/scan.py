@@ -10,6 +10,7 @@ import numpy as np
 
 from roadrisk.base.intervals import p_from_draws
 from roadrisk.base.progress import Progress, Silent
+from roadrisk.base.tasks import InProcess
 from roadrisk.hotspots.reach import edge_ends
 from roadrisk.hotspots.scan_search import best_run, largest_values, search_room, ways_from
 
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
 
 MOST_WAYS = 1_000
+# Draws that are searched with the same arrays to work in.
+AT_ONCE = 25
 # No lixel is expected to hold less than this share of what even events would give it: a draw of
 # the null model may never have hit it.
 LEAST_EXPECTED = 0.01
@@ -181,21 +184,42 @@ def scan(
     largest = np.empty(draws.shape[0])
     sorted_draws = draws.sorted_indices()
     sorted_draws.eliminate_zeros()
+    search = _Search(sorted_draws, cumulative, shortest_m, ways, graph, network, lixels)
+    starts = range(0, len(largest), AT_ONCE)
     with (progress or Silent()).step("Scanning the roads", len(largest)) as tick:
-        for start in range(0, len(largest), 50):
-            some = sorted_draws[start : start + 50]
-            largest[start : start + some.shape[0]] = largest_values(
-                some.indptr.astype(np.int64), some.indices.astype(np.int64),
-                np.asarray(some.data, np.float64), cumulative, shortest_m, ways.longest_m,
-                ways.limit_m, graph,
-                room,
-            )  # fmt: skip
-            tick(some.shape[0])
+        found = InProcess().map(_largest_of, starts, shared=search, compiled=True)
+        for start, values in zip(starts, found, strict=True):
+            largest[start : start + len(values)] = values
+            tick(len(values))
     runs = _disjoint_runs(
         lixels, np.asarray(mass, np.float64), cumulative, largest, ways, graph, room,
         shortest_m, most_runs, alpha,
     )  # fmt: skip
     return Scan(tuple(runs), largest, ways.shortened)
+
+
+@dataclass(frozen=True, eq=False)
+class _Search:
+    """What is looked through for each draw's highest value."""
+
+    draws: sparse.csr_array[Any, tuple[int, int]]
+    cumulative: Floats
+    shortest_m: float
+    ways: Ways
+    graph: tuple[Any, ...]
+    network: Network
+    lixels: Lixels
+
+
+def _largest_of(search: _Search, start: int) -> Floats:
+    """Find the highest values of some draws."""
+    some = search.draws[start : start + AT_ONCE]
+    return np.asarray(largest_values(
+        some.indptr.astype(np.int64), some.indices.astype(np.int64),
+        np.asarray(some.data, np.float64), search.cumulative, search.shortest_m,
+        search.ways.longest_m, search.ways.limit_m, search.graph,
+        _room(search.network, search.lixels),
+    ))  # fmt: skip
 
 
 def _disjoint_runs(
@@ -256,7 +280,7 @@ def _room(network: Network, lixels: Lixels) -> tuple[Any, ...]:
     return search_room(len(network.node_xy), network.edges, len(lixels))
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _limits(graph: Any, room: Any, longest: float, most: int) -> Floats:
     edges = len(graph[0])
     limit = np.full(2 * edges, longest)

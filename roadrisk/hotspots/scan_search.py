@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 SLACK_M = 1e-6
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def likelihood_ratio(count: float, expected: float, total: float) -> float:
     """Logarithm of Kulldorff's Poisson likelihood ratio for more than expected.
 
@@ -48,7 +48,7 @@ def likelihood_ratio(count: float, expected: float, total: float) -> float:
     return value
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def ways_from(x: int, limit: float, most: int, graph: Any, room: Any) -> int:
     """Count the ways along the roads that leave an edge's end.
 
@@ -116,7 +116,7 @@ def search_room(nodes: int, edges: int, lixels: int) -> tuple[Any, ...]:
     )  # fmt: skip
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def best_run(
     held: Ints,
     mass: Floats,
@@ -187,7 +187,7 @@ def best_run(
     return best
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _inside(e: int, task: Any, graph: Any, room: Any, best: Any) -> Any:
     """Look at the runs that stay on one edge."""
     held, expected, taken, total, shortest, longest = task
@@ -203,7 +203,7 @@ def _inside(e: int, task: Any, graph: Any, room: Any, best: Any) -> Any:
     return best
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _starts(e: int, side: int, task: Any, graph: Any, room: Any) -> int:
     """First lixels of runs that leave an edge, nearest to its end first: length, mass, due."""
     held, expected, taken, _, _, longest = task
@@ -224,7 +224,7 @@ def _starts(e: int, side: int, task: Any, graph: Any, room: Any) -> int:
     return starts
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _walk(x: int, starts: int, limit: float, task: Any, graph: Any, room: Any, best: Any) -> Any:
     """Follow all ways from an edge's end, no point passed twice, and end runs on their edges."""
     eu, ev, length, arm_first, arms, lixel_first, _ = graph
@@ -265,7 +265,7 @@ def _walk(x: int, starts: int, limit: float, task: Any, graph: Any, room: Any, b
     return best
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _ending_on(
     arm: int, x: int, depth: int, starts: int, task: Any, graph: Any, room: Any, best: Any
 ) -> Any:
@@ -300,7 +300,7 @@ def _ending_on(
     return best
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def _better(
     best: Any,
     c: float,
@@ -324,7 +324,7 @@ def _better(
     return best
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, nogil=True)
 def largest_values(
     indptr: Ints,
     held: Ints,

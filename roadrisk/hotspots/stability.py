@@ -10,18 +10,22 @@ import pandas as pd
 from scipy import sparse
 
 from roadrisk.base.progress import Progress, Silent
+from roadrisk.base.tasks import InProcess
 from roadrisk.hotspots.around import times_around
 from roadrisk.hotspots.path_kernel import spread_events
 from roadrisk.hotspots.ranking import windows_of_lixels as listed_windows
 from roadrisk.hotspots.ranking import windows_of_mass
 from roadrisk.hotspots.resampling import resamples, years_of
 from roadrisk.hotspots.scan import scan
+from roadrisk.hotspots.tiled_kernel import TiledKernel
 from roadrisk.hotspots.window_chance import windows_of_lixels
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from roadrisk.hotspots.events import Events
+    from roadrisk.hotspots.levels import Level
+    from roadrisk.hotspots.near_stretches import Near
     from roadrisk.hotspots.path_kernel import LixelKernel
     from roadrisk.hotspots.ranking import Windows
     from roadrisk.hotspots.resampling import Resample
@@ -31,6 +35,8 @@ if TYPE_CHECKING:
     from roadrisk.telemetry.crossing_mass import CrossingMass
 
 RESAMPLES = 100
+# In a study that is made in tiles ranks beyond this are given as one more.
+MOST_RANKED = 5_000
 LEAST_UNITS = 3
 # With fewer resamples that show a stretch, an interval for its ends would be a guess.
 LEAST_SHOWN = 20
@@ -81,6 +87,8 @@ def how_stable(
     shortest_m: float,
     level: float,
     rng: np.random.Generator,
+    tested_on: Level | None = None,
+    near: Near | None = None,
     progress: Progress | None = None,
 ) -> Stability:
     """Ask of a hundred resamples which windows and stretches they show.
@@ -109,6 +117,11 @@ def how_stable(
     level : float
         Coverage of the intervals, two-sided.
     rng : numpy.random.Generator
+    tested_on : Level, optional
+        In a study that is made in tiles: the lixels of `tested`, `strands` and `stretches`, where
+        `lixels` are those that are shown.
+    near : Near, optional
+        The roads around stretches, with which `ways` were made then.
     progress : Progress, optional
 
     Returns
@@ -139,29 +152,22 @@ def how_stable(
     units = tested.units
     if units < LEAST_UNITS:
         return _not_told(windows, stretches, units)
-    drawn = resamples(tested, strands, mass, event_year, count=RESAMPLES, rng=rng)
+    drawn = resamples(
+        tested, strands, mass, event_year, count=RESAMPLES, rng=rng, level=tested_on, near=near
+    )
+    asked = _Asked.of(
+        network, lixels, strands, kernel, windows, stretches, ways, window_m, shortest_m, near
+    )
     kept_w, ranks = [], []
     kept_s = np.zeros((RESAMPLES, len(stretches)), bool)
     ends = np.full((RESAMPLES, len(stretches), 2), np.nan)
     times = np.full((RESAMPLES, len(stretches)), np.nan)
-    none = sparse.csr_array((0, len(lixels)))
-    window = windows_of_lixels(strands)
     with (progress or Silent()).step("Resampling animals, observers, years", RESAMPLES) as tick:
-        for n, one in enumerate(drawn):
-            kept, rank = _ranks(one, lixels, kernel, windows, window_m)
+        shown = InProcess().map(_shown_by, drawn, shared=asked, tick=tick, compiled=True)
+        for n, (kept, rank, here) in enumerate(shown):
             kept_w.append(kept)
             ranks.append(rank)
-            if stretches:
-                runs = scan(network, lixels, one.voices, one.expected, none, ways,
-                            shortest_m=shortest_m, most_runs=2 + len(stretches)).runs  # fmt: skip
-                for k, stretch in enumerate(stretches):
-                    best = runs[: len(stretches)]
-                    times[n, k] = times_around(one.voices, stretch, window, lixels.length_m)
-                    kept_s[n, k] = _again(stretch, best, lixels.length_m, 0.5) is not None
-                    run = _again(stretch, runs, lixels.length_m, 0.0)
-                    if run is not None:
-                        ends[n, k] = ends_along(stretch, run.lixel, lixels.length_m)
-            tick()
+            kept_s[n, asked.which], ends[n, asked.which], times[n, asked.which] = here
     tail = (1 - level) / 2
     low, high = np.quantile(np.array(ranks), [tail, 1 - tail], axis=0, method="inverted_cdf")
     table = pd.DataFrame({
@@ -170,8 +176,69 @@ def how_stable(
         "rank_high": pd.array(high.astype(np.int64), "Int64"),
     })  # fmt: skip
     found = _stretch_table(kept_s, ends, has_ends, tail)
+    unasked = np.setdiff1d(np.arange(len(stretches)), asked.which)
+    found.loc[unasked, "kept_of_100"] = pd.NA
     found[list(TIMES_COLUMNS)] = _quantiles(times, has_ends, tail)
     return Stability(table, found, _words(years) + (ENDS_WORDS if stretches else ""))
+
+
+@dataclass(frozen=True, eq=False)
+class _Asked:
+    """What every resample is asked."""
+
+    lixels: Lixels
+    kernel: LixelKernel
+    windows: Windows
+    window_m: float
+    shortest_m: float
+    ways: Ways
+    # The roads that are scanned, those of the stretches that lie on them, and which these are.
+    network: Network
+    scanned: Lixels
+    window: Ints
+    stretches: list[Ints]
+    which: list[int]
+
+    @classmethod
+    def of(
+        cls, network: Network, lixels: Lixels, strands: Strands, kernel: LixelKernel,
+        windows: Windows, stretches: Sequence[Ints], ways: Ways, window_m: float,
+        shortest_m: float, near: Near | None,
+    ) -> _Asked:  # fmt: skip
+        which = list(range(len(stretches)))
+        on, scanned, runs = network, lixels, list(stretches)
+        if near is not None:
+            on, scanned, strands = near.part.network, near.part.lixels, near.strands
+            there = [bool(np.isin(s, near.part.lixel).all()) for s in stretches]
+            which = [k for k, inside in enumerate(there) if inside]
+            runs = [np.searchsorted(near.part.lixel, stretches[k]).astype(np.int64) for k in which]
+        return cls(
+            lixels, kernel, windows, window_m, shortest_m, ways, on, scanned,
+            windows_of_lixels(strands), runs, which,
+        )  # fmt: skip
+
+
+def _shown_by(
+    asked: _Asked, one: Resample
+) -> tuple[np.ndarray, Ints, tuple[np.ndarray, Floats, Floats]]:
+    """Windows that a resample keeps and their ranks; of stretches: kept, ends, times around."""
+    kept, rank = _ranks(one, asked.lixels, asked.kernel, asked.windows, asked.window_m)
+    count, length = len(asked.stretches), asked.scanned.length_m
+    again, times = np.zeros(count, bool), np.full(count, np.nan)
+    ends = np.full((count, 2), np.nan)
+    if count:
+        none = sparse.csr_array((0, len(asked.scanned)))
+        runs = scan(
+            asked.network, asked.scanned, one.voices, one.expected, none, asked.ways,
+            shortest_m=asked.shortest_m, most_runs=2 + count,
+        ).runs  # fmt: skip
+        for k, stretch in enumerate(asked.stretches):
+            times[k] = times_around(one.voices, stretch, asked.window, length)
+            again[k] = _again(stretch, runs[:count], length, 0.5) is not None
+            run = _again(stretch, runs, length, 0.0)
+            if run is not None:
+                ends[k] = ends_along(stretch, run.lixel, length)
+    return kept, rank, (again, ends, times)
 
 
 def ends_along(stretch: Ints, run: Ints, length_m: Floats) -> tuple[float, float]:
@@ -213,8 +280,12 @@ def _ranks(
     window_m: float,
 ) -> tuple[np.ndarray, Ints]:
     """Which windows one resample keeps, and their ranks in it."""
-    density = spread_events(kernel, one.evidence) / lixels.length_m
-    there = windows_of_mass(lixels, one.evidence, density, window_m=window_m, rows=len(lixels))
+    if isinstance(kernel, TiledKernel):
+        # Nothing but the evidence decides there, and no longer list is made than anyone reads.
+        density, most = np.zeros(len(lixels)), MOST_RANKED
+    else:
+        density, most = spread_events(kernel, one.evidence) / lixels.length_m, len(lixels)
+    there = windows_of_mass(lixels, one.evidence, density, window_m=window_m, rows=most)
     number = listed_windows(there, len(lixels))
     sums = np.concatenate([[0.0], np.cumsum(one.evidence)])
     value = (sums[there.last] - sums[there.first]) / there.counted_m

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from roadrisk.hotspots.by_lixel import ByLixel
 from roadrisk.hotspots.ranking import LEAST_REPORT
 from roadrisk.hotspots.resampling import years_of
 
@@ -23,9 +24,7 @@ COLUMNS = (
 EFFORT = "not known"
 
 
-def reports_by_year(
-    events: Events, event_year: Ints, stretches: Sequence[Ints], lixels: int
-) -> pd.DataFrame:
+def reports_by_year(events: Events, event_year: Ints, stretches: Sequence[Ints]) -> pd.DataFrame:
     """Tabulate reports by stretch and year.
 
     Parameters
@@ -35,8 +34,6 @@ def reports_by_year(
         `points.Points.event_year`.
     stretches : sequence of ndarray of int64
         Lixels of each stretch.
-    lixels : int
-        Number of lixels.
 
     Returns
     -------
@@ -54,14 +51,15 @@ def reports_by_year(
     span = range(int(known[0]), int(known[-1]) + 1) if len(known) else range(0)
     all_years = float(events.weight[report].sum())
     rows = []
+    by_lixel = ByLixel.of(events.lixel)
+    of_year = {one: float(events.weight[report & (year == one)].sum()) for one in span}
     for number, stretch in enumerate(stretches, start=1):
-        inside = np.zeros(lixels, bool)
-        inside[stretch] = True
-        here = report & inside[events.lixel]
+        here = by_lixel.rows(stretch)
+        here = here[report[here]]
         share = float(events.weight[here].sum()) / all_years if all_years > 0 else 0.0
         for one in span:
-            mine = here & (year == one)
-            everywhere = float(events.weight[report & (year == one)].sum())
+            mine = here[year[here] == one]
+            everywhere = of_year[one]
             by_unit = np.bincount(events.unit[mine], events.weight[mine])
             rows.append({
                 "stretch": number, "year": one,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
@@ -12,6 +13,7 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
 from roadrisk.hotspots.around import times_around
+from roadrisk.hotspots.by_lixel import ByLixel
 from roadrisk.hotspots.drawn_masses import unit_weights
 from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, OTHER, Events
 from roadrisk.hotspots.ranking import LEAST_REPORT
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
 
     from roadrisk.hotspots.chance import Chance
     from roadrisk.hotspots.scan import Run
+    from roadrisk.roads.lixel_lines import LixelLines
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.places import Places
     from roadrisk.telemetry.crossing_mass import CrossingMass
@@ -65,7 +68,7 @@ def join_stretches(network: Network, lixels: Lixels, p_value: Floats, alpha: flo
 def describe_stretches(
     network: Network,
     lixels: Lixels,
-    geometry: np.ndarray,
+    geometry: np.ndarray | LixelLines,
     stretch: Ints,
     chance: Chance,
     events: Events,
@@ -80,7 +83,7 @@ def describe_stretches(
     ----------
     network : Network
     lixels : Lixels
-    geometry : ndarray of LineString, shape (lixels,)
+    geometry : ndarray of LineString, shape (lixels,), or LixelLines
         Line of each lixel.
     stretch : ndarray of int64, shape (lixels,)
         Of `join_stretches`.
@@ -105,15 +108,18 @@ def describe_stretches(
     roads = network.segments["road"].to_numpy()
     nodes = end_nodes(network, lixels)
     rows, shapes = [], []
+    lookup = _Lookup.of(events, mass, chance, lixels)
+    hot_by_stretch = ByLixel.of(stretch)
     for number, run in enumerate(runs, start=1):
-        hot = np.flatnonzero(stretch == number)
+        hot = hot_by_stretch.rows(np.array([number]))
         here = hot if run is None else from_low_to_high(run.lixel)
         lengths: Counter[str] = Counter()
         for road, length in zip(roads[lixels.segment[here]], lixels.length_m[here], strict=True):
             lengths[road] += length
-        mine = np.isin(events.lixel, here)
+        mine = lookup.pieces.rows(here)
+        weight, kind = events.weight[mine], events.kind[mine]
         units = np.unique(events.unit[mine])
-        by_unit = np.bincount(events.unit[mine], events.weight[mine], events.units)
+        by_unit = np.bincount(events.unit[mine], weight, events.units)
         seen = events.unit_is_observer & (by_unit >= LEAST_REPORT)
         row = {
             "stretch": number,
@@ -121,15 +127,12 @@ def describe_stretches(
             "length_m": float(lixels.length_m[here].sum()),
             "p_value": float(chance.p_value[hot].min()),
             **_by_window(chance, hot),
-            **_crossed(mass, here, level),
-            "reports": float(events.weight[mine & (events.kind != CROSSING)].sum()),
-            **{
-                name: float(events.weight[mine & (events.kind == kind)].sum())
-                for name, kind in _REPORTS.items()
-            },
+            **_crossed(mass, lookup, here, level),
+            "reports": float(weight[kind != CROSSING].sum()),
+            **{name: float(weight[kind == which].sum()) for name, which in _REPORTS.items()},
             "animals": int((~events.unit_is_observer[units]).sum()),
             "observers": int(seen.sum()),
-            "times_around": _times_around(events, here, chance, lixels),
+            "times_around": _times_around(lookup, here, chance, lixels),
             **_known(network, np.unique(lixels.segment[here])),
         }
         row |= _ends(None if run is None else here, run, network, lixels, nodes, places)
@@ -141,20 +144,40 @@ def describe_stretches(
     )
 
 
-def _times_around(events: Events, here: Ints, chance: Chance, lixels: Lixels) -> float:
+@dataclass(frozen=True, eq=False)
+class _Lookup:
+    """What is asked of all stretches, by lixel and window."""
+
+    pieces: ByLixel
+    paths: ByLixel
+    voices: Floats
+    windows: ByLixel | None
+
+    @classmethod
+    def of(
+        cls, events: Events, mass: CrossingMass | None, chance: Chance, lixels: Lixels
+    ) -> _Lookup:
+        voices = np.bincount(events.lixel, unit_weights(events), minlength=len(lixels))
+        paths = np.zeros(0, np.int64) if mass is None else mass.lixel
+        windows = None if chance.by_window is None else ByLixel.of(chance.by_window.window)
+        return cls(ByLixel.of(events.lixel), ByLixel.of(paths), voices.astype(np.float64), windows)
+
+
+def _times_around(lookup: _Lookup, here: Ints, chance: Chance, lixels: Lixels) -> float:
     if chance.by_window is None:
         return float("nan")
-    voices = np.bincount(events.lixel, unit_weights(events), minlength=len(lixels))
     window = chance.by_window.window
-    return times_around(np.asarray(voices, np.float64), here, window, lixels.length_m)
+    return times_around(lookup.voices, here, window, lixels.length_m, lookup.windows)
 
 
-def _crossed(mass: CrossingMass | None, here: Ints, level: float) -> dict[str, float]:
+def _crossed(
+    mass: CrossingMass | None, lookup: _Lookup, here: Ints, level: float
+) -> dict[str, float]:
     """Return the tagged animals' crossing-days, with an interval over their drawn paths."""
     names = ("crossing_days", "crossing_days_low", "crossing_days_high")
     if mass is None or not len(mass.animals):
         return dict.fromkeys(names, np.nan)
-    on = np.isin(mass.lixel, here)
+    on = lookup.paths.rows(here)
     days = np.bincount(mass.draw[on], mass.days[on], minlength=max(mass.draws, 1))
     low, high = np.quantile(days, [(1 - level) / 2, (1 + level) / 2])
     return dict(zip(names, (float(days.mean()), float(low), float(high)), strict=True))

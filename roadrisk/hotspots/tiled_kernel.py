@@ -16,6 +16,8 @@ from roadrisk.hotspots.paths import Split, junctions
 from roadrisk.roads.tiles import Part, Surroundings, part_of_network, squares
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
 
 EDGES_A_TILE = 4_000
@@ -78,7 +80,7 @@ class TiledKernel:
             indptr = indptr.astype(np.int32)
         return sparse.csr_array((data, indices, indptr), shape=(len(size), len(size)))
 
-    def spread(self, masses: Floats) -> Floats:
+    def spread(self, masses: NDArray[np.floating[Any]]) -> NDArray[np.floating[Any]]:
         """Spread events that lie in the middles of lixels.
 
         Parameters
@@ -88,10 +90,10 @@ class TiledKernel:
 
         Returns
         -------
-        ndarray, shape (kinds, lixels)
+        ndarray, shape (kinds, lixels), of the same type
             Kernel mass on each lixel; divide by its length for a density.
         """
-        out = np.zeros(masses.shape)
+        out = np.zeros(masses.shape, masses.dtype)
         held = np.zeros(self.network.edges, np.bool_)
         held[self.lixels.edge[masses.any(axis=0)]] = True
         tiles = squares(self.network, EDGES_A_TILE)
@@ -119,7 +121,7 @@ class TiledKernel:
         return sparse.csr_array(self.rows(source, part)[own][:, own])
 
 
-def _spread_on_tile(shared: tuple[TiledKernel, Floats, Any], core: Ints) -> tuple[Ints, Floats]:
+def _spread_on_tile(shared: tuple[TiledKernel, Any, Any], core: Ints) -> tuple[Ints, Floats]:
     """Return the lixels of some edges, and what all events around give to them."""
     kernel, masses, held = shared
     h = kernel.bandwidth_m
@@ -127,7 +129,8 @@ def _spread_on_tile(shared: tuple[TiledKernel, Floats, Any], core: Ints) -> tupl
     source = source[held[source]]
     edges = np.union1d(core, kernel.around.around(source, h)) if len(source) else core
     part = part_of_network(kernel.network, kernel.lixels, edges)
-    own, mass = np.searchsorted(part.edge, source), masses[:, part.lixel]
+    own = np.searchsorted(part.edge, source)
+    mass = masses[:, part.lixel].astype(np.float64)
     out = np.zeros(mass.shape)
     for start in range(0, len(own), EDGES_AT_ONCE):
         some = own[start : start + EDGES_AT_ONCE]

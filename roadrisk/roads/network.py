@@ -132,5 +132,5 @@ class Lixels:
         """
         first = self.first[edge]
         count = self.first[edge + 1] - first
-        inside = np.floor(offset_m / self.length_m[first]).astype(np.int64)
+        inside = np.floor(offset_m / (self.end_m[first] - self.start_m[first])).astype(np.int64)
         return first + np.clip(inside, 0, count - 1)

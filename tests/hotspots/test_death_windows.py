@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from roadrisk.hotspots import death_windows
 from roadrisk.hotspots.death_windows import deaths_in_stretches, windows_by_deaths, without_deaths
 from roadrisk.mortality.death_field import DeathField
 from roadrisk.mortality.joint_model import JointDeaths
@@ -94,3 +96,19 @@ def test_without_an_estimate_all_is_missing_and_says_so() -> None:
     table = without_deaths(2)
     assert table.drop(columns="deaths_note").isna().all(axis=None)
     assert (table["deaths_note"] != "").all()
+
+
+def test_ranks_among_very_many_windows_are_those_of_all(
+    road: tuple[Lixels, DeathField], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The few that are worked out rank as with a table of all windows in every draw."""
+    lixels, field = road
+    flat = np.ones(len(lixels))
+    options = {"window_m": 150.0, "rows": 5, "k": 3}
+    windows, table = windows_by_deaths(lixels, field, flat, **options)  # type: ignore[arg-type]
+    monkeypatch.setattr(death_windows, "MOST_WINDOWS", 0)
+    monkeypatch.setattr(death_windows, "AT_ONCE", 4)
+    few, among = windows_by_deaths(lixels, field, flat, **options)  # type: ignore[arg-type]
+    assert few.first.tolist() == windows.first.tolist()
+    pd.testing.assert_frame_equal(among, table)
+    assert (table["rank_high"] > table["rank_low"]).any()

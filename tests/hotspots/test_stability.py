@@ -148,7 +148,7 @@ def test_reports_by_year_beside_those_of_everywhere(line: Ground) -> None:
     who = [(True, "a"), (True, "a"), (True, "b"), (True, "c"), (False, "x")]
     events = events_of(line, [10, 10, 11, 400, 10], who, np.random.default_rng(1))
     table = reports_by_year(events, np.array([2021, 2022, 2022, 2022, 0]),
-                            [np.arange(8, 15), np.arange(390, 410)], len(line.lixels))  # fmt: skip
+                            [np.arange(8, 15), np.arange(390, 410)])  # fmt: skip
     expected = pd.DataFrame({
         "stretch": [1, 1, 2, 2], "year": [2021, 2022, 2021, 2022], "reports": [1.0, 2, 0, 1],
         "observers": [1, 2, 0, 1], "reports_everywhere": [1.0, 3, 1, 3],
