@@ -28,6 +28,8 @@ FOLDER = "photos"
 _ENDINGS = (".jpg", ".jpeg", ".png", ".webp")
 _FORMATS = ("JPEG", "PNG", "WEBP")
 _MOST_BYTES = 100_000_000
+# Of one report.
+_MOST_PHOTOS = 100
 # Tags of Exif 2.32 (CIPA DC-008): 4.6.5 and 4.6.6.
 _EXIF, _GPS = 0x8769, 0x8825
 _TAKEN, _OFFSET, _SUB_OFFSET = 0x9003, 0x9011, 0x9010
@@ -76,8 +78,11 @@ def read_photos(
     remarks: list[Remark] = []
     missing: list[tuple[Any, str]] = []
     said: dict[Path, tuple[Any, ...] | None] = {}
+    places: dict[str, Path | None] = {}
     for row, name in named:
-        path = _find(folder, name)
+        if name not in places:
+            places[name] = _find(folder, name)
+        path = places[name]
         if path is None:
             missing.append((row, name))
             continue
@@ -107,7 +112,8 @@ def read_photos(
 def _names(text: str) -> list[str]:
     """Return the photo files in a list of media; those on the web are left aside."""
     parts = [p.strip() for p in re.split(r"[|;,\n]", text[:20_000])]
-    return [p for p in parts if "://" not in p and p.lower().endswith(_ENDINGS)]
+    found = [p for p in parts if "://" not in p and p.lower().endswith(_ENDINGS)]
+    return found[:_MOST_PHOTOS]
 
 
 def _find(folder: Path, name: str) -> Path | None:
@@ -115,7 +121,10 @@ def _find(folder: Path, name: str) -> Path | None:
     root = folder.resolve()
     for base in (root, root / FOLDER):
         try:
-            path = (base / name.replace("\\", "/")).resolve()
+            path = base / name.replace("\\", "/")
+            if not path.is_file():  # the cheap question first: most names may be of no file here
+                continue
+            path = path.resolve()
             if path.is_relative_to(root) and path.is_file():
                 return path
         except (OSError, ValueError):  # a name that no file can have

@@ -14,6 +14,8 @@ from roadrisk.study import InputFile
 _GONE = FileState(0, -1, -1)
 # A shapefile is several files.
 _BESIDE = {".shp": (".shx", ".dbf", ".prj", ".cpg")}
+# Most file systems take no longer name (POSIX's NAME_MAX on Linux; from memory).
+_LONGEST = 255
 
 
 def find_file(folder: Path, name: str, key: str, settings_file: str) -> Path | Remark:
@@ -98,6 +100,8 @@ def _bad_name(name: str) -> tuple[str, str] | None:
             f"{name!r} leads out of the study folder.",
             "copy the file into the study folder, and write no '..'",
         )
+    if len(name.encode("utf-8", "replace")) > _LONGEST:
+        return f"{name[:50]!r}… is too long for a file name.", "give the file a shorter name"
     if "\\" in name and os.sep == "/":
         return f"{name!r} has a backslash.", "write / between folders: it works everywhere"
     return None
