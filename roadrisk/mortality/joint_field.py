@@ -80,10 +80,31 @@ def road_field(pieces: Pieces) -> RoadField:
     standard deviation of the common one, so a part that nobody watched is not free; a piece
     without neighbours has variance 1.
     """
-    size = len(pieces)
     a, b = pieces.neighbours[:, 0], pieces.neighbours[:, 1]
     apart = (pieces.length_m[a] + pieces.length_m[b]) / 2
-    usual = np.median(apart) if len(apart) else 1.0
+    usual = float(np.median(apart)) if len(apart) else 1.0
+    return walk_of(len(pieces), a, b, apart, usual)
+
+
+def walk_of(size: int, a: Ints, b: Ints, apart: Floats, usual: float) -> RoadField:
+    """Lay a random walk on pieces that touch.
+
+    Parameters
+    ----------
+    size : int
+        Pieces.
+    a, b : ndarray of int64, shape (pairs,)
+        Pieces that touch.
+    apart : ndarray, shape (pairs,)
+        Distance between their middles [m].
+    usual : float
+        Distance that has a weight of 1 [m].
+
+    Returns
+    -------
+    RoadField
+        As in `road_field`.
+    """
     link = np.clip(usual / np.maximum(apart, 1e-9), 0.25, 4.0)
     graph = sparse.coo_array((link, (a, b)), (size, size))
     count, found = connected_components(graph, directed=False)

@@ -104,7 +104,9 @@ class Layout:
 
 
 KNOWN_CLUMPS, KNOWN_ALONG = "clumps of known sources", "clumps of known sources along the road"
-SMOOTH = ("smooth", "effort along the road", KNOWN_ALONG)
+FREE_CLUMPS, FREE_ALONG = "clumps of reports", "effort along the road"
+ALONE, FREE_ROAD = "piece by piece", "effort by road"
+SMOOTH = ("smooth", FREE_ALONG, KNOWN_ALONG)
 
 
 def lay_out(
@@ -131,7 +133,7 @@ def lay_out(
     Layout
     """
     size = len(field.diagonal)
-    blocks = [("smooth", 0, size), ("piece by piece", size, size)]
+    blocks = [(SMOOTH[0], 0, size), (ALONE, size, size)]
     rows = [np.flatnonzero(s.exposure > 0) for s in sources]
     nodes, columns = [], _Columns()
     chances = known_chances(sources)
@@ -143,10 +145,10 @@ def lay_out(
                 node[:, 2] = _more(blocks, KNOWN_CLUMPS, len(at)) + np.arange(len(at))
                 node[:, 3] = _more(blocks, KNOWN_ALONG, size) + at
         else:
-            node[:, 2] = _more(blocks, "clumps of reports", len(at)) + np.arange(len(at))
-            node[:, 3] = _more(blocks, "effort along the road", size) + at
+            node[:, 2] = _more(blocks, FREE_CLUMPS, len(at)) + np.arange(len(at))
+            node[:, 3] = _more(blocks, FREE_ALONG, size) + at
             if roads is not None:
-                first = _more(blocks, "effort by road", int(roads.max()) + 1)
+                first = _more(blocks, FREE_ROAD, int(roads.max()) + 1)
                 node[:, 4] = first + roads[at]
         nodes.append(node)
     columns.fill(sources, rows, chances, covariates, effort_covariates)

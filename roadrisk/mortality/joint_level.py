@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from roadrisk.mortality.draw_sums import blocks, weighted
 from roadrisk.mortality.joint_layout import KNOWN_CLUMPS
 
 if TYPE_CHECKING:
@@ -21,11 +23,10 @@ if TYPE_CHECKING:
 def deaths_on_watched(
     known: Sequence[Source],
     chances: KnownChances,
-    log_rate: Floats,
+    rate: Floats,
     watched: np.ndarray,
     length_km: Floats,
-    layout: Layout | None,
-    drawn: Draws | None,
+    told: Told | None,
     rng: np.random.Generator,
 ) -> Floats:
     """Draw the deaths a year on all watched pieces together.
@@ -35,14 +36,14 @@ def deaths_on_watched(
     known : sequence of Source
         All with a known chance.
     chances : KnownChances
-    log_rate : ndarray, shape (pieces, draws)
-        Draws of the log rate; its level doesn't matter.
+    rate : ndarray, shape (pieces, draws)
+        Draws of the rate; its level doesn't matter.
     watched : ndarray of bool, shape (pieces,)
         Pieces that any of the sources watched.
     length_km : ndarray, shape (pieces,)
-    layout, drawn : Layout and Draws, or None
-        Of the fit to these sources, whose draws of the chances go with those of `log_rate`;
-        None where they counted nothing: chances are then as the trials say.
+    told : Told or None
+        Of the fit to these sources, whose draws of the chances go with those of `rate`; None
+        where they counted nothing: chances are then as the trials say.
     rng : numpy.random.Generator
 
     Returns
@@ -58,26 +59,26 @@ def deaths_on_watched(
     tells their clumps from deaths: they then change where and not how many, and that a few
     animals stand for all must be in the draws of the chance.
     """
-    draws = log_rate.shape[1]
+    draws = rate.shape[1]
     counted = sum(source.counted for source in known)
-    centred = np.exp(log_rate - log_rate.max(axis=0))
     per_level = np.zeros(draws)
-    factors = _drawn("common", chances.loading.shape[1], layout, drawn, draws, rng)
+    factors = _drawn("common", chances.loading.shape[1], told, draws, rng)
     alone = all(source.overdispersed for source in known)
     for number, source in enumerate(known):
         chance = chances.of[number]
         count = chance.shapes.shape[1]
-        shapes = _drawn(f"shape of {number}", count, layout, drawn, draws, rng)
-        at = chance.rows
-        q = np.exp(chance.log_chance(chances.loading[number] @ factors, shapes))
-        clumps = 1.0 if alone else _clumps(number, layout, drawn)
-        per_level += source.exposure[at] @ (q * centred[at] * clumps)
+        shapes = _drawn(f"shape of {number}", count, told, draws, rng)
+        for part in blocks(len(chance.rows)):
+            at = chance.rows[part]
+            q = np.exp(chance.log_chance(chances.loading[number] @ factors, shapes, part))
+            clumps = 1.0 if alone or told is None else told.clumps_of(number, part)
+            per_level += source.exposure[at] @ (q * rate[at] * clumps)
     level = rng.gamma(counted + 0.5 if counted > 0 else 1.0, size=draws) / per_level
-    return np.asarray(level * (length_km[watched] @ centred[watched]))
+    return np.asarray(level * weighted(length_km, rate, watched))
 
 
 def chances_moved(
-    known: Sequence[Source], chances: KnownChances, layout: Layout | None, drawn: Draws | None
+    known: Sequence[Source], chances: KnownChances, told: Told | None
 ) -> dict[str, float]:
     """Say how far sources that share a world moved each other's chances.
 
@@ -85,7 +86,7 @@ def chances_moved(
     ----------
     known : sequence of Source
     chances : KnownChances
-    layout, drawn : Layout and Draws, or None
+    told : Told or None
         As in `deaths_on_watched`.
 
     Returns
@@ -95,55 +96,77 @@ def chances_moved(
         for sure lie all on one side count too: where one source found next to nothing, another
         that counts much is fitted as one great clump.
     """
-    if layout is None or drawn is None or len(known) < 2:
+    if told is None or len(known) < 2:
         return {source.name: 1.0 for source in known}
     count = chances.loading.shape[1]
-    factors = drawn.border[[layout.border_name.index(f"common {k}") for k in range(count)]]
+    factors = told.border_of([f"common {k}" for k in range(count)])
     moved = chances.loading @ factors.mean(axis=1)
     alone = all(source.overdispersed for source in known)
     return {
         source.name: float(np.exp(moved[k] * chances.of[k].spread))
-        * (1.0 if alone else _one_sided(k, source, chances.of[k], layout, drawn))
+        * (1.0 if alone else _one_sided(k, source, chances.of[k], told))
         for k, source in enumerate(known)
     }
 
 
-def _one_sided(
-    number: int, source: Source, chance: KnownChance, layout: Layout, drawn: Draws
-) -> float:
+def _one_sided(number: int, source: Source, chance: KnownChance, told: Told) -> float:
     """Mean clump of a source, by what it was to count; 1 where it may be as well above as below."""
     weight = source.exposure[chance.rows] * np.exp(chance.middle - chance.middle.max())
-    clumps = _clumps(number, layout, drawn)
-    if isinstance(clumps, float):
-        return 1.0
-    low, middle, high = np.quantile((weight / weight.sum()) @ clumps, [0.05, 0.5, 0.95])
+    weight = weight / weight.sum()
+    mean: Floats | float = 0.0
+    for part in blocks(len(chance.rows)):
+        clumps = told.clumps_of(number, part)
+        if isinstance(clumps, float):
+            return 1.0
+        mean += weight[part] @ clumps
+    low, middle, high = np.quantile(mean, [0.05, 0.5, 0.95])
     return float(middle) if low > 1 or high < 1 else 1.0
 
 
 def _drawn(
-    name: str,
-    count: int,
-    layout: Layout | None,
-    drawn: Draws | None,
-    draws: int,
-    rng: np.random.Generator,
+    name: str, count: int, told: Told | None, draws: int, rng: np.random.Generator
 ) -> Floats:
     """Draws of the standardised unknowns of the chances: as fitted, or as the trials say."""
-    if layout is None or drawn is None:
+    if told is None:
         return rng.standard_normal((count, draws))
     first, _, rest = name.partition(" ")
-    rows = [layout.border_name.index(f"{first} {k} {rest}".rstrip()) for k in range(count)]
-    return drawn.border[rows]
+    return told.border_of([f"{first} {k} {rest}".rstrip() for k in range(count)])
 
 
-def _clumps(number: int, layout: Layout | None, drawn: Draws | None) -> Floats | float:
-    """Draws of the clumps of one source."""
-    if layout is None or drawn is None:
-        return 1.0
-    rows = layout.source == number
-    if not layout.clumped[rows].any():
-        return 1.0
-    sd = drawn.scales[layout.scales.index(KNOWN_CLUMPS)]
-    inner = drawn.inner
-    nodes = layout.nodes[rows]
-    return np.asarray(np.exp(inner[nodes[:, 2]] + inner[nodes[:, 3]] - sd**2 / 2))
+class Told(Protocol):
+    """What a fit to known sources tells of their chances, draw by draw."""
+
+    def border_of(self, names: Sequence[str]) -> Floats:
+        """Draws of the named columns of the border, shape (names, draws)."""
+
+    def clumps_of(self, number: int, part: slice) -> Floats | float:
+        """Draws of some of the clumps of one source, shape (rows, draws); 1 without clumps."""
+
+
+@dataclass(frozen=True, eq=False)
+class LaidDraws:
+    """`Told` by a fit of the undivided roads.
+
+    Attributes
+    ----------
+    layout : Layout
+    drawn : Draws
+    """
+
+    layout: Layout
+    drawn: Draws
+
+    def border_of(self, names: Sequence[str]) -> Floats:
+        """Draws of the named columns of the border, as `Told`."""
+        return self.drawn.border[[self.layout.border_name.index(name) for name in names]]
+
+    def clumps_of(self, number: int, part: slice) -> Floats | float:
+        """Draws of some of the clumps of one source, as `Told`."""
+        layout, drawn = self.layout, self.drawn
+        rows = layout.source == number
+        if not layout.clumped[rows].any():
+            return 1.0
+        sd = drawn.scales[layout.scales.index(KNOWN_CLUMPS)]
+        inner = drawn.inner
+        nodes = layout.nodes[rows][part]
+        return np.asarray(np.exp(inner[nodes[:, 2]] + inner[nodes[:, 3]] - sd**2 / 2))

@@ -8,22 +8,29 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from roadrisk.base.seeds import generator
+from roadrisk.base.tasks import InProcess
 from roadrisk.mortality.death_ranks import best_number
+from roadrisk.mortality.draw_sums import medians, weighted
 from roadrisk.mortality.joint_covariates import Covariates, usable
-from roadrisk.mortality.joint_field import RoadField, road_field
-from roadrisk.mortality.joint_layout import Layout, lay_out
-from roadrisk.mortality.joint_level import chances_moved, deaths_on_watched
+from roadrisk.mortality.joint_districts import Division
+from roadrisk.mortality.joint_level import chances_moved
 from roadrisk.mortality.joint_reports import keep_what_is_told, weighed_reports
-from roadrisk.mortality.joint_scales import Draws, Priors, draw_unknowns
+from roadrisk.mortality.joint_scales import Priors
+from roadrisk.mortality.joint_shapes import (
+    Explains,
+    at_level,
+    draw_deaths,
+    over_mean,
+    shapes_of,
+)
 from roadrisk.mortality.joint_words import words_of
 from roadrisk.mortality.known_chances import known_chances
-from roadrisk.mortality.prior_shapes import prior_shapes
 from roadrisk.mortality.sources import Source, check_sources
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from roadrisk.base.tasks import Tasks
     from roadrisk.roads.network import Floats, Ints
     from roadrisk.roads.pieces import Pieces
 
@@ -84,7 +91,7 @@ class JointDeaths:
     @property
     def per_year(self) -> Floats | None:
         """Deaths a year on all pieces together, shape (draws,), or None."""
-        return None if self.rate is None else self.length_km @ self.rate
+        return None if self.rate is None else weighted(self.length_km, self.rate)
 
     @cached_property
     def to_best(self) -> float:
@@ -95,15 +102,15 @@ class JointDeaths:
         """
         if self.rate is None:
             return 1.0
-        total = self.length_km[self.watched] @ self.rate[self.watched]
+        total = weighted(self.length_km, self.rate, self.watched)
         return float(best_number(total) / np.median(total))
 
     @cached_property
     def points(self) -> Floats:
         """Single numbers that pieces are ranked by, shape (pieces,): deaths, or relative rates."""
         if self.rate is None or self.bound_only:
-            return np.asarray(np.median(self.relative, axis=1))
-        return np.asarray(np.median(self.rate, axis=1) * self.to_best)
+            return medians(self.relative)
+        return np.asarray(medians(self.rate) * self.to_best)
 
     @cached_property
     def expected_draws(self) -> Floats | None:
@@ -150,6 +157,9 @@ def joint_deaths(
     roads: Ints | None = None,
     draws: int = DRAWS,
     priors: Priors | None = None,
+    xy: Floats | None = None,
+    division: Division | None = None,
+    tasks: Tasks | None = None,
 ) -> JointDeaths:
     """Estimate deaths on every piece of road from all sources together.
 
@@ -167,10 +177,17 @@ def joint_deaths(
         Road (name) of each piece, 0..n-1: reporting may differ by road. Not used below three.
     draws : int
     priors : Priors, optional
+    xy : ndarray, shape (pieces, 2), optional
+        Middles of the pieces [m, projected]: so that districts are compact.
+    division : Division, optional
+        From how many pieces on the roads are cut into districts, and how large these are.
+    tasks : Tasks, optional
+        What works on districts; this process unless given.
 
     Returns
     -------
     JointDeaths
+        Above `division.above` pieces with draws in single precision, `similar` read only.
 
     Raises
     ------
@@ -192,9 +209,11 @@ def joint_deaths(
     places whose rank known sources tell alone, and on a watched road they weigh no more than
     what was counted there (`joint_reports`). Deaths on roads that only the public watched follow
     from the public's reports there and on watched roads.
+
+    Roads of many pieces are cut into districts (`joint_districts`): the walk along the roads and
+    the effort of reporters end at their edges, and all else is shared.
     """
     check_sources(sources, len(pieces))
-    field = road_field(pieces)
     heard = [source for source in sources if source.watched]
     known = [source for source in heard if source.known]
     scale_counted = sum(s.counted for s in known)
@@ -205,23 +224,27 @@ def joint_deaths(
     used, why = usable(covariates, for_shape)
     used_effort, why_effort = usable(effort, [s for s in for_shape if not s.known])
     roads = roads if roads is not None and len(np.unique(roads)) > 2 else None
-    made = _Model(field, used, used_effort, roads, priors or Priors(), draws, seed)
+    explains = Explains(used, used_effort, roads)
+    made = shapes_of(
+        pieces, explains, priors or Priors(), xy=xy, division=division or Division(),
+        tasks=tasks or InProcess(), seed=seed, draws=draws,
+    )  # fmt: skip
     # The draws of the known sources alone are the same with and without other sources.
     shape = made.shape(for_shape, "known sources" if for_shape == known else "all sources")
     length = pieces.length_km
-    relative = _over_mean(shape.log_rate, length)
-    similar = _over_mean(shape.log_similar, length)
+    similar = over_mean(shape.log_similar, length)
+    relative = over_mean(shape.log_rate, length)
     watched = np.logical_or.reduce([s.exposure > 0 for s in known] or [np.zeros(len(pieces), bool)])
     rate, agreed, kept = None, {}, ""
     if known:
         alone = shape if for_shape == known else made.known_shape(known, scale_counted)
         if alone is not shape and scale_counted > 0:
-            by_known = _over_mean(alone.log_rate, length)
+            by_known = over_mean(alone.log_rate, length, watched)
             relative, kept = keep_what_is_told(relative, by_known, watched, length)
-        agreed = chances_moved(known, known_chances(known), alone.layout, alone.drawn)
-        deaths = made.deaths(known, watched, length, alone)
-        level = deaths / (length[watched] @ relative[watched])
-        rate, similar = relative * level, similar * level
+        agreed = chances_moved(known, known_chances(known), alone.told)
+        deaths = draw_deaths(known, watched, length, alone, seed)
+        level = deaths / weighted(length, relative, watched)
+        rate, similar = at_level(relative, level), at_level(similar, level)
     result = JointDeaths(
         rate,
         relative,
@@ -237,65 +260,5 @@ def joint_deaths(
         any(s.counted > 0 and (s.overdispersed or not s.known) for s in heard),
     )
     remarks = [*why, *(f"Reporting effort: {sentence}" for sentence in why_effort)]
-    remarks += [sentence for sentence in (weighed, kept) if sentence]
+    remarks += [sentence for sentence in (weighed, kept, shape.words) if sentence]
     return replace(result, words=words_of(result, sources, remarks))
-
-
-def _over_mean(log_rate: Floats, length_km: Floats) -> Floats:
-    rate = np.exp(log_rate - log_rate.max(axis=0))
-    return np.asarray(rate * (length_km.sum() / (length_km @ rate)))
-
-
-@dataclass(frozen=True, eq=False)
-class _Shape:
-    """Draws of the log rate up to its level, and what they were drawn with."""
-
-    log_rate: Floats
-    log_similar: Floats
-    scales: dict[str, Floats]
-    effective: float
-    layout: Layout | None = None
-    drawn: Draws | None = None
-
-
-@dataclass(frozen=True, eq=False)
-class _Model:
-    field: RoadField
-    covariates: Covariates
-    effort: Covariates
-    roads: Ints | None
-    priors: Priors
-    draws: int
-    seed: int
-
-    def shape(self, sources: Sequence[Source], step: str) -> _Shape:
-        """Fit the sources; without any, draw from the priors."""
-        size = len(self.field.diagonal)
-        rng = generator(self.seed, f"mortality.joint, {step}")
-        if not sources:
-            log_rate, scales = prior_shapes(self.field, self.priors, self.draws, rng)
-            return _Shape(log_rate, np.zeros_like(log_rate), scales, float(self.draws))
-        x = self.covariates.values
-        layout = lay_out(sources, self.field, x, self.effort.values, self.roads)
-        drawn = draw_unknowns(layout, self.priors, self.draws, rng)
-        similar = np.zeros((size, self.draws))
-        if x.shape[1]:
-            similar += x @ drawn.border[1 : 1 + x.shape[1]]
-        log_rate = similar + drawn.inner[:size] + drawn.inner[size : 2 * size]
-        scales = dict(zip(layout.scales, drawn.scales, strict=True))
-        return _Shape(log_rate, similar, scales, drawn.effective, layout, drawn)
-
-    def known_shape(self, known: Sequence[Source], counted: float) -> _Shape:
-        """Fit the known sources alone; where they counted nothing, draw from the priors."""
-        return self.shape(known if counted > 0 else [], "known sources")
-
-    def deaths(
-        self, known: Sequence[Source], watched: np.ndarray, length: Floats, shape: _Shape
-    ) -> Floats:
-        """Draws of the deaths a year on watched pieces, from the known sources alone."""
-        rng = generator(self.seed, "mortality.joint, level")
-        layout, drawn = shape.layout, shape.drawn
-        chances = known_chances(known)
-        return deaths_on_watched(
-            known, chances, shape.log_rate, watched, length, layout, drawn, rng
-        )

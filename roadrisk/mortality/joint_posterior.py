@@ -115,7 +115,7 @@ class Fitter:
                 fresh = self._variances(factor, across, schur)[0]
                 gap = np.abs(fresh - variance) / np.maximum(variance, 1.0)
                 settled &= bool(gap.max() < _SETTLED_VARIANCE)
-                aim = _consistent(fresh, expected, self._log_rate(inner, border))
+                aim = consistent(fresh, expected, self._log_rate(inner, border))
                 # Half of the way (of the logarithm), since rows beside each other that all go the
                 # whole way swing for ever where variances are large.
                 variance = np.sqrt(variance * aim) if variance.any() else aim
@@ -276,7 +276,7 @@ class Fitter:
 
 
 @nb.njit(cache=True, nogil=True)
-def _consistent(variance: Floats, expected: Floats, log_rate: Floats) -> Floats:
+def consistent(variance: Floats, expected: Floats, log_rate: Floats) -> Floats:
     """Find variances that agree with the expected counts they make, all else of a row held.
 
     Solves v = 1 / (p + exp(log_rate + v / 2)) for every row, where p is the precision that the

@@ -6,13 +6,13 @@ import os
 from concurrent.futures import ThreadPoolExecutor
 from copy import copy
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 from scipy import optimize, special, stats
 
 from roadrisk.mortality.joint_layout import KNOWN_ALONG, KNOWN_CLUMPS
-from roadrisk.mortality.joint_posterior import Fitter, Normal
+from roadrisk.mortality.joint_posterior import Fitter
 
 if TYPE_CHECKING:
     from roadrisk.mortality.joint_layout import Layout
@@ -116,12 +116,7 @@ def draw_unknowns(layout: Layout, priors: Priors, draws: int, rng: np.random.Gen
     fitter = Fitter(layout)
     points = _POINTS * (len(layout.scales) + 1)
     points = points if layout.size < _MANY else points // 2
-    rates = np.array([priors.rate(name) for name in layout.scales])
-    top, best = _climb(fitter, rates)
-    sampled = _Sampled(fitter, rates, best)
-    sampled.add(top, _root_of_curvature(fitter, rates, top, best), points, rng)
-    if sampled.effective < min(_ENOUGH, points / 3):
-        sampled.add(*sampled.shape(), points, rng)
+    sampled = find_scales(fitter, layout.scales, priors, points, rng)
     theta, fits, weight = sampled.theta, sampled.fits, sampled.weight
     # Systematic resampling: as many draws from each point as its weight asks for.
     at = np.searchsorted(np.cumsum(weight), (np.arange(draws) + rng.random()) / draws)
@@ -143,23 +138,74 @@ def draw_unknowns(layout: Layout, priors: Priors, draws: int, rng: np.random.Gen
     )
 
 
-class _Sampled:
+def find_scales(
+    fitter: FitsScales,
+    names: tuple[str, ...],
+    priors: Priors,
+    points: int,
+    rng: np.random.Generator,
+) -> Sampled:
+    """Climb to the top of the posterior of the standard deviations, and sample about it.
+
+    Parameters
+    ----------
+    fitter : FitsScales
+    names : tuple of str
+        Of the standard deviations.
+    priors : Priors
+    points : int
+        To try, or twice as many.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Sampled
+    """
+    rates = np.array([priors.rate(name) for name in names])
+    top, best = _climb(fitter, rates)
+    sampled = Sampled(fitter, rates, best)
+    sampled.add(top, _root_of_curvature(fitter, rates, top, best), points, rng)
+    if sampled.effective < min(_ENOUGH, points / 3):
+        sampled.add(*sampled.shape(), points, rng)
+    return sampled
+
+
+class Fit(Protocol):
+    """What is asked of a fit for given standard deviations: as in `joint_posterior.Normal`."""
+
+    @property
+    def bound(self) -> float:
+        """Lower bound of the log chance of the data."""
+
+    @property
+    def slope(self) -> Floats:
+        """Its derivative by the log of each standard deviation."""
+
+
+class FitsScales(Protocol):
+    """What fits: as `joint_posterior.Fitter`."""
+
+    def fit(self, scales: Floats, start: Any = None) -> Any:
+        """Fit for given standard deviations, from a fit for nearby ones."""
+
+
+class Sampled:
     """Standard deviations (cube roots) that were tried, each with its fit and weight.
 
     Parameters
     ----------
-    fitter : Fitter
+    fitter : FitsScales
     rates : ndarray, shape (scales,)
-    best : Normal
+    best : Fit
         To start fits from.
     """
 
-    def __init__(self, fitter: Fitter, rates: Floats, best: Normal) -> None:
+    def __init__(self, fitter: FitsScales, rates: Floats, best: Any) -> None:
         self._fitter, self._rates, self._best = fitter, rates, best
         self._shapes: list[tuple[Floats, Floats]] = []
         self._height: list[float] = []
         self.theta = np.empty((0, len(rates)))
-        self.fits: list[Normal] = []
+        self.fits: list[Any] = []
         self.weight = np.empty(0)
 
     @property
@@ -182,7 +228,7 @@ class _Sampled:
         log_weight = np.array(self._height) - special.logsumexp(density, axis=0)
         self.weight = np.exp(log_weight - special.logsumexp(log_weight))
 
-    def _fit(self, theta: Floats) -> Normal:
+    def _fit(self, theta: Floats) -> Any:
         # A fitter keeps what it works on: every thread has its own.
         return copy(self._fitter).fit(theta**3, self._best)
 
@@ -212,11 +258,11 @@ def _log_prior(theta: Floats, rates: Floats) -> float:
     return float(np.sum(2 * np.log(theta) - rates * theta**3))
 
 
-def _slope(theta: Floats, fitted: Normal, rates: Floats) -> Floats:
+def _slope(theta: Floats, fitted: Fit, rates: Floats) -> Floats:
     return (3 * fitted.slope + 2.0) / theta - 3 * rates * theta**2
 
 
-def _climb(fitter: Fitter, rates: Floats) -> tuple[Floats, Normal]:
+def _climb(fitter: FitsScales, rates: Floats) -> tuple[Floats, Any]:
     start = np.full(len(rates), np.cbrt(0.5))
     best = fitter.fit(start**3)
     height = best.bound + _log_prior(start, rates)
@@ -243,7 +289,7 @@ def _climb(fitter: Fitter, rates: Floats) -> tuple[Floats, Normal]:
     return found.x, fitter.fit(found.x**3, best)
 
 
-def _root_of_curvature(fitter: Fitter, rates: Floats, top: Floats, best: Normal) -> Floats:
+def _root_of_curvature(fitter: FitsScales, rates: Floats, top: Floats, best: Any) -> Floats:
     """Root of the covariance at the top, from differences of slopes; no wider than priors are."""
     step = 0.05
     curvature = np.empty((len(top), len(top)))

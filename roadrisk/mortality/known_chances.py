@@ -45,7 +45,7 @@ class KnownChance:
         low, high = np.quantile(self.common, [0.1587, 0.8413])
         return float(high - low) / 2
 
-    def log_chance(self, common: Floats, shapes: Floats) -> Floats:
+    def log_chance(self, common: Floats, shapes: Floats, part: slice = slice(None)) -> Floats:
         """Return log chances for draws of the standardised unknowns.
 
         Parameters
@@ -54,6 +54,8 @@ class KnownChance:
             Standard normal where the data say nothing more; read as a quantile, so that a
             skewed chance stays skewed.
         shapes : ndarray, shape (shapes, draws)
+        part : slice
+            Of the watched pieces.
 
         Returns
         -------
@@ -61,7 +63,7 @@ class KnownChance:
         """
         share = stats.norm.cdf(common) * (len(self.common) - 1)
         factor = np.interp(share, np.arange(len(self.common)), self.common)
-        return np.asarray(self.middle[:, None] + factor + self.shapes @ shapes)
+        return np.asarray(self.middle[part, None] + factor + self.shapes[part] @ shapes)
 
 
 @dataclass(frozen=True, eq=False)

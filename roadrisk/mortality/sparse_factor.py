@@ -168,7 +168,26 @@ def lay_pattern(size: int, a: Ints, b: Ints) -> Pattern:
     order = splu(
         sparse.csc_matrix(shape), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}
     ).perm_c
-    rank = np.asarray(order, dtype=np.int64)
+    return pattern_in_order(size, a, b, np.asarray(order, dtype=np.int64))
+
+
+def pattern_in_order(size: int, a: Ints, b: Ints, rank: Ints) -> Pattern:
+    """Find where the factor holds numbers in a given order of elimination.
+
+    Parameters
+    ----------
+    size : int
+    a, b : ndarray of int64, shape (pairs,)
+        As for `lay_pattern`.
+    rank : ndarray of int64, shape (size,)
+        Place of each row in the order.
+
+    Returns
+    -------
+    Pattern
+    """
+    every = np.arange(size)
+    rows, columns = np.concatenate([a, b, every]), np.concatenate([b, a, every])
     low, high = np.minimum(rank[rows], rank[columns]), np.maximum(rank[rows], rank[columns])
     key = np.unique(high * size + low)
     column, row = key // size, key % size

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from roadrisk.mortality.sources import Source
@@ -35,3 +37,36 @@ def reports(rate: np.ndarray, times: float = 1.0, seed: int = 2) -> Source:
     rng = np.random.default_rng(seed)
     seen = rng.poisson(rate * 0.2 * rng.gamma(2.0, 0.5, len(rate)))
     return Source("reports", seen * times, np.full(len(rate), 0.2), None)
+
+
+@dataclass(frozen=True, eq=False)
+class Lattice:
+    """Streets of a made-up town: pieces that touch, their middles [m], and the street of each."""
+
+    a: np.ndarray
+    b: np.ndarray
+    xy: np.ndarray
+    road: np.ndarray
+
+    @property
+    def pieces(self) -> Pieces:
+        every = np.arange(len(self.xy))
+        length = np.full(len(every), 150.0)
+        return Pieces(every, every, every, length, np.column_stack([self.a, self.b]), every)
+
+
+def lattice(side: int, spacing_m: float = 150.0) -> Lattice:
+    """Streets of `side` by `side` junctions, a piece from junction to junction."""
+    node = np.arange(side * side).reshape(side, side)
+    along = np.column_stack([node[:, :-1].ravel(), node[:, 1:].ravel()])
+    up = np.column_stack([node[:-1].ravel(), node[1:].ravel()])
+    ends = np.concatenate([along, up])
+    xy = np.column_stack([node.ravel() % side, node.ravel() // side]) * spacing_m
+    at = np.concatenate([ends[:, 0], ends[:, 1]])
+    piece = np.tile(np.arange(len(ends)), 2)
+    order = np.argsort(at, kind="stable")
+    at, piece = at[order], piece[order]
+    pairs = [np.column_stack([piece[:-k], piece[k:]])[at[k:] == at[:-k]] for k in range(1, 4)]
+    both = np.unique(np.sort(np.concatenate(pairs), axis=1), axis=0)
+    road = np.concatenate([along[:, 0] // side, side + up[:, 0] % side])
+    return Lattice(both[:, 0], both[:, 1], (xy[ends[:, 0]] + xy[ends[:, 1]]) / 2, road)
