@@ -52,7 +52,8 @@ class ReviewKills:
         """Start the page, decide, kill it, and look whether all that was acknowledged is kept."""
         child = self._start()
         if self.rng.random() < 0.15:
-            while time.monotonic() < child.began + self.rng.uniform(0, self._started_s):
+            until = child.began + self.rng.uniform(0, self._started_s)
+            while time.monotonic() < until:
                 time.sleep(0.002)
             self._count(child.kill(), child.shown.now)
         else:
