@@ -56,6 +56,7 @@ class RunKills:
     folder : pathlib.Path
         Everything is written in it.
     rng : random.Random
+    editions : tuple of str
     failures : list of str
     counts : collections.Counter
         Of kills by what was being done, and by what lay there afterwards.
@@ -63,6 +64,7 @@ class RunKills:
 
     folder: Path
     rng: random.Random
+    editions: tuple[str, ...] = ("public", "agency")
     failures: list[str] = field(default_factory=list)
     counts: Counter[str] = field(default_factory=Counter)
     number: int = 0
@@ -72,14 +74,14 @@ class RunKills:
     def __post_init__(self) -> None:
         self.study = small_study(self.folder / "study")
         self._settings = (self.study / "study.toml").read_text("utf-8")
-        for edition in ("public", "agency"):
+        for edition in self.editions:
             for anew in (True, False):
                 self._change()
                 self._whole_run(edition, anew=anew)
 
     def kill_one(self) -> None:
         """Change the study, kill a run of it, look at what is there, and run it to its end."""
-        edition = "public" if self.rng.random() < PUBLIC_IN_TEN / 10 else "agency"
+        edition = self.editions[0 if self.rng.random() < PUBLIC_IN_TEN / 10 else -1]
         before = _files(self._out(edition))
         fresh = self.rng.random() < 0.15
         if fresh:
@@ -198,6 +200,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--count", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--of", choices=("run", "review"), help="only these")
+    parser.add_argument("--public", action="store_true", help="runs of the public edition alone")
     asked = parser.parse_args(arguments)
     load()
     rng = random.Random(asked.seed)
@@ -205,7 +208,8 @@ def main(arguments: list[str] | None = None) -> int:
     with tempfile.TemporaryDirectory() as scratch:
         kinds: dict[str, RunKills | ReviewKills] = {}
         if asked.of != "review":
-            kinds["run"] = RunKills(Path(scratch) / "runs", rng)
+            editions = ("public",) if asked.public else ("public", "agency")
+            kinds["run"] = RunKills(Path(scratch) / "runs", rng, editions)
         if asked.of != "run":
             kinds["review"] = ReviewKills(small_study(Path(scratch) / "reviews" / "study"), rng)
         for k in range(asked.count):

@@ -28,6 +28,6 @@ def test_a_write_that_is_killed_before_each_of_its_steps() -> None:
 
 def test_a_few_kills_of_run_and_review() -> None:
     """200 are made by the script; see DEVELOPERS.md."""
-    said = script("tests.hostile.kills", "--count", "6", "--seed", "2")
+    said = script("tests.hostile.kills", "--count", "6", "--seed", "2", "--public")
     assert "run: 3 kills, 0 failures" in said
     assert "review: 3 kills, 0 failures" in said
