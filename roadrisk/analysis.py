@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from roadrisk.base.kept_steps import KeepNothing, Kept
 from roadrisk.base.progress import Progress, Silent
+from roadrisk.base.tasks import InProcess
 from roadrisk.gathered import Evidence, Points, Roads, gather_findings
 from roadrisk.hotspots.finding import find_hotspots
 from roadrisk.hotspots.watching import watching_of
@@ -30,6 +31,7 @@ from roadrisk.telemetry.steps import steps_of
 if TYPE_CHECKING:
     import pandas as pd
 
+    from roadrisk.base.tasks import Tasks
     from roadrisk.errors import Remark
     from roadrisk.findings import Findings
     from roadrisk.hotspots.finding import Hotspots
@@ -40,7 +42,11 @@ if TYPE_CHECKING:
 
 
 def analyse(
-    study: Study, progress: Progress | None = None, *, kept: Kept | None = None
+    study: Study,
+    progress: Progress | None = None,
+    *,
+    kept: Kept | None = None,
+    tasks: Tasks | None = None,
 ) -> Findings:
     """Run every step on a study.
 
@@ -60,15 +66,17 @@ def analyse(
         Shows what a long step is doing.
     kept : Kept, optional
         Long steps of an earlier run that rest on the same are taken from here.
+    tasks : Tasks, optional
+        What works on the parts of long steps: this process unless given. The numbers are the same.
 
     Returns
     -------
     Findings
     """
-    shown, kept = progress or Silent(), kept or KeepNothing()
+    shown, kept, by = progress or Silent(), kept or KeepNothing(), tasks or InProcess()
     roads = _roads(study, shown, kept)
     evidence = for_evidence(study)
-    found = _evidence(evidence, roads, shown, kept)
+    found = _evidence(evidence, roads, shown, kept, by)
     hot = kept.step("hotspots", (found.key,), lambda: _hotspots(evidence, roads, found, shown))
     with shown.step("Measures", 1) as tick:
         measures = propose_measures(
@@ -176,7 +184,7 @@ def _points(study: Study) -> Points:
     return Points(fixes, reports, background, remarks, notes)
 
 
-def _evidence(study: Study, roads: Roads, shown: Progress, kept: Kept) -> Evidence:
+def _evidence(study: Study, roads: Roads, shown: Progress, kept: Kept, tasks: Tasks) -> Evidence:
     network, lixels, index = roads.network, roads.lixels, roads.index
     points = _points(study)
     steps = steps_of(points.fixes, study.settings.crossings.longest_step_days)
@@ -188,7 +196,7 @@ def _evidence(study: Study, roads: Roads, shown: Progress, kept: Kept) -> Eviden
     frequencies = kept.step(
         "paths", (roads.key, kept.key(points.fixes, *key_values(tracked))),
         lambda: crossing_frequencies(
-            tracked, points.fixes, network, lixels, index, partner, shown
+            tracked, points.fixes, network, lixels, index, partner, shown, tasks
         ),
     )  # fmt: skip
     # All that follows up to the list of places rests on roads and evidence together.

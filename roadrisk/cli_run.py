@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from roadrisk.cli_progress import progress
+from roadrisk.cli_tasks import Scheduler, Workers, refuse_both, tasks_for
 from roadrisk.errors import RoadriskError
 
 if TYPE_CHECKING:
@@ -51,13 +52,16 @@ def run(
             "folder (.kept).",
         ),
     ] = False,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
 ) -> None:
     """Read a study; write map, list, brief and proposal."""
+    refuse_both(workers, scheduler)
     if again is not None:
         if out is not None or edition:
             raise RoadriskError("--again writes nothing and takes the edition from its file: leave "
                                 "out --out and --edition")  # fmt: skip
-        _run_again(study, again)
+        _run_again(study, again, workers, scheduler)
         return
     kinds = _kinds(edition)
     from roadrisk.analysis import analyse
@@ -77,7 +81,8 @@ def run(
             stack.enter_context(ready(folder, words="roadrisk run", mend=_IN_USE))
             refuse_other_edition(folder, kind)
         kept = KeptSteps(study, fresh=fresh)
-        findings = analyse(read, shown, kept=kept)
+        with tasks_for(read, workers, scheduler) as tasks:
+            findings = analyse(read, shown, kept=kept, tasks=tasks)
         from roadrisk.reporting.writing import write_reports
 
         written = {}
@@ -98,7 +103,7 @@ def run(
         typer.echo(closing_words(kind, [path.name for path in paths]))
 
 
-def _run_again(study: Path, file: Path) -> None:
+def _run_again(study: Path, file: Path, workers: int | None, scheduler: str | None) -> None:
     from roadrisk.analysis import analyse
     from roadrisk.records.past_run import read_past_run
     from roadrisk.records.study_folder import read_study
@@ -110,7 +115,8 @@ def _run_again(study: Path, file: Path) -> None:
         with shown.step("Reading", 1) as tick:
             read = read_study(study)
             tick()
-        findings = analyse(read, shown)
+        with tasks_for(read, workers, scheduler) as tasks:
+            findings = analyse(read, shown, tasks=tasks)
         from roadrisk.reporting.writing import edition_files
 
         with shown.step("Comparing", 1) as tick:

@@ -19,7 +19,7 @@ from importlib import import_module
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, Generic, NamedTuple
 
-from roadrisk.base.tasks import Item, Result, Shared
+from roadrisk.base.tasks import InProcess, Item, Result, Shared
 from roadrisk.errors import RoadriskError
 
 if TYPE_CHECKING:
@@ -82,6 +82,10 @@ class OnCluster:
         trace: TracebackType | None,
     ) -> None:
         self.close()
+
+    def __reduce__(self) -> tuple[type[InProcess], tuple[int]]:
+        # What a worker is handed may hold the tasks it came from; a worker has no workers.
+        return InProcess, (1,)
 
     @property
     def at_once(self) -> int:

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from roadrisk.base.shared_file import read_shared, write_shared
+from roadrisk.base.tasks import InProcess
 from roadrisk.errors import RoadriskError
 
 if TYPE_CHECKING:
@@ -60,6 +61,10 @@ class OnCores:
         trace: TracebackType | None,
     ) -> None:
         self.close()
+
+    def __reduce__(self) -> tuple[type[InProcess], tuple[int]]:
+        # What a worker is handed may hold the tasks it came from; a worker has no workers.
+        return InProcess, (1,)
 
     @property
     def at_once(self) -> int:

@@ -7,33 +7,41 @@ seen in fixes that lie days apart.
 
 from __future__ import annotations
 
-import os
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+import itertools
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from roadrisk.base.progress import Silent
+from roadrisk.base.tasks import InProcess
 from roadrisk.telemetry.crossing_mass import CrossingMass, lay_crossings
 from roadrisk.telemetry.forced_crossings import forced_crossings
 from roadrisk.telemetry.movement_check import SideCheck, check_sides
-from roadrisk.telemetry.movement_draws import draw_crossings
-from roadrisk.telemetry.movement_fit import MOST_CENTRES, fit_track
+from roadrisk.telemetry.movement_fit import MOST_CENTRES
 from roadrisk.telemetry.movement_pooling import draw_parameters
 from roadrisk.telemetry.movement_prior import MovementPrior
 from roadrisk.telemetry.movement_roads import carriageway_widths, road_field
 from roadrisk.telemetry.movement_tally import Tally, add_up, path_scale_of, sensitivity_words
+from roadrisk.telemetry.movement_tasks import (
+    AnimalToDraw,
+    AnimalToFit,
+    Fitted,
+    Ground,
+    count_paths,
+    draw_paths,
+    fit_animal,
+)
 from roadrisk.telemetry.movement_tracks import ActiveClock, nodes_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
-    from roadrisk.base.progress import Progress, Tick
+    from roadrisk.base.progress import Progress
+    from roadrisk.base.tasks import Tasks
     from roadrisk.roads.grid import PieceIndex
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
-    from roadrisk.telemetry.movement_draws import Drawn
     from roadrisk.telemetry.movement_fit import TrackFit
     from roadrisk.telemetry.movement_roads import RoadField
     from roadrisk.telemetry.movement_tracks import MovementTrack, Nodes
@@ -61,8 +69,6 @@ class PathSettings:
         Coverage of the intervals, two-sided.
     other_draws : int
         Paths for each line of the table of other priors and widths; 0 leaves it out.
-    workers : int or None
-        Threads; None takes as many as there are processors. Results don't depend on it.
     """
 
     draws: int = 400
@@ -72,7 +78,6 @@ class PathSettings:
     precision_m: float = 0.5
     level: float = 0.90
     other_draws: int = 100
-    workers: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,6 +153,7 @@ def estimate_crossing_days(
     partner: Ints | None = None,
     settings: PathSettings | None = None,
     progress: Progress | None = None,
+    tasks: Tasks | None = None,
 ) -> CrossingDays:
     """Fit the movement process to every animal, draw paths, count crossings.
 
@@ -175,6 +181,9 @@ def estimate_crossing_days(
         `roads.bands.partner_lixels`: two carriageways of one road are crossed once.
     settings : PathSettings, optional
     progress : Progress, optional
+    tasks : Tasks, optional
+        What fits and draws the animals, one an item; this process unless given. Results don't
+        depend on it: every animal has its own generator.
 
     Returns
     -------
@@ -185,13 +194,21 @@ def estimate_crossing_days(
     width = carriageway_widths(network.segments) if width_m is None else np.asarray(width_m)
     kept = [track for track in tracks if len(track) > 1]
     nodes = [nodes_of(track, clock, settings.longest_gap_days) for track in kept]
+    by = tasks or InProcess()
     with (progress or Silent()).step("Paths of tagged animals", 2 * len(kept)) as tick:
-        fits = _fits(kept, nodes, prior, clock, settings, rng, tick)
+        apart = zip(kept, nodes, rng.spawn(len(kept)), strict=True)
+        fits = list(by.map(
+            fit_animal, itertools.starmap(AnimalToFit, apart),
+            shared=Fitted(prior, clock.hours_a_day, settings.most_centres), tick=tick,
+            compiled=True,
+        ))  # fmt: skip
         chosen = draw_parameters(fits, prior, prior, settings.draws, rng, pooled=settings.pooled)
         roads = road_field(network, index, width)
-        keys = rng.integers(2**62, size=len(kept))
-        work = _Work(kept, nodes, fits, roads, index.origin, keys, settings)
-        drawn = _drawn(work, chosen, tick)
+        keys = rng.integers(2**62, size=len(kept)).tolist()
+        work = _Work(kept, nodes, fits, roads, index.origin, keys, settings, by)
+        drawn = list(by.map(
+            draw_paths, work.animals(chosen), shared=work.ground(roads), tick=tick, compiled=True
+        ))  # fmt: skip
     tally = add_up(drawn, kept, nodes, network, lixels, clock, settings.draws)
     names = [track.animal for track in kept]
     mass = lay_crossings(drawn, names, lixels, settings.draws, partner)
@@ -215,45 +232,16 @@ class _Work:
     fits: list[TrackFit]
     roads: RoadField
     origin: Floats
-    keys: Ints
+    keys: list[int]
     settings: PathSettings
+    tasks: Tasks
 
+    def animals(self, chosen: list[Ints]) -> Iterable[AnimalToDraw]:
+        parts = zip(self.tracks, self.nodes, self.fits, chosen, self.keys, strict=True)
+        return itertools.starmap(AnimalToDraw, parts)
 
-def _fits(
-    tracks: list[MovementTrack],
-    nodes: list[Nodes],
-    prior: MovementPrior,
-    clock: ActiveClock,
-    settings: PathSettings,
-    rng: np.random.Generator,
-    tick: Tick,
-) -> list[TrackFit]:
-    streams = rng.spawn(len(tracks))
-
-    def one(k: int) -> TrackFit:
-        fit = fit_track(
-            tracks[k], nodes[k], prior, clock.hours_a_day, streams[k],
-            most_centres=settings.most_centres,
-        )  # fmt: skip
-        tick()
-        return fit
-
-    with ThreadPoolExecutor(settings.workers or os.cpu_count()) as pool:
-        return list(pool.map(one, range(len(tracks))))
-
-
-def _drawn(work: _Work, chosen: list[Ints], tick: Tick | None = None) -> list[Drawn]:
-    def one(k: int) -> Drawn:
-        drawn = draw_crossings(
-            work.tracks[k], work.nodes[k], work.fits[k], chosen[k], work.roads, work.origin,
-            int(work.keys[k]), precision_m=work.settings.precision_m,
-        )  # fmt: skip
-        if tick is not None:
-            tick()
-        return drawn
-
-    with ThreadPoolExecutor(work.settings.workers or os.cpu_count()) as pool:
-        return list(pool.map(one, range(len(work.tracks))))
+    def ground(self, roads: RoadField) -> Ground:
+        return Ground(roads, self.origin, self.settings.precision_m)
 
 
 def _others(
@@ -278,9 +266,11 @@ def _others(
                 work.fits, prior, prior.turning(turn), count, rng, pooled=work.settings.pooled
             )
         roads = road_field(network, index, width * wide) if wide != 1.0 else work.roads
-        drawn = _drawn(replace(work, roads=roads), rows_of)
-        days = sum(len(np.unique(np.column_stack([d.draw, d.day]), axis=0)) for d in drawn)
-        rows.append((turn, wide, days / count, sum(len(d.draw) for d in drawn) / count))
+        found = work.tasks.map(
+            count_paths, work.animals(rows_of), shared=work.ground(roads), compiled=True
+        )
+        days, totals = np.sum(list(found), axis=0).tolist() if work.tracks else (0, 0)
+        rows.append((turn, wide, days / count, totals / count))
     names = ["turn_factor", "width_factor", "crossing_days", "total_crossings"]
     return pd.DataFrame(rows, columns=names)
 

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
     from roadrisk.base.progress import Progress
+    from roadrisk.base.tasks import Tasks
     from roadrisk.roads.grid import PieceIndex
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.study import Study
@@ -85,6 +86,7 @@ def crossing_frequencies(
     index: PieceIndex,
     partner: Ints,
     progress: Progress | None = None,
+    tasks: Tasks | None = None,
 ) -> Frequencies:
     """Estimate crossing frequencies from the fixes of a study.
 
@@ -100,6 +102,8 @@ def crossing_frequencies(
     partner : ndarray of int64, shape (lixels,)
         `roads.bands.partner_lixels`.
     progress : Progress, optional
+    tasks : Tasks, optional
+        What works on the animals; this process unless given.
 
     Returns
     -------
@@ -118,7 +122,7 @@ def crossing_frequencies(
             level=settings.hotspots.interval,
             other_draws=min(100, settings.crossings.draws),
         ),
-        progress=progress,
+        progress=progress, tasks=tasks,
     )  # fmt: skip
     years = found.animals["days_watched"].to_numpy(np.float64) / found.days_a_year
     caught = _capture_weights(study, found, tracks, network, index)

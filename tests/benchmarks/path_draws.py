@@ -22,6 +22,7 @@ from numba import njit
 
 from roadrisk.base.seeds import generator
 from roadrisk.base.tasks import InProcess
+from roadrisk.base.tasks import InProcess
 from roadrisk.roads.grid import PieceIndex
 from roadrisk.roads.lixels import lay_lixels
 from roadrisk.roads.network import Network

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from roadrisk.base.seeds import generator
+from roadrisk.base.tasks import InProcess
 from roadrisk.roads.grid import PieceIndex
 from roadrisk.roads.lixels import lay_lixels
 from roadrisk.telemetry.crossing_days import PathSettings, estimate_crossing_days
@@ -313,7 +314,7 @@ def test_crossing_days_end_to_end(crossers: tuple[list[MovementTrack], np.ndarra
     network = make_network(lines, ["west", "east"], lanes=[2.0, 2.0])
     lixels, index = lay_lixels(network, 10.0), PieceIndex.build(network)
     single = MovementTrack("one fix", np.zeros(1), np.zeros((1, 2)), isotropic_error(np.ones(1)))
-    settings = PathSettings(draws=150, other_draws=60, workers=2)
+    settings = PathSettings(draws=150, other_draws=60)
     found = estimate_crossing_days(
         [*tracks, single], network, lixels, index, generator(3, "run"), clock=CLOCK,
         width_m=np.full(2, 6.0), settings=settings,
@@ -362,7 +363,7 @@ def test_threads_and_seeds(crossers: tuple[list[MovementTrack], np.ndarray]) -> 
     runs = [
         estimate_crossing_days(
             tracks, network, lixels, index, generator(3, "threads"), clock=CLOCK,
-            settings=PathSettings(draws=40, other_draws=10, workers=workers),
+            settings=PathSettings(draws=40, other_draws=10), tasks=InProcess(workers),
         )
         for workers in (1, 2)
     ]  # fmt: skip
@@ -376,7 +377,7 @@ def test_no_road_in_reach_gives_zeros_and_no_animals_gives_empty_tables() -> Non
     network = make_network([[(-600.0, 9000.0), (600.0, 9000.0)]])
     lixels, index = lay_lixels(network, 10.0), PieceIndex.build(network)
     track = _beside_the_road([20, 25, -20, 30, 5, 0, 10, 8, 9])
-    settings = PathSettings(draws=30, other_draws=10, workers=1)
+    settings = PathSettings(draws=30, other_draws=10)
     far = estimate_crossing_days(
         [track], network, lixels, index, generator(3, "far"), clock=CLOCK, settings=settings
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from roadrisk.base.tasks import InProcess
 from roadrisk.roads.grid import PieceIndex
 from roadrisk.roads.lixels import lay_lixels
 from roadrisk.roads.network import Network
@@ -26,16 +27,14 @@ def project_estimator(prior: MovementPrior | None = None, draws: int = 200) -> E
     draws : int
         Paths an animal, each with parameters of its own.
     """
-    settings = PathSettings(
-        draws=draws, other_draws=0, longest_gap_days=LONGEST_GAP_DAYS, workers=1
-    )
+    settings = PathSettings(draws=draws, other_draws=0, longest_gap_days=LONGEST_GAP_DAYS)
 
     def estimate(tracks: Tracks, road: Road, clock: Clock, rng: np.random.Generator) -> Estimates:
         network, rows = road_network(road)
         found = estimate_crossing_days(
             movement_tracks(tracks), network, lay_lixels(network, 10.0), PieceIndex.build(network),
             rng, clock=active_clock(clock), prior=prior,
-            width_m=np.full(len(rows), road.width_m), settings=settings,
+            width_m=np.full(len(rows), road.width_m), settings=settings, tasks=InProcess(1),
         )  # fmt: skip
         segment_days = np.zeros((tracks.animals, road.segments))
         animal = found.by_animal["organismID"].astype(int).to_numpy()
