@@ -191,7 +191,7 @@ def compared_in_tiles(
     shares = ByWindow.of_groups(
         home.clip(0, windows - 1), windows, generator(seed, "hotspots.draws")
     )
-    joined_m = 0.0 if level.of_shown is None else settings.bandwidth_m * PART_OF_HALF_WIDTH / 2
+    joined_m = 0.0 if level.of_shown is None else settings.bandwidth_m * PART_OF_HALF_WIDTH
     chance = compare_in_tiles(
         tested, strands, kernel, least_units=settings.least_units, draws=settings.draws,
         shares=shares, peak_per_m=peak, joined_m=joined_m, tasks=by, progress=progress,

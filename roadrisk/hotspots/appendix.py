@@ -26,6 +26,7 @@ TOGETHER, CROSS = "all groups", "animals' groups near observers'"
 LEAST_WEIGHT = 0.5
 MOST_GROUPS = 2_000
 DRAWS = 199
+MOST_PIECES = 200_000
 STEP_M, FAR_M, FAR_IN_LARGE_M, LARGE_EDGES = 50.0, 1000.0, 300.0, 20_000
 K_COLUMNS = (
     "who", "groups", "distance_m", "k_m", "expected_m", "low_m", "high_m", "level", "draws",
@@ -138,7 +139,8 @@ def local_gi_table(
     pandas.DataFrame
         Columns: segment_id and road (at the piece's middle), begin_x_m, begin_y_m, end_x_m,
         end_y_m, length_m, evidence_per_km_year, gi_star (z-score, no test: `local_gi.gi_star`
-        says why; NaN where it can't be told).
+        says why; NaN where it can't be told). Of more than `MOST_PIECES` pieces those with most
+        evidence are listed.
     """
     pieces = lay_lixels(network, piece_m)
     middle = (lixels.start_m + lixels.end_m) / 2
@@ -154,4 +156,14 @@ def local_gi_table(
         segments["road"].to_numpy()[pieces.segment], begin[:, 0], begin[:, 1], end[:, 0],
         end[:, 1], pieces.length_m, density * 1000 / years, gi_star(density, near),
     )  # fmt: skip
-    return pd.DataFrame(dict(zip(GI_COLUMNS, values, strict=True)))
+    rows = _with_most(density)
+    return pd.DataFrame({
+        name: value[rows] for name, value in zip(GI_COLUMNS, values, strict=True)
+    })  # fmt: skip
+
+
+def _with_most(density: Floats) -> Ints:
+    """Return the pieces that are listed: all, or of very many those with most evidence."""
+    if len(density) <= MOST_PIECES:
+        return np.arange(len(density))
+    return np.sort(np.argsort(-density, kind="stable")[:MOST_PIECES])

@@ -205,6 +205,10 @@ def find_hotspots(
         rows, left_out = rows_to_write(
             lixels, density["density_per_km_year"], expected, stretch_at, windows
         )
+    gi = local_gi_table(
+        network, lixels, events, piece_m=settings.rank_window_m, near_m=settings.bandwidth_m,
+        years=years,
+    )  # fmt: skip
     return Hotspots(
         lixel_table(network, lixels, partner, lines, density, at_lixel, stretch_at, rows),
         rows,
@@ -217,10 +221,7 @@ def find_hotspots(
             network, on, tested, strands, draws=settings.draws, level=settings.interval,
             rng=generator(seed, "hotspots.network_k"), progress=shown,
         ),
-        local_gi_table(
-            network, lixels, events, piece_m=settings.rank_window_m, near_m=settings.bandwidth_m,
-            years=years,
-        ),
+        gi,
         (*found.notes, stable.words, *((left_out,) if left_out else ())),
     )  # fmt: skip
 

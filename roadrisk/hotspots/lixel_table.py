@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import geopandas as gpd
 import numpy as np
 
+from roadrisk.hotspots.appendix import MOST_PIECES
 from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, OTHER
 from roadrisk.hotspots.path_kernel import spread_events
 from roadrisk.hotspots.tiled_kernel import TiledKernel
@@ -169,7 +170,8 @@ def rows_to_write(
     words = (
         f"Of {len(lixels):,} pieces of road the {len(rows):,} with most evidence or deaths are "
         "written and drawn as pieces, whole roads between junctions, those of every stretch and "
-        "of the list among them; the others are in the tables of segments."
+        "of the list among them; the others are in the tables of segments. Gi* is listed for the "
+        f"{MOST_PIECES:,} pieces with most evidence."
     )
     return rows, words
 

@@ -41,8 +41,15 @@ def sums_of_draws(middle: Floats, position: Floats, fixed: Any) -> Floats:
     own, most = np.zeros(lixels), np.zeros(lixels)
     units = np.zeros(lixels, np.int64)
     mark, touched = np.full(lixels, -1, np.int64), np.empty(lixels, np.int64)
+    rows = np.empty(len(group), np.int64)
     stamp = 0
     for n in range(len(out)):
+        if n == 0:
+            for p in range(len(group)):
+                rows[p] = row_of[order[_slot(cut, position[p], 0, len(order))]]
+        else:
+            _lay(middle[n - 1], group, offset, low, high, low_slot, high_slot, cut, order, row_of,
+                 rows)  # fmt: skip
         total = out[n]
         most[:] = 0.0
         units[:] = 0
@@ -50,17 +57,7 @@ def sums_of_draws(middle: Floats, position: Floats, fixed: Any) -> Floats:
             stamp += 1
             seen = 0
             for p in range(first[u], first[u + 1]):
-                g = group[p]
-                if n == 0:
-                    x, a, b = position[p], 0, len(order)
-                else:
-                    lo, span = low[g], high[g] - low[g]
-                    x = (middle[n - 1, g] - lo + offset[p]) % (2.0 * span)
-                    if x >= span:
-                        x = 2.0 * span - x
-                    x += lo
-                    a, b = low_slot[g], high_slot[g]
-                row = row_of[order[_slot(cut, x, a, b)]]
+                row = rows[p]
                 if row < 0:
                     continue
                 w = weight[p]
@@ -68,15 +65,46 @@ def sums_of_draws(middle: Floats, position: Floats, fixed: Any) -> Floats:
                     j = indices[k]
                     if mark[j] != stamp:
                         mark[j], touched[seen] = stamp, j
+                        own[j] = w * data[k]
                         seen += 1
-                    own[j] += w * data[k]
+                    else:
+                        own[j] += w * data[k]
             _count_unit(touched[:seen], own, per_m, cap, least, units, total, most)
-        for j in range(lixels):
-            if units[j] >= least_units and total[j] > most[j]:
-                total[j] -= most[j]
-            else:
-                total[j] = 0.0
+        _without_largest(total, most, units, least_units)
     return out
+
+
+@nb.njit(cache=True, nogil=True)
+def _without_largest(total: Floats, most: Floats, units: Ints, least_units: int) -> None:
+    for j in range(len(total)):
+        if units[j] >= least_units and total[j] > most[j]:
+            total[j] -= most[j]
+        else:
+            total[j] = 0.0
+
+
+@nb.njit(cache=True, nogil=True)
+def _lay(
+    middle: Floats, group: Ints, offset: Floats, low: Floats, high: Floats, low_slot: Ints,
+    high_slot: Ints, cut: Floats, order: Ints, row_of: Ints, rows: Ints,
+) -> None:  # fmt: skip
+    """Find the rows of the kernel on which the pieces lie in one draw."""
+    for p in range(len(group)):
+        g = group[p]
+        x = _folded(middle[g], offset[p], low[g], high[g])
+        rows[p] = row_of[order[_slot(cut, x, low_slot[g], high_slot[g])]]
+
+
+@nb.njit(cache=True, nogil=True)
+def _folded(middle: float, offset: float, low: float, high: float) -> float:
+    """Where a piece comes to lie [m]: folded back where it would leave its group's road."""
+    span = high - low
+    x = middle - low + offset
+    if x < 0.0 or x >= 2.0 * span:
+        x %= 2.0 * span
+    if x >= span:
+        x = 2.0 * span - x
+    return low + x
 
 
 @nb.njit(cache=True, nogil=True)
@@ -90,10 +118,9 @@ def _count_unit(
     total: Floats,
     most: Floats,
 ) -> None:
-    """Add what one unit brings where it is met, and empty its own sums."""
+    """Add what one unit brings where it is met."""
     for j in touched:
         here = own[j] * per_m[j]
-        own[j] = 0.0
         if here >= least:
             here = min(here, cap)
             units[j] += 1

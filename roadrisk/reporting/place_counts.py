@@ -60,6 +60,10 @@ def place_counts(study: Study, findings: Findings) -> PlaceCounts:
         once, on the piece that holds most of it.
     """
     lixels, reports = findings.lixels, _placed(findings.sightings)
+    if not findings.segments["segment_id"].isin(lixels["segment_id"]).all():
+        # Of a very large study only some roads are drawn as pieces.
+        drawn = reports["segment_id"].isin(lixels["segment_id"])
+        reports = reports[drawn].reset_index(drop=True)
     edges = np.unique(lixels["edge"].to_numpy(), return_inverse=True)[1].astype(np.int64)
     middles = np.asarray(
         shapely.line_interpolate_point(lixels.geometry.to_numpy(), 0.5, normalized=True)
