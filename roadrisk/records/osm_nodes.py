@@ -52,11 +52,13 @@ def node_places(path: Path, wanted: Ints) -> tuple[Ints, Ints]:
     RuntimeError
         If the extract can't be read.
     """
+    if not len(wanted):
+        return np.empty(0, dtype=np.int64), np.empty((0, 2), dtype=np.int64)
     with scratch_folder() as folder:
         free = shutil.disk_usage(folder).free
         room = free > _ROOM * path.stat().st_size + _STEP_BYTES
         # libosmium reads a comma as the end of the table's name.
-        if len(wanted) and wanted[0] >= 0 and room and "," not in str(folder):
+        if wanted[0] >= 0 and room and "," not in str(folder):
             rows, places = _by_table(path, wanted, folder / "places")
         else:
             rows, places = _one_by_one(path, wanted)
@@ -100,7 +102,7 @@ def _one_by_one(path: Path, wanted: Ints) -> tuple[Ints, Ints]:
     known = set(wanted.tolist())
     found, xy = array("q"), array("q")
     nodes = osmium.FileProcessor(str(path), osmium.osm.NODE)
-    if len(wanted) and wanted[0] >= 0 and wanted[-1] < _LARGEST_AS_BITS:
+    if wanted[0] >= 0 and wanted[-1] < _LARGEST_AS_BITS:
         nodes = nodes.with_filter(osmium.filter.IdFilter(known))
     for node in nodes:
         if isinstance(node, osmium.osm.Node) and node.id in known:

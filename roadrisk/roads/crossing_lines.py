@@ -53,7 +53,7 @@ def crossing_points(
         first, second = rows[first], second.astype(np.int64)
         keep = (first < second) & on_ground[second]
         first, second = first[keep], second[keep]
-        keep = _meet_inside(lines.xy, lines.first, first, second)
+        keep = _meet_inside(lines.xy, lines.first, first, second, _MANY)
         first, second = first[keep], second[keep]
         pair, xy = _corners(shapely.intersection(shapes[first], shapes[second]))
         found_lines.append(np.column_stack([first[pair], second[pair]]).ravel())
@@ -79,12 +79,12 @@ def _corners(shared: np.ndarray) -> tuple[Ints, Floats]:
 
 
 @njit(cache=True)
-def _meet_inside(xy: Floats, first: Ints, a: Ints, b: Ints) -> np.ndarray:
+def _meet_inside(xy: Floats, first: Ints, a: Ints, b: Ints, many: int) -> np.ndarray:
     """Whether two lines may meet anywhere but in an end of both; never wrongly "no"."""
     out = np.zeros(len(a), np.bool_)
     for k in range(len(a)):
         a0, a1, b0, b1 = first[a[k]], first[a[k] + 1] - 1, first[b[k]], first[b[k] + 1] - 1
-        if (a1 - a0) * (b1 - b0) > _MANY:
+        if (a1 - a0) * (b1 - b0) > many:
             out[k] = True
             continue
         for i in range(a0, a1):

@@ -8,6 +8,7 @@ import pyproj
 import pytest
 from shapely import LineString
 
+from roadrisk.roads import bands
 from roadrisk.roads.bands import partner_lixels, with_bands
 from roadrisk.roads.lixels import lay_lixels
 from roadrisk.roads.network import Network
@@ -61,6 +62,14 @@ def test_bands_by_the_words_of_an_agency() -> None:
         direction=["EB", "WB", "both"],
     )
     assert (with_bands(net).segments["band_of"] != "").sum() == 1
+
+
+def test_bands_are_looked_for_in_parts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: the same bands whether segments are looked at together or one after the other."""
+    whole = with_bands(dual()).segments["band_of"].tolist()
+    monkeypatch.setattr(bands, "_AT_ONCE", 1)
+    assert with_bands(dual()).segments["band_of"].tolist() == whole
+    assert sum(band != "" for band in whole) == 1
 
 
 def test_partner_lixels() -> None:

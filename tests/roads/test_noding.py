@@ -10,6 +10,7 @@ import pytest
 import shapely
 from shapely import LineString
 
+from roadrisk.roads import crossing_lines, noding
 from roadrisk.roads.crossing_lines import crossing_points
 from roadrisk.roads.edges import network_of_lines
 from roadrisk.roads.lines import road_lines, shapes_of
@@ -112,3 +113,26 @@ def test_crossing_points(lines: list[Line], places: list[tuple[float, float]]) -
     line, xy = crossing_points(given, shapes, shapely.STRtree(shapes), np.arange(2))
     assert line.tolist() == [0, 1] * len(places)
     assert sorted(map(tuple, xy[::2].tolist())) == places
+
+
+def test_many_lines_are_looked_up_in_parts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: the same pieces whether lines are looked up together or one after the other."""
+    lines = [[(0, 0), (100, 0)], [(50, -50), (50, 50)], [(25, 0.2), (25, 80)], [(80, 0), (90, 60)]]
+    one = network_of(layer(lines)).segments
+    for module in (noding, crossing_lines):
+        monkeypatch.setattr(module, "_AT_ONCE", 1)
+    two = network_of(layer(lines)).segments
+    assert len(one) == 8
+    assert one["segment_id"].tolist() == two["segment_id"].tolist()
+
+
+def test_lines_of_very_many_corners(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: lines too long for a look at every pair of pieces still cross where they do."""
+    lines = [[(0, 0), (100, 0)], [(50, -50), (50, 50)], [(100, 0), (150, 0)]]
+    monkeypatch.setattr(crossing_lines, "_MANY", 0)
+    given = road_lines(layer(lines))
+    shapes = shapes_of(given.xy, given.first)
+    # Shared ends come with it, which noding joins as it does all ends.
+    _, xy = crossing_points(given, shapes, shapely.STRtree(shapes), np.arange(3))
+    assert sorted(map(tuple, xy[::2].tolist())) == [(50.0, 0.0), (100.0, 0.0)]
+    assert network_of(layer(lines)).edges == 4

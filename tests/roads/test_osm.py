@@ -168,9 +168,11 @@ def test_nodes_are_the_same_however_they_are_read(
     row, xy = osm_nodes.node_places(path, wanted)
     assert wanted[row].tolist() == [1, 2, 3, 5]
     assert xy[1].tolist() == [150_020_000, 500_020_000]
-    monkeypatch.setattr(osm_nodes, "_ROOM", 2**60)
-    again, same = osm_nodes.node_places(path, wanted)
-    assert (again.tolist(), same.tolist()) == (row.tolist(), xy.tolist())
+    for name, value in (("_RECORDS_AT_ONCE", 2), ("_ROOM", 2**60)):
+        monkeypatch.setattr(osm_nodes, name, value)
+        again, same = osm_nodes.node_places(path, wanted)
+        assert (again.tolist(), same.tolist()) == (row.tolist(), xy.tolist())
+    assert [len(part) for part in osm_nodes.node_places(path, wanted[:0])] == [0, 0]
     graph = read_osm_graph(path, LEAVE_OUT).graph
     assert graph.node_id.tolist() == [1, 2, 3]
     assert len(graph.pieces[0]) == 2
