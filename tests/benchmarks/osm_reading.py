@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import resource
 import subprocess
 import sys
 import tempfile
@@ -77,8 +76,11 @@ WAYS = {"ours": ours, "osmnx": by_osmnx}
 
 
 def memory() -> float:
-    """Largest memory of this process so far [MiB]."""
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    """Largest memory of this process so far [MiB]; what began it does not count (proc(5))."""
+    for line in Path("/proc/self/status").read_text().splitlines():
+        if line.startswith("VmHWM"):
+            return float(line.split()[1]) / 1024
+    return float("nan")
 
 
 def in_a_process(way: str, file: Path) -> dict[str, float]:
