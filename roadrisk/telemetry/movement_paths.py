@@ -19,8 +19,16 @@ from numba import njit
 from roadrisk.roads.sides import SPARE_M
 from roadrisk.telemetry.movement_process import half_way
 from roadrisk.telemetry.movement_random import normal
-from roadrisk.telemetry.movement_roads import FAR, LOOK, NEAR, large_reach, within_reach_of_road
-from roadrisk.telemetry.movement_visits import leave, meet
+from roadrisk.telemetry.movement_roads import (
+    FAR,
+    LOOK,
+    MANY,
+    NEAR,
+    large_reach,
+    piece_within,
+    within_reach_of_road,
+)
+from roadrisk.telemetry.movement_visits import leave, may_meet, meet, meet_piece
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -114,6 +122,7 @@ def walk(  # noqa: PLR0912, PLR0915
     piece, cell_first, cell_piece = field.piece, field.cell_first, field.cell_piece
     segment_first, segment_from = field.segment_first, field.segment_from_m
     ground, cell_m, wide, high = field.segment_ground, field.cell_m, field.columns, field.rows
+    near, near_m = field.near, field.near_m
     large, rows, columns = large_reach(field), away.shape[0], away.shape[1]
     cx, cy, memory = centre[0], centre[1], 1.0 / b
     deepest = -1
@@ -143,12 +152,24 @@ def walk(  # noqa: PLR0912, PLR0915
         reach += speed * min(0.15 * duration, memory) + SPARE_M
         seen, whole = LOOK, reach + widest
         c, r = int((mx - corner_x) / raster_m), int((my - corner_y) / raster_m)
+        told = False
         if mx >= corner_x and my >= corner_y and r < rows and c < columns:
+            told = whole <= near_m and near[r, c, 0] != MANY
             if away[r, c] - slack > whole:
                 seen = FAR
             elif whole > large or away[r, c] + slack <= whole:
                 seen = NEAR
-        if seen == LOOK and not within_reach_of_road(
+        if seen == LOOK and told:
+            seen = FAR
+            for k in range(2):
+                p = near[r, c, k]
+                if (
+                    p >= 0
+                    and piece[p, 7] > 0.0
+                    and piece_within(piece, p, mx, my, piece[p, 7] + reach)
+                ):
+                    seen = NEAR
+        elif seen == LOOK and not within_reach_of_road(
             piece, cell_first, cell_piece, cell_m, wide, high, widest, mx, my, reach
         ):
             seen = FAR
@@ -174,10 +195,33 @@ def walk(  # noqa: PLR0912, PLR0915
                 lx, ly, lu, lv, lt = rx, ry, ru, rv, rt
                 top -= 1
                 continue
-            stays = meet(
-                lx, ly, rx, ry, at_h + lt, duration, day, piece, cell_first, cell_piece, cell_m,
-                wide, high, widest, segment_first, segment_from, ground, visit, visit_at,
-            )  # fmt: skip
+            told = False
+            if clear and near[r, c, 0] != MANY:
+                half_m = 0.5 * np.sqrt((lx - rx) ** 2 + (ly - ry) ** 2)
+                told = half_m + widest + SPARE_M <= near_m
+            if told:
+                stays, met, many = False, -1, 0
+                for k in range(2):
+                    p = near[r, c, k]
+                    if p >= 0:
+                        half = piece[p, 7]
+                        if half > 0.0 and piece_within(piece, p, rx, ry, half):
+                            stays = True
+                        if may_meet(lx, ly, rx, ry, piece, p):
+                            met = p
+                            many += 1
+                told = many < 2
+                if many == 1:
+                    meet_piece(
+                        lx, ly, rx, ry, at_h + lt, duration, day, met, piece, segment_first,
+                        segment_from, ground, visit, visit_at,
+                    )  # fmt: skip
+            if not told:
+                stays = meet(
+                    lx, ly, rx, ry, at_h + lt, duration, day, piece, cell_first, cell_piece,
+                    cell_m, wide, high, widest, segment_first, segment_from, ground, visit,
+                    visit_at,
+                )  # fmt: skip
             if not stays:
                 if visit[0, 0] > 0:
                     used = leave(

@@ -33,6 +33,12 @@ OTHER_WIDTH_M = 6.0
 # A place is looked for in at most so many cells; farther out "may be near" is the answer.
 _MOST_CELLS = 60
 _RASTER = 384
+# How far a cell's pieces are told: so many cells and so many half carriageways.
+_NEAR_CELLS, _NEAR_WIDEST = 3.0, 3.0
+# Pieces near a raster cell are told one by one if there are no more than these.
+_TOLD = 2
+NONE, MANY = -1, -2
+"""No further piece near a raster cell; more than are told one by one."""
 
 
 def carriageway_widths(segments: gpd.GeoDataFrame) -> Floats:
@@ -78,6 +84,10 @@ class RoadField(NamedTuple):
     away : ndarray of float32, shape (raster rows, raster columns)
         Distance from each cell's middle to the nearest carriageway's middle on the ground,
         give or take 1.7 cells; no more than the distance to the raster's border.
+    near_m : float
+        All pieces nearer than this to a place are told by `near` of its cell [m].
+    near : ndarray of int32, shape (raster rows, raster columns, 2)
+        Pieces, then `NONE`; or `MANY`.
     """
 
     piece: Floats
@@ -94,6 +104,8 @@ class RoadField(NamedTuple):
     corner_y: float
     raster_m: float
     away: NDArray[np.float32]
+    near_m: float
+    near: NDArray[np.int32]
 
 
 def road_field(network: Network, index: PieceIndex, width_m: Floats) -> RoadField:
@@ -122,7 +134,7 @@ def road_field(network: Network, index: PieceIndex, width_m: Floats) -> RoadFiel
         piece, float(index.cell_m), int(index.shape[0]), int(index.shape[1]), index.cell_first,
         index.cell_piece, float(half.max(initial=0.0)), first.astype(np.int64),
         table["edge_from_m"].to_numpy(np.float64), ground, 0.0, 0.0, 1.0,
-        np.zeros((0, 0), dtype=np.float32),
+        np.zeros((0, 0), dtype=np.float32), 0.0, np.zeros((0, 0, _TOLD), dtype=np.int32),
     )  # fmt: skip
 
 
@@ -152,9 +164,14 @@ def with_raster(field: RoadField, low: Floats, high: Floats) -> RoadField:
         np.minimum(np.arange(columns), np.arange(columns)[::-1]),
     )
     away = np.minimum(away, border * cell)
+    near_m = _NEAR_CELLS * cell + _NEAR_WIDEST * field.widest_m
+    near = np.full((rows, columns, _TOLD), NONE, dtype=np.int32)
+    # From anywhere in a cell its middle is at most 0.71 of its side away.
+    _tell(field, float(low[0]), float(low[1]), cell, near_m + 0.71 * cell, near)
     return field._replace(
-        corner_x=float(low[0]), corner_y=float(low[1]), raster_m=cell, away=away.astype(np.float32)
-    )
+        corner_x=float(low[0]), corner_y=float(low[1]), raster_m=cell,
+        away=away.astype(np.float32), near_m=near_m, near=near,
+    )  # fmt: skip
 
 
 @njit(cache=True, nogil=True)
@@ -202,6 +219,51 @@ def _mark_piece(
             free[r, c] = False
 
 
+@njit(cache=True, nogil=True)
+def _tell(
+    field: RoadField, low_x: float, low_y: float, cell: float, reach: float, near: NDArray[np.int32]
+) -> None:
+    """List at each raster cell the pieces within reach of its middle, those off the ground too."""
+    rows, columns = near.shape[0], near.shape[1]
+    c0, c1 = cell_columns(low_x - reach, low_x + columns * cell + reach, field.cell_m)
+    r0, r1 = cell_columns(low_y - reach, low_y + rows * cell + reach, field.cell_m)
+    listed = [np.int64(0) for _ in range(0)]
+    for row in range(max(r0, 0), min(r1, field.rows - 1) + 1):
+        for column in range(max(c0, 0), min(c1, field.columns - 1) + 1):
+            k = row * field.columns + column
+            listed.extend(field.cell_piece[field.cell_first[k] : field.cell_first[k + 1]])
+    for p in np.unique(np.array(listed)):
+        x0, y0 = field.piece[p, 0], field.piece[p, 1]
+        dx, dy = field.piece[p, 2] - x0, field.piece[p, 3] - y0
+        long2 = dx * dx + dy * dy
+        below, above = min(y0, y0 + dy) - reach, max(y0, y0 + dy) + reach
+        for r in range(
+            max(int(np.floor((below - low_y) / cell)), 0),
+            min(int(np.floor((above - low_y) / cell)), rows - 1) + 1,
+        ):
+            y = low_y + (r + 0.5) * cell
+            # Only where the piece comes within reach of this row.
+            s0, s1 = 0.0, 1.0
+            if dy != 0.0:
+                one, two = (y - reach - y0) / dy, (y + reach - y0) / dy
+                s0, s1 = max(min(one, two), 0.0), min(max(one, two), 1.0)
+            left, right = min(x0 + s0 * dx, x0 + s1 * dx), max(x0 + s0 * dx, x0 + s1 * dx)
+            for c in range(
+                max(int(np.floor((left - reach - low_x) / cell)), 0),
+                min(int(np.floor((right + reach - low_x) / cell)), columns - 1) + 1,
+            ):
+                wx, wy = low_x + (c + 0.5) * cell - x0, y - y0
+                share = min(max((wx * dx + wy * dy) / long2, 0.0), 1.0)
+                if (wx - share * dx) ** 2 + (wy - share * dy) ** 2 > reach * reach:
+                    continue
+                if near[r, c, 0] == NONE:
+                    near[r, c, 0] = p
+                elif near[r, c, 1] == NONE:
+                    near[r, c, 1] = p
+                else:
+                    near[r, c, 0] = MANY
+
+
 FAR, NEAR, LOOK = 0, 1, 2
 """What a glance at the raster tells: out of reach, maybe within, look at the pieces."""
 
@@ -245,6 +307,19 @@ def within_reach_of_road(
                     if d <= piece[p, 7] + reach:
                         return True
     return False
+
+
+@njit(cache=True, nogil=True, inline="always")
+def piece_within(piece: Floats, p: int, x: float, y: float, far: float) -> bool:
+    """Whether a place lies nearer than `far` to the middle line of one piece."""
+    dx, dy = piece[p, 2] - piece[p, 0], piece[p, 3] - piece[p, 1]
+    wx, wy = x - piece[p, 0], y - piece[p, 1]
+    dot, long2 = wx * dx + wy * dy, dx * dx + dy * dy
+    if dot <= 0.0:
+        return wx * wx + wy * wy <= far * far
+    if dot >= long2:
+        return (wx - dx) ** 2 + (wy - dy) ** 2 <= far * far
+    return (wx * dy - wy * dx) ** 2 <= far * far * long2
 
 
 @njit(cache=True, nogil=True)

@@ -112,12 +112,7 @@ def meet(
                 half = piece[p, 7]
                 if half > 0.0 and not ends_on:
                     ends_on = place_on(bx, by, px, py, qx, qy)[1] <= half
-                # A quick look with slack for the rounding to millimetres.
-                dx, dy = qx - px, qy - py
-                one = dx * (ay - py) - dy * (ax - px)
-                two = dx * (by - py) - dy * (bx - px)
-                slack = SPARE_M * (abs(dx) + abs(dy))
-                if (one > slack and two > slack) or (one < -slack and two < -slack):
+                if not may_meet(ax, ay, bx, by, piece, p):
                     continue
                 found, share, along = meeting_of_two(ax, ay, bx, by, piece[p])
                 # A piece is listed in several cells: it counts in the one that is its first
@@ -131,6 +126,50 @@ def meet(
                     if ground[_segment(segment_first, segment_from, edge, offset)]:
                         _note(visit, visit_at, edge, at_h + along * duration, day, offset)
     return ends_on
+
+
+@njit(cache=True, nogil=True, inline="always")
+def may_meet(ax: float, ay: float, bx: float, by: float, piece: Floats, p: int) -> bool:
+    """Take a quick look at the sides, with slack for the rounding to millimetres."""
+    wx, wy = piece[p, 0] - ax, piece[p, 1] - ay
+    dx, dy = piece[p, 2] - piece[p, 0], piece[p, 3] - piece[p, 1]
+    ex, ey = bx - ax, by - ay
+    cross = ex * dy - ey * dx
+    one = wx * dy - wy * dx
+    two = one - cross
+    slack = SPARE_M * (abs(dx) + abs(dy))
+    if (one > slack and two > slack) or (one < -slack and two < -slack):
+        return False
+    one = ex * wy - ey * wx
+    two = one + cross
+    slack = SPARE_M * (abs(ex) + abs(ey))
+    return not ((one > slack and two > slack) or (one < -slack and two < -slack))
+
+
+@njit(cache=True, nogil=True)
+def meet_piece(
+    ax: float,
+    ay: float,
+    bx: float,
+    by: float,
+    at_h: float,
+    duration: float,
+    day: int,
+    p: int,
+    piece: Floats,
+    segment_first: Ints,
+    segment_from: Floats,
+    ground: NDArray[np.bool_],
+    visit: Ints,
+    visit_at: Floats,
+) -> None:
+    """Note where a straight piece of path meets one piece of road."""
+    found, share, along = meeting_of_two(ax, ay, bx, by, piece[p])
+    if found:
+        edge = int(piece[p, 4])
+        offset = piece[p, 5] + share * piece[p, 6]
+        if ground[_segment(segment_first, segment_from, edge, offset)]:
+            _note(visit, visit_at, edge, at_h + along * duration, day, offset)
 
 
 @njit(cache=True, nogil=True)

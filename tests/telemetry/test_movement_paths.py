@@ -9,12 +9,14 @@ from scipy import stats
 from roadrisk.base.seeds import generator
 from roadrisk.roads.grid import PieceIndex
 from roadrisk.roads.network import Network
+from roadrisk.telemetry import movement_draws
 from roadrisk.telemetry.movement_draws import Drawn, draw_crossings
 from roadrisk.telemetry.movement_fit import WIDTH, TrackFit
 from roadrisk.telemetry.movement_paths import walk
 from roadrisk.telemetry.movement_process import transition
 from roadrisk.telemetry.movement_random import normal, seeded
 from roadrisk.telemetry.movement_roads import (
+    MANY,
     carriageway_widths,
     on_road,
     road_field,
@@ -178,6 +180,33 @@ def test_streams_do_not_depend_on_each_other() -> None:
     assert abs((np.abs(numbers) > 3.6541528853610088).sum() - 51.6) < 4 * 7.2
     seeded(2, 2, words)
     assert normal(words) != numbers[0]
+
+
+def test_pieces_told_by_the_raster_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: to the last digit what looking into the grid gives, at bends, junctions, bridges."""
+    network = make_network(
+        [
+            [(-300, 4), (-20, -3), (10, 6), (300, 0)],
+            [(10, 6), (14, 200)],
+            [(10, 6), (-9, -200)],
+            [(-60, -80), (80, 90)],
+            [(-300, 31), (300, 29)],
+        ],
+        level=[0, 0, 0, 1, 0],
+        bridge=[False, False, False, True, False],
+    )
+    told = _draw(network, 6.0, 12, 40)
+    assert len(told.draw) > 400
+
+    def untold(*given: object) -> object:
+        field = with_raster(*given)  # type: ignore[arg-type]
+        assert (field.near[..., 0] >= 0).any()
+        assert (field.near == MANY).any()
+        return field._replace(near=np.full_like(field.near, MANY))
+
+    monkeypatch.setattr(movement_draws, "with_raster", untold)
+    for a, b in zip(told, _draw(network, 6.0, 12, 40), strict=True):
+        np.testing.assert_array_equal(a, b)
 
 
 def test_a_stay_that_begins_on_the_road_is_no_crossing() -> None:
