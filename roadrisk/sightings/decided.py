@@ -138,38 +138,35 @@ def decision_words(entry: Entry) -> str:
 
 
 def _states(table: gpd.GeoDataFrame, known: KnownAgain) -> pd.DataFrame:
-    rows = []
-    each = zip(table["report_key"], known.verdicts, known.places, known.changed, strict=True)
-    for key, verdict, place, changed in each:
+    n = len(table)
+    state, who, at, reason = (np.full(n, text, dtype=object) for text in (UNDECIDED, "", "", ""))
+    longitude, latitude = np.full(n, np.nan), np.full(n, np.nan)
+    moved, entry, place_entry = np.zeros(n, bool), np.zeros(n, np.int64), np.zeros(n, np.int64)
+    # Most of many reports nobody decided on.
+    for row, (verdict, place, changed) in enumerate(
+        zip(known.verdicts, known.places, known.changed, strict=True)
+    ):
+        if place is not None:
+            place_entry[row] = place.number
+            if place.longitude is not None:
+                moved[row], longitude[row], latitude[row] = True, place.longitude, place.latitude
         shown = verdict or changed
-        move = place if place is not None and place.longitude is not None else None
-        rows.append(
-            (
-                key,
-                verdict.verdict if verdict else CHANGED if changed else UNDECIDED,
-                shown.who if shown else "",
-                shown.at.isoformat() if shown else "",
-                shown.reason if shown else "",
-                move is not None,
-                move.longitude if move else np.nan,
-                move.latitude if move else np.nan,
-                verdict.number if verdict else 0,
-                place.number if place else 0,
-            )
-        )
-    texts = ("report_key", "state", "decided_by", "decided_at", "reason")
-    found = pd.DataFrame(
-        rows, columns=[*texts, "moved", "longitude", "latitude", "entry", "place_entry"]
-    )
-    # A table without rows has no types of its own.
-    return found.astype(
+        if shown is not None:
+            state[row] = verdict.verdict if verdict else CHANGED
+            who[row], at[row], reason[row] = shown.who, shown.at.isoformat(), shown.reason
+            entry[row] = verdict.number if verdict else 0
+    texts = {"state": state, "decided_by": who, "decided_at": at, "reason": reason}
+    return pd.DataFrame(
         {
-            **dict.fromkeys(texts, "str"),
-            "moved": "bool",
-            **dict.fromkeys(("longitude", "latitude"), "float64"),
-            **dict.fromkeys(("entry", "place_entry"), "int64"),
+            "report_key": table["report_key"].astype(str).to_numpy(object),
+            **texts,
+            "moved": moved,
+            "longitude": longitude,
+            "latitude": latitude,
+            "entry": entry,
+            "place_entry": place_entry,
         }
-    )
+    ).astype(dict.fromkeys(("report_key", *texts), "str"))
 
 
 def _moved(table: gpd.GeoDataFrame, states: pd.DataFrame) -> gpd.GeoDataFrame:
@@ -199,11 +196,14 @@ def _why_left_out(
     placeless = shapely.is_empty(table.geometry.to_numpy())
     moved = states["moved"].to_numpy()
     why = np.full(len(table), "", dtype=object)
-    each = zip(states["state"], table["time"], known.verdicts, known.changed, strict=True)
-    for row, (state, time, verdict, changed) in enumerate(each):
-        if state == UNDECIDED and undecided == "leave out":
-            why[row] = "nobody decided on it, and undecided reports are left out in this study"
-        elif state == CHANGED and changed is not None and undecided == "leave out":
+    stated = states["state"].to_numpy(object)
+    if undecided == "leave out":
+        said = "nobody decided on it, and undecided reports are left out in this study"
+        why[stated == UNDECIDED] = said
+    for row in np.flatnonzero((stated != UNDECIDED) | moved).tolist():
+        state, time = stated[row], table["time"].iloc[row]
+        verdict, changed = known.verdicts[row], known.changed[row]
+        if state == CHANGED and changed is not None and undecided == "leave out":
             why[row] = (
                 f"it says something else now than when it was {_then(changed)}, and undecided "
                 "reports are left out in this study"
@@ -239,7 +239,7 @@ def _notes(
     decisions: Decisions,
     undecided: Literal["count", "leave out"],
 ) -> tuple[str, ...]:
-    count = Counter(states["state"])
+    count = Counter(states["state"].value_counts().to_dict())
     open_ = states["state"].isin((UNDECIDED, CHANGED)).to_numpy()
     fate = "count" if undecided == "count" else "are left out"
     notes: list[str] = []

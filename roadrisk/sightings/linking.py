@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 
 from roadrisk.base.seeds import generator
-from roadrisk.sightings.linking_evidence import Remarks, days_since, read_marks
+from roadrisk.sightings.linking_evidence import days_since, read_marks
 from roadrisk.sightings.linking_fit import first_rates, fit
 from roadrisk.sightings.linking_groups import ByHand, group_of, read_by_hand
 from roadrisk.sightings.linking_pairs import Candidates, count_by_rule, longest_days, near_pairs
+from roadrisk.sightings.linking_remarks import Remarks
 
 if TYPE_CHECKING:
     import datetime as dt

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from roadrisk.base.by_distinct import by_distinct
 from roadrisk.sightings.linking_marks import ALIVE, DEAD, EITHER, Marks
 from roadrisk.sightings.placed import RADIUS_95_PER_SD
 
@@ -22,10 +22,6 @@ _STATES = {"alive": ALIVE, "dead": DEAD}
 _ACTIONS = {"left": 0, "marked": 1, "removed": 2, "already marked": 3}
 _UNKNOWN = frozenset({"", "unknown", "indeterminate", "undetermined", "?"})
 _MOST_WORDS = 10  # of sex, stage or species; rarer ones count as unknown
-_LONGEST_REMARK = 2000
-_WORD = re.compile(r"[^\W_]{3,}")
-LIKENESS_EDGES = (1e-9, 0.1, 0.25, 0.5, 0.75)
-LIKENESS_BINS = len(LIKENESS_EDGES) + 1
 
 
 def read_marks(
@@ -57,7 +53,7 @@ def read_marks(
     """
     morning = reports["time"].dt.tz_convert(zone).dt.normalize().dt.tz_convert("UTC")
     kinds = [_codes(reports[c], _MOST_WORDS) for c in ("sex", "lifeStage", "scientificName")]
-    protocol = reports["samplingProtocol"].str.strip().str.casefold()
+    surveys = [s.strip().casefold() for s in settings.surveys]
     n = len(reports)
     marks = Marks(
         x=np.ascontiguousarray(on_road_xy[:, 0], np.float64),
@@ -77,7 +73,10 @@ def read_marks(
         kinds=np.column_stack(kinds).astype(np.int64).reshape(n, 3),
         size=np.log(_numbers(reports["length_mm"])),
         action=reports["carcass_action"].map(_ACTIONS).fillna(-1).to_numpy(np.int64),
-        survey=protocol.isin([s.strip().casefold() for s in settings.surveys]).to_numpy(bool),
+        survey=by_distinct(
+            reports["samplingProtocol"],
+            lambda text: text.str.strip().str.casefold().isin(surveys).to_numpy(bool),
+        ),
         organism=_codes(reports["organismID"]),
         photo=_codes(reports["associatedMedia"]),
         unit=unit,
@@ -110,38 +109,9 @@ def _numbers(column: pd.Series) -> Floats:
 
 def _codes(text: pd.Series, most: int | None = None) -> Ints:
     """Return the number of each word, -1 where none is said."""
-    folded = text.str.strip().str.casefold()
+    folded = by_distinct(text, lambda t: t.str.strip().str.casefold())
     said = folded[~folded.isin(_UNKNOWN)]
     counts = said.value_counts()
     words = sorted(counts.index, key=lambda w: (-counts[w], w))[:most]
     number = {word: k for k, word in enumerate(words)}
-    return folded.map(number).fillna(-1).to_numpy(np.int64)
-
-
-class Remarks:
-    """Likeness of remarks: how much of the telling words two of them share.
-
-    A word tells the more the fewer remarks hold it (log of the inverse share); the likeness is
-    the weight of shared words over that of all words of the two.
-    """
-
-    def __init__(self, text: pd.Series) -> None:
-        bags = [frozenset(_WORD.findall(t[:_LONGEST_REMARK].casefold())) for t in text]
-        held: dict[str, int] = {}
-        for bag in bags:
-            for word in bag:
-                held[word] = held.get(word, 0) + 1
-        filled = max(sum(bool(bag) for bag in bags), 1)
-        self._weight = {word: float(np.log((filled + 1) / count)) for word, count in held.items()}
-        self._bags = bags
-        self.filled = np.array([bool(bag) for bag in bags], bool)
-
-    def bins(self, i: Ints, j: Ints) -> Ints:
-        """Bin of the likeness of pairs of remarks; -1 where one is empty."""
-        out = np.full(len(i), -1, np.int64)
-        for k in np.flatnonzero(self.filled[i] & self.filled[j]):
-            a, b = self._bags[i[k]], self._bags[j[k]]
-            shared = sum(sorted(self._weight[w] for w in a & b))
-            whole = sum(sorted(self._weight[w] for w in a | b))
-            out[k] = np.searchsorted(LIKENESS_EDGES, shared / whole if whole else 0.0, "right")
-        return out
+    return by_distinct(folded, lambda t: t.map(number).fillna(-1).to_numpy(np.int64))

@@ -10,9 +10,9 @@ import numpy as np
 from scipy.optimize import brentq
 
 from roadrisk.sightings.linking_background import busy_places, intensity_of
-from roadrisk.sightings.linking_evidence import LIKENESS_BINS
 from roadrisk.sightings.linking_marks import ALIVE, DEAD, EITHER, Marks, Rates
 from roadrisk.sightings.linking_partitions import Posterior, weigh
+from roadrisk.sightings.linking_remarks import LIKENESS_BINS
 from roadrisk.sightings.linking_shares import Neighbourhoods
 from roadrisk.sightings.linking_squares import Squares
 from roadrisk.sightings.linking_weight import SOON_DAYS, near_density

@@ -46,7 +46,7 @@ def read_by_hand(keys: pd.Series, pairs: Mapping[tuple[str, str], bool]) -> ByHa
     Parameters
     ----------
     keys : Series of str
-        report_key of each row.
+        report_key of each row, which are numbered from 0.
     pairs : mapping
         Pairs of report_keys: True for one animal, False for two. Pairs of reports that aren't there
         are passed over.
@@ -55,19 +55,20 @@ def read_by_hand(keys: pd.Series, pairs: Mapping[tuple[str, str], bool]) -> ByHa
     -------
     ByHand
     """
-    row = {str(key): k for k, key in enumerate(keys)}
+    mentioned = keys[keys.isin({key for pair in pairs for key in pair})]
+    row = {str(key): k for k, key in zip(mentioned.index, mentioned, strict=True)}
     known = sorted(
         (min(row[a], row[b]), max(row[a], row[b]), same)
         for (a, b), same in pairs.items()
         if a in row and b in row and a != b
     )
-    parent = list(range(len(row)))
+    parent = list(range(len(keys))) if known else []
     for i, j, same in known:
         if same:
             a, b = _root(parent, i), _root(parent, j)
             parent[max(a, b)] = min(a, b)
     joined = {k for i, j, same in known if same for k in (i, j)}
-    unit = np.full(len(row), -1, np.int64)
+    unit = np.full(len(keys), -1, np.int64)
     for k in joined:
         unit[k] = _root(parent, k)
     clash = [(i, j) for i, j, same in known if not same and _root(parent, i) == _root(parent, j)]

@@ -13,26 +13,32 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
 
 SQUARE_M = 25.0
+# Squares side by side in one strip: wide enough that a sum runs along few strips, and along each
+# for long; narrow enough that little of it lies beyond a kernel's edge.
+_STRIP = 16
 _PORTIONS = 4
 
 
 @dataclass(frozen=True, eq=False)
 class Squares:
-    """Squares of 25 m that hold reports, column by column from west to east, each from the south.
+    """Squares of 25 m that hold reports, in strips from west to east, each from the south.
 
     Attributes
     ----------
     of : ndarray of int64, shape (reports,)
         The square of each report.
-    column, row : ndarray of int64, shape (squares,)
-        Of the grid.
+    column, row : ndarray of float64, shape (squares,)
+        Of the grid; whole numbers.
+    strip : ndarray of int64
+        Strips of 16 columns that hold any.
     first : ndarray of int64
-        First square of each column that holds any, and their number at the end.
+        First square of each strip, and the number of squares at the end.
     """
 
     of: Ints
-    column: Ints
-    row: Ints
+    column: Floats
+    row: Floats
+    strip: Ints
     first: Ints
 
     @classmethod
@@ -51,10 +57,17 @@ class Squares:
         row = np.round(y / SQUARE_M).astype(np.int64)
         low = int(row.min(initial=0))
         high = int(row.max(initial=0)) - low + 1
-        squares, of = np.unique(column * high + (row - low), return_inverse=True)
-        column, row = squares // high, squares % high + low
-        first = np.flatnonzero(np.diff(column, prepend=column[:1] - 1))
-        return cls(of.reshape(-1).astype(np.int64), column, row, np.append(first, len(column)))
+        key = (column // _STRIP * high + row - low) * _STRIP + column % _STRIP
+        squares, of = np.unique(key, return_inverse=True)
+        inside, strips = squares // _STRIP, squares // _STRIP // high
+        first = np.flatnonzero(np.diff(strips, prepend=strips[:1] - 1))
+        return cls(
+            of.reshape(-1).astype(np.int64),
+            (strips * _STRIP + squares % _STRIP).astype(np.float64),
+            (inside % high + low).astype(np.float64),
+            strips[first],
+            np.append(first, len(squares)),
+        )
 
     def apart_m(self, i: Ints, j: Ints) -> Floats:
         """Return the distances of the squares of pairs of reports.
@@ -71,7 +84,7 @@ class Squares:
         """
         a, b = self.of[i], self.of[j]
         across, along = self.column[a] - self.column[b], self.row[a] - self.row[b]
-        return SQUARE_M * np.sqrt((across * across + along * along).astype(np.float64))
+        return np.asarray(SQUARE_M * np.sqrt(across * across + along * along), np.float64)
 
     def summed(self, weights: tuple[Floats, Floats], width_m: float) -> tuple[Floats, Floats]:
         """Sum Epanechnikov's kernel, which integrates to 1 along a line, over all reports.
@@ -95,7 +108,7 @@ class Squares:
 
         def portion(part: int) -> None:
             _sum_kernel(
-                self.first, self.column, self.row.astype(np.float64), masses[0], masses[1],
+                self.strip, self.first, self.column, self.row, masses[0], masses[1],
                 width_m / SQUARE_M, bounds[part], bounds[part + 1], out,
             )  # fmt: skip
 
@@ -105,38 +118,34 @@ class Squares:
         return out[0] * (0.75 / width_m), out[1] * (0.75 / width_m)
 
 
-@nb.njit(cache=True, nogil=True, fastmath={"reassoc", "contract"})
+@nb.njit(cache=True, nogil=True, fastmath={"reassoc", "contract", "nsz"})
 def _sum_kernel(
-    first: Ints, column: Ints, row: Floats, mass: Floats, other: Floats, width: float, begin: int,
-    end: int, out: Floats,
+    strip: Ints, first: Ints, column: Floats, row: Floats, mass: Floats, other: Floats,
+    width: float, begin: int, end: int, out: Floats,
 ) -> None:  # fmt: skip
-    """Fill the sums, but for a factor, at the squares of some columns; `width` in squares."""
+    """Fill the sums, but for a factor, at the squares of some strips; `width` in squares."""
     shrink = 1.0 / (width * width)
-    west = begin
     for c in range(begin, end):
-        here = column[first[c]]
-        while west > 0 and column[first[west - 1]] > here - width:
-            west -= 1
-        while column[first[west]] <= here - width:
-            west += 1
         out[:, first[c] : first[c + 1]] = 0.0
-        for b in range(west, len(first) - 1):
-            across = float(column[first[b]] - here)
-            if across >= width:
+        west = c
+        while west > 0 and (strip[c] - strip[west - 1] - 1) * _STRIP + 1 < width:
+            west -= 1
+        for b in range(west, len(strip)):
+            if (strip[b] - strip[c] - 1) * _STRIP + 1 >= width:
                 break
-            flat = 1.0 - across * across * shrink
-            high = width * np.sqrt(flat)
-            low_q = high_q = first[b]
+            low = high = first[b]
             last = first[b + 1]
             for p in range(first[c], first[c + 1]):
-                while low_q < last and row[low_q] <= row[p] - high:
-                    low_q += 1
-                while high_q < last and row[high_q] < row[p] + high:
-                    high_q += 1
+                x, y = column[p], row[p]
+                while low < last and row[low] <= y - width:
+                    low += 1
+                while high < last and row[high] < y + width:
+                    high += 1
                 one, two = 0.0, 0.0
-                for q in range(low_q, high_q):
-                    along = row[q] - row[p]
-                    kernel = flat - along * along * shrink
+                for q in range(low, high):
+                    across, along = column[q] - x, row[q] - y
+                    kernel = 1.0 - (across * across + along * along) * shrink
+                    kernel = max(0.0, kernel)
                     one += mass[q] * kernel
                     two += other[q] * kernel
                 out[0, p] += one

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from roadrisk.base.by_distinct import by_distinct
+
 if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import NDArray
@@ -50,8 +52,8 @@ def join_exact_repeats(
     are joined alike: sent twice or seen by two people, it was one event.
     """
     x, y = np.round(sightings.geometry.x), np.round(sightings.geometry.y)
-    day = sightings["time"].dt.tz_convert(time_zone).dt.strftime("%Y-%m-%d")
-    who = sightings["recordedBy"].str.strip().str.casefold()
+    day = sightings["time"].dt.tz_convert(time_zone).dt.tz_localize(None).dt.normalize()
+    who = by_distinct(sightings["recordedBy"], lambda text: text.str.strip().str.casefold())
     group = pd.DataFrame({"x": x, "y": y, "day": day, "who": who, "state": sightings["vitality"]})
     number = group.groupby(list(group.columns), sort=False, dropna=False).ngroup().to_numpy()
     if alone is not None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from roadrisk.base.by_distinct import by_distinct
 from roadrisk.roads.along import segments_at
 from roadrisk.roads.nearest import nearest
 from roadrisk.sightings.placed import RADIUS_95_PER_SD
@@ -136,10 +137,13 @@ def _together(
 
 
 def _plain(table: gpd.GeoDataFrame, of_species: Bools) -> pd.DataFrame:
-    names = table["recordedBy"].str.normalize("NFKC").str.casefold().str.split().str.join(" ")
+    names = by_distinct(
+        table["recordedBy"],
+        lambda text: text.str.normalize("NFKC").str.casefold().str.split().str.join(" "),
+    )
     return pd.DataFrame(
         {
-            "time": table["time"].to_numpy(),
+            "time": table["time"].array,
             "who": names.to_numpy(object),
             "of_species": of_species,
             "x": table.geometry.x.to_numpy(np.float64),

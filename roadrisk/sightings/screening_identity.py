@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from roadrisk.base.by_distinct import by_distinct
 from roadrisk.base.units import M_PER_FOOT
 from roadrisk.sightings.screening_kinds import doubts, quoted
 from roadrisk.species import same_species
@@ -174,8 +175,10 @@ def _is_called(plain: str, common_name: str) -> bool:
 
 
 def _young(table: gpd.GeoDataFrame) -> pd.Series[bool]:
-    stage = table["lifeStage"].str.casefold()
-    return stage.map(lambda s: any(word in s for word in _YOUNG)).astype(bool)
+    return by_distinct(
+        table["lifeStage"],
+        lambda text: text.str.casefold().map(lambda s: any(w in s for w in _YOUNG)).astype(bool),
+    )
 
 
 def _sex_by(text: pd.Series[str], rule: SexFeatures, feature: Feature) -> pd.Series[str]:

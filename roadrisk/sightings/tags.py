@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from roadrisk.base.by_distinct import by_distinct
 from roadrisk.base.single_records import OfSingleRecords
 from roadrisk.records import schema_columns, schemas
 from roadrisk.sightings.tag_checks import (
@@ -166,7 +167,7 @@ def _when(report: SeenReport) -> float:
 def _read(reports: gpd.GeoDataFrame, reader: TagReader) -> dict[int, tuple[Reading, ...]]:
     tags, remarks = reports["organismID"], reports["occurrenceRemarks"]
     # Most reports say nothing that could be a tag.
-    some = (tags != "") | remarks.str.contains(_MAY_BE_TAG)
+    some = (tags != "") | by_distinct(remarks, lambda text: text.str.contains(_MAY_BE_TAG))
     found = {
         int(i): reader.read(tags.iloc[i], remarks.iloc[i]) for i in np.flatnonzero(some.to_numpy())
     }

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from collections import Counter
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -11,6 +14,7 @@ from roadrisk.sightings.linking_fit import first_rates
 from roadrisk.sightings.linking_groups import group_of
 from roadrisk.sightings.linking_marks import exclude_each_other
 from roadrisk.sightings.linking_pairs import count_by_rule, longest_days, near_pairs
+from roadrisk.sightings.linking_remarks import LIKENESS_EDGES, Remarks
 from roadrisk.sightings.linking_shares import Neighbourhoods
 from roadrisk.sightings.linking_squares import SQUARE_M, Squares
 from roadrisk.table_settings import SightingsSection
@@ -151,3 +155,31 @@ def test_shares_are_what_the_observer_and_all_observers_reported_around():
         own = named[near & mine].sum() - weight[k] + 5.0 * whole
         expected = own / (named[near].sum() - weight[k] + 5.0)
         assert share == pytest.approx(np.clip(expected, 1e-4, 0.98), rel=1e-12)
+
+
+def likeness_one_by_one(text, i, j):
+    bags = [frozenset(re.findall(r"[^\W_]{3,}", t[:2000].casefold())) for t in text]
+    filled = max(sum(bool(bag) for bag in bags), 1)
+    held = Counter(word for bag in bags for word in bag)
+    weight = {word: float(np.log((filled + 1) / count)) for word, count in held.items()}
+    for a, b in ((bags[p], bags[q]) for p, q in zip(i, j, strict=True)):
+        whole = sum(weight[w] for w in a | b)
+        alike = sum(weight[w] for w in a & b) / whole if whole else 0.0
+        yield int(np.searchsorted(LIKENESS_EDGES, alike, "right")) if a and b else -1
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_likeness_of_remarks_is_that_of_their_sets_of_words(seed):
+    rng = np.random.default_rng(seed)
+    words = np.array(["toad", "Near", "gate,", "by", "old", "oak", "bridge", "squashed", "żaba"])
+    text = [" ".join(rng.choice(words, rng.integers(0, 8))) for _ in range(60)]
+    remarks = Remarks(pd.Series([*text, *text[:20]], dtype=str))
+    i, j = np.triu_indices(80, 1)
+    assert remarks.bins(i, j).tolist() == list(likeness_one_by_one([*text, *text[:20]], i, j))
+    assert remarks.filled.tolist() == [any(len(w) > 2 for w in t.split()) for t in
+                                       [*text, *text[:20]]]  # fmt: skip
+
+
+def test_remarks_without_a_word_have_no_likeness():
+    remarks = Remarks(pd.Series(["", "a b", ""], dtype=str))
+    assert remarks.bins(np.array([0, 1]), np.array([1, 2])).tolist() == [-1, -1]
