@@ -55,15 +55,17 @@ def join_sightings(tables: list[pd.DataFrame]) -> tuple[pd.DataFrame, list[Remar
     joined = pd.concat(tables, ignore_index=True)
     ids = listed(joined["occurrenceID"])
     taken, remarks = set(ids), []
-    for i in map(int, joined.index[joined.duplicated("occurrenceID")]):
-        record, number = ids[i], 2
+    last: dict[str, int] = {}
+    again = joined[joined.duplicated("occurrenceID")]
+    for i, (file, row, record) in zip(again.index, _places(again, "occurrenceID"), strict=True):
+        number = last.get(record, 1) + 1
         while f"{record}-{number}" in taken:
             number += 1
+        last[record] = number
         ids[i] = f"{record}-{number}"
         taken.add(ids[i])
         said = f"id {record!r} stands in an earlier row too; here it became {ids[i]!r}."
         mend = "give every report its own id, or delete one if they are one report"
-        file, row, _ = _places(joined.iloc[[i]], "occurrenceID")[0]
         remarks.append(Remark(file, row, "occurrenceID", said, mend, "doubt", ids[i]))
     joined["occurrenceID"] = pd.Series(ids, dtype=str)
     return joined, remarks
@@ -88,17 +90,19 @@ def strangers(animals: pd.DataFrame, fixes: pd.DataFrame, what: str = "fixes") -
     known = set(animals["organismID"])
     bare = {k.lstrip("0"): k for k in known}
     remarks = []
-    for name, rows in fixes[~fixes["organismID"].isin(known)].groupby("organismID", sort=True):
-        like = bare.get(str(name).lstrip("0"))
+    unknown = fixes[~fixes["organismID"].isin(known)]
+    count = unknown["organismID"].value_counts()
+    first = unknown.drop_duplicates("organismID").sort_values("organismID")
+    for file, row, name in _places(first, "organismID"):
+        like = bare.get(name.lstrip("0"))
         mend = "add the animal, or correct the id"
         if like is not None:
             mend = (
                 f"the animals have {like!r}: a spreadsheet may have dropped leading zeros; "
                 "format the column as text"
             )
-        said = f"animal {name!r} ({len(rows)} {what}) is not among the animals."
-        file, row, record = _places(rows.iloc[[0]], "organismID")[0]
-        remarks.append(Remark(file, row, "organismID", said, mend, "doubt", record))
+        said = f"animal {name!r} ({count[name]} {what}) is not among the animals."
+        remarks.append(Remark(file, row, "organismID", said, mend, "doubt", name))
     return remarks
 
 

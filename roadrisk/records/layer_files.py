@@ -18,7 +18,11 @@ from roadrisk.records.table_files import BLANKS
 if TYPE_CHECKING:
     from pathlib import Path
 
-FAULTS = (OSError, ValueError, KeyError, TypeError, AttributeError, SyntaxError, RuntimeError)
+# What the reading libraries raise for a broken file; a NameError comes from a fault of pyogrio's.
+FAULTS = (
+    OSError, ValueError, KeyError, TypeError, AttributeError, SyntaxError, RuntimeError, NameError,
+    ArithmeticError, IndexError, EOFError, MemoryError,
+)  # fmt: skip
 _SMALLER = "take out what the study doesn't need: other places, other kinds"
 
 

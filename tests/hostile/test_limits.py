@@ -19,6 +19,8 @@ from roadrisk.records.columns import numbers
 from roadrisk.records.dates import only_order, read_dates
 from roadrisk.records.decision_store import DecisionStore, read_decisions
 from roadrisk.records.extract_guard import extract_problem
+from roadrisk.records.joined_tables import join_sightings
+from roadrisk.records.layer_files import read_layer
 from roadrisk.records.positions import degrees
 from roadrisk.records.profile_file import load_profile
 from roadrisk.records.raw_table import About, Notes
@@ -29,6 +31,7 @@ from roadrisk.records.settings_file import find_line, load_settings
 from roadrisk.records.table_files import read_raw
 from roadrisk.table_settings import SightingsSection
 from tests.hostile.broken_folders import FIXES, SIGHTINGS, STUDY, change, good_folder, put
+from tests.hostile.fuzz_seeds import FOUND
 from tests.records.filled_in import written
 from tests.records.reading import study
 from tests.sightings.made_reviewed import made_reviewed
@@ -362,3 +365,25 @@ def test_logs_of_releases(tmp_path, text):
     with pytest.raises(InputError) as caught:
         read_release_log(tmp_path)
     assert len(caught.value.lines()) == 1
+
+
+def test_one_id_for_all_reports_takes_no_square_of_time(tmp_path):
+    head, first, *_ = SIGHTINGS.splitlines()
+    rows = [first.replace("2024-05-02", f"2024-05-{k % 28 + 1:02}") for k in range(4000)]
+    folder = good_folder(tmp_path / "s")
+    put("sightings.csv", "\n".join([head, *rows]))(folder)
+    reports = read_raw(folder / "sightings.csv", "s", SightingsSection(file=("s",)), Notes("s"))
+    table = reports.frame.assign(source_file="s", source_row=reports.rows)
+    began = time.monotonic()
+    joined, remarks = join_sightings([table])
+    assert time.monotonic() - began < 3
+    assert joined["occurrenceID"].tolist()[-1] == "A1-4000"
+    assert joined["occurrenceID"].is_unique
+    assert len(remarks) == 3999
+
+
+def test_a_system_that_the_reading_library_trips_over():
+    # Found by the fuzzer: pyogrio 0.13 raises an UnboundLocalError for this .prj.
+    notes = Notes("layer.shp")
+    assert read_layer(FOUND / "shapefile_system" / "layer.shp", None, notes) is None
+    assert "can't be read" in notes.remarks[0].problem
