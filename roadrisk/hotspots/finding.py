@@ -240,7 +240,9 @@ def _scanned(
     """Scan the roads for the ends of stretches: all of them, or in a large study those near."""
     settings, level = found.settings, found.level
     near, on, tested, strands = None, level.lixels, found.tested, found.strands
+    draws = min(settings.draws, MOST_DRAWS)
     if level.large:
+        draws = min(draws, 99)
         near = near_stretches(
             network, on, tested, strands, stretch, longest_m=settings.longest_stretch_m
         )
@@ -252,7 +254,7 @@ def _scanned(
         )
     scanned = scan_for_ends(
         network, on, tested, strands, longest_m=settings.longest_stretch_m,
-        draws=min(settings.draws, MOST_DRAWS), rng=generator(seed, "hotspots.scan"),
+        draws=draws, rng=generator(seed, "hotspots.scan"),
         progress=shown,
     )  # fmt: skip
     if near is None:

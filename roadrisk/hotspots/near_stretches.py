@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from roadrisk.roads.network import Ints, Lixels, Network
 
 # Stretches whose ends are looked for, from the longest down, in a study that is made in tiles.
-MOST_STRETCHES = 20
+MOST_STRETCHES = 10
 
 
 @dataclass(frozen=True, eq=False)

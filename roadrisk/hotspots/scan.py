@@ -12,7 +12,7 @@ from roadrisk.base.intervals import p_from_draws
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.base.tasks import InProcess
 from roadrisk.hotspots.reach import edge_ends
-from roadrisk.hotspots.scan_search import best_run, largest_values, search_room, ways_from
+from roadrisk.hotspots.scan_search import best_run_bounded, largest_values, search_room, ways_from
 
 if TYPE_CHECKING:
     from scipy import sparse
@@ -238,9 +238,10 @@ def _disjoint_runs(
     total = float(mass.sum())
     taken = np.zeros(len(lixels) + 1, np.int64)
     runs: list[Run] = []
+    bound = np.full(len(lixels.first) - 1, np.inf)
     while len(runs) < most and len(held):
-        value, length, exit_, depth, first, last, count, due = best_run(
-            held, mass[held], cumulative * total, taken, total, shortest, ways.longest_m,
+        value, length, exit_, depth, first, last, count, due = best_run_bounded(
+            bound, held, mass[held], cumulative * total, taken, total, shortest, ways.longest_m,
             ways.limit_m, graph, room,
         )  # fmt: skip
         p = float(p_from_draws(value, largest))

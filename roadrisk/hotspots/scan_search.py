@@ -188,6 +188,67 @@ def best_run(
 
 
 @nb.njit(cache=True, nogil=True)
+def best_run_bounded(
+    bound: Floats,
+    held: Ints,
+    mass: Floats,
+    expected: Floats,
+    taken: Ints,
+    total: float,
+    shortest: float,
+    longest: float,
+    limit: Floats,
+    graph: Any,
+    room: Any,
+) -> tuple[float, float, int, int, int, int, float, float]:
+    """Find the same as `best_run`, looking only at edges where it may still begin.
+
+    Parameters
+    ----------
+    bound : ndarray, shape (edges,)
+        No run from each edge has a higher ratio than this: infinite at first; filled. Lixels that
+        are taken only lower it, so one array serves for all runs of one set of masses.
+    held, mass, expected, taken, total, shortest, longest, limit, graph, room
+        As in `best_run`.
+
+    Returns
+    -------
+    value, length, exit_, depth, first, last, count, above
+        As of `best_run`.
+    """
+    on_edge, sums, way = room[7], room[8], room[13]
+    sums[0] = 0.0
+    for k in range(len(held)):
+        sums[k + 1] = sums[k] + mass[k]
+    on_edge[:] = np.searchsorted(held, graph[5])
+    task = (held, expected, taken, total, shortest, longest)
+    nothing = (0.0, np.inf, -1, 0, -1, -1, 0.0, 0.0)
+    best, edge, kept = nothing, np.int64(-1), way[:0].copy()
+    for e in np.argsort(-bound):
+        if bound[e] < best[0] * (1.0 - 1e-12) or bound[e] == 0.0:
+            break
+        own = nothing
+        if on_edge[e] < on_edge[e + 1]:
+            own = _inside(e, task, graph, room, own)
+            for side in range(2):
+                starts = _starts(e, side, task, graph, room)
+                if starts > 0:
+                    x = 2 * e + side
+                    own = _walk(x, starts, limit[x], task, graph, room, own)
+        bound[e] = own[0]
+        near = 1e-12 * max(best[0], 1.0)
+        if own[0] <= 0.0 or own[0] < best[0] - near:
+            continue
+        alike = own[0] <= best[0] + near
+        shorter = own[1] < best[1] - SLACK_M
+        first = own[1] < best[1] + SLACK_M and e < edge
+        if not alike or shorter or first:
+            best, edge, kept = own, e, way[: own[3] + 1].copy()
+    way[: len(kept)] = kept
+    return best
+
+
+@nb.njit(cache=True, nogil=True)
 def _inside(e: int, task: Any, graph: Any, room: Any, best: Any) -> Any:
     """Look at the runs that stay on one edge."""
     held, expected, taken, total, shortest, longest = task

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
 # Values of a tile's draws are held at once [bytes].
 TILE_BYTES = 100_000_000
-LEAST_LIXELS = 500
+LEAST_LIXELS, MOST_LIXELS = 500, 15_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,7 +215,8 @@ def _tiles(whole: _Whole) -> list[tuple[Ints, Ints]]:
     some = np.flatnonzero(slots)
     middle = strands.order[whole.slot_first[some] + slots[some] // 2]
     xy = places_of(net, lixels.edge[middle])
-    each = max(int(TILE_BYTES / (8 * max(whole.draws, 1))), LEAST_LIXELS)
+    each = int(TILE_BYTES / (8 * max(whole.draws, 1)))
+    each = min(max(each, LEAST_LIXELS), MOST_LIXELS)
     groups = grouped(xy, max(int(each / max(slots.mean(), 1.0)), 1))
     off = whole.off_line
     tile_of = np.empty(len(some), np.int64)
