@@ -11,7 +11,7 @@ from scipy import optimize, special
 from roadrisk.errors import InputError, Remark
 
 if TYPE_CHECKING:
-    from roadrisk.roads.network import Floats
+    from roadrisk.roads.network import Floats, Ints
 
 # An overdispersion below this can't be told from none.
 _NONE = 1e-6
@@ -141,11 +141,12 @@ def safety_function(counted: Floats, exposure: Floats, covariates: Floats) -> Sa
         raise InputError([Remark("Empirical Bayes", None, "", problem, "use the bound instead")])
     design = np.column_stack([np.ones(len(y)), covariates])
     offset = np.log(exposure)
+    counts = np.unique(y, return_counts=True)
     start = np.zeros(design.shape[1] + 1)
     start[0], start[-1] = np.log(y.sum() / exposure.sum()), -1.0
 
     def minus(theta: Floats) -> tuple[float, Floats]:
-        value, slope = _log_likelihood(y, design, offset, theta)
+        value, slope = _log_likelihood(y, counts, design, offset, theta)
         return -value, -slope
 
     bounds = [(-50.0, 50.0)] * design.shape[1] + [(float(np.log(_NONE)), float(np.log(1e4)))]
@@ -163,15 +164,19 @@ def safety_function(counted: Floats, exposure: Floats, covariates: Floats) -> Sa
 
 
 def _log_likelihood(
-    y: Floats, design: Floats, offset: Floats, theta: Floats
+    y: Floats, counts: tuple[Floats, Ints], design: Floats, offset: Floats, theta: Floats
 ) -> tuple[float, Floats]:
     """Log likelihood of the form with variance mean + k · mean², and its slope by theta."""
     # A search that steps far out stays with numbers.
     mean = np.exp(np.minimum(offset + design @ theta[:-1], _FARTHEST))
     size = np.exp(-theta[-1])  # 1 / k
-    value = special.gammaln(y + size) - special.gammaln(size) - special.gammaln(y + 1.0)
-    value += size * np.log(size / (size + mean)) + special.xlogy(y, mean / (size + mean))
-    slope = design.T @ (size * (y - mean) / (size + mean))
-    by_size = special.digamma(y + size) - special.digamma(size) + np.log(size / (size + mean))
-    by_size += 1.0 - (y + size) / (size + mean)
-    return float(value.sum()), np.append(slope, -size * by_size.sum())
+    share = size / (size + mean)
+    log_share = np.log(share).sum()
+    # Counts are few different numbers: their gamma functions are asked for once each.
+    each, times = counts
+    value = special.gammaln(each + size) - special.gammaln(size) - special.gammaln(each + 1.0)
+    whole = times @ value + size * log_share + special.xlogy(y, mean / (size + mean)).sum()
+    slope = design.T @ (share * (y - mean))
+    by_size = times @ (special.digamma(each + size) - special.digamma(size)) + log_share
+    by_size += (1.0 - (y + size) / (size + mean)).sum()
+    return float(whole), np.append(slope, -size * by_size)

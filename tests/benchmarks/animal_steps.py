@@ -24,14 +24,17 @@ from roadrisk.telemetry.movement_tracks import nodes_of
 from tests.benchmarks.beside import Case, Step
 from tests.benchmarks.path_draws import CLOCK, WIDTH_M, animals, plain_lines, town
 
-ANIMALS, FIXES, SEGMENTS = 10, 200, 51_200
+# Animals, fixes and segments, and those of a size that only shows that all runs.
+WHOLE, SMALL = (10, 200, 51_200), (2, 30, 2_000)
+LEAST = 20
 
 
 @cache
-def _world(draws: int) -> Any:
-    network = town(SEGMENTS if draws >= 100 else 2_000)
+def _world(size: tuple[int, int, int]) -> Any:
+    count, fixes, segments = size
+    network = town(segments)
     index = PieceIndex.build(network)
-    tracks = animals(ANIMALS, FIXES, float(np.ptp(network.node_xy[:, 0])))
+    tracks = animals(count, fixes, float(np.ptp(network.node_xy[:, 0])))
     nodes = [nodes_of(track, CLOCK, 30.0) for track in tracks]
     fits = [
         fit_track(track, node, MovementPrior(), 10.0, generator(1, f"fit {k}"))
@@ -41,21 +44,22 @@ def _world(draws: int) -> Any:
 
 
 def paths(draws: int) -> Case:
-    network, index, tracks, nodes, fits = _world(draws)
+    network, index, tracks, nodes, fits = _world(SMALL if draws <= LEAST else WHOLE)
+    count = len(tracks)
     field = road_field(network, index, np.full(len(network.segments), WIDTH_M))
     thin = road_field(network, index, np.full(len(network.segments), 0.02))
     tree = shapely.STRtree(network.segments.geometry.to_numpy())
-    each = -(-draws // ANIMALS)
+    each = -(-draws // count)
     chosen = [
         generator(1, f"chosen {k}").choice(len(f.weight), each, p=f.weight)
         for k, f in enumerate(fits)
     ]
-    lines = [plain_lines(tracks[k], nodes[k], fits[k], chosen[k], k) for k in range(ANIMALS)]
+    lines = [plain_lines(tracks[k], nodes[k], fits[k], chosen[k], k) for k in range(count)]
 
     def drawn(roads: Any) -> list[Drawn]:
         return [
             draw_crossings(tracks[k], nodes[k], fits[k], chosen[k], roads, index.origin, k)
-            for k in range(ANIMALS)
+            for k in range(count)
         ]
 
     def theirs() -> int:
@@ -73,15 +77,16 @@ def paths(draws: int) -> Case:
 
 
 def given_paths(draws: int) -> Case:
-    network, index, tracks, nodes, fits = _world(draws)
+    network, index, tracks, nodes, fits = _world(SMALL if draws <= LEAST else WHOLE)
+    count = len(tracks)
     tree = shapely.STRtree(network.segments.geometry.to_numpy())
-    each = -(-draws // ANIMALS)
+    each = -(-draws // count)
     lines = np.concatenate([
         plain_lines(
             tracks[k], nodes[k], fits[k],
             generator(1, f"chosen {k}").choice(len(fits[k].weight), each, p=fits[k].weight), k,
         )
-        for k in range(ANIMALS)
+        for k in range(count)
     ])  # fmt: skip
 
     def theirs() -> int:
@@ -97,10 +102,9 @@ def given_paths(draws: int) -> Case:
 
 STEPS = (
     Step("path draws, made and counted", "shapely STRtree, counting alone", paths,
-         "draws of one animal of 200 fixes", 20,
+         "draws of one animal of 200 fixes", LEAST,
          "meetings 5 % and chance (other random numbers)", most=200,
          wanted=15.0),
     Step("given paths counted", "shapely STRtree", given_paths,
-         "draws of one animal of 200 fixes", 20, "the same pairs but for 0.1 %", most=200,
-         wanted=15.0),
+         "draws of one animal of 200 fixes", LEAST, "the same pairs but for 0.1 %", most=200),
 )  # fmt: skip

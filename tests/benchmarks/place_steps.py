@@ -23,7 +23,7 @@ from tests.benchmarks.beside import Case, Step
 from tests.benchmarks.hot_stretches import plain_kernel, study
 from tests.benchmarks.lattices import lattice, lixels_of
 
-DRAWS = 999
+DRAWS, FEW_EVENTS = 999, 50
 
 
 def kernel(events: int) -> Case:
@@ -48,17 +48,18 @@ def chance(events: int) -> Case:
     matrix = lixel_kernel(network, lixels, 300.0)
     turned = matrix.T.tocsr()
     count = len(gathered.lixel)
+    draws = DRAWS if events > FEW_EVENTS else 99
 
     def ours() -> Any:
         return compare_with_chance(
             gathered, strands, matrix, lixels.length_m, bandwidth_m=300.0, least_units=3,
-            draws=DRAWS, rng=generator(1, "draws"),
+            draws=draws, rng=generator(1, "draws"),
         )  # fmt: skip
 
     def theirs() -> Floats:
         rng = generator(1, "plain")
-        out = np.empty(DRAWS)
-        for k in range(DRAWS):
+        out = np.empty(draws)
+        for k in range(draws):
             drawn = np.bincount(rng.integers(len(lixels), size=count), minlength=len(lixels))
             out[k] = (turned @ drawn.astype(np.float64)).max()
         return out
@@ -139,7 +140,7 @@ STEPS = (
     Step("kernel along roads", "networkx, numpy", kernel, "events, as many segments", 300, "1e-9",
          most=2000, big=1_000_000),
     Step("999 draws against chance", "scipy sparse product", chance,
-         "events, twenty times as many segments", 50,
+         "events, twenty times as many segments", FEW_EVENTS,
          "the kernel 1e-9 (draws differ; ours tell animals apart)", most=5000),
     Step("network K", "spaghetti", network_k_of, "events, twice as many segments", 100,
          "1e-6 (divisor allowed for)", most=300),
