@@ -110,21 +110,7 @@ def read_osm_graph(path: Path, leave_out: tuple[str, ...], name: str | None = No
             f"there are no roads in it ({len(ways)} ways are roads by their tags).",
             "take an extract that covers the data, or shorten roads.osm.leave_out",
         )
-    used, nodes = np.unique(refs, return_inverse=True)
-    lon, lat = xy[used].T / PER_DEGREE
-    graph = OsmGraph(
-        node_id=wanted[row[used]],
-        lon=lon,
-        lat=lat,
-        way_id=np.frombuffer(ways.number, dtype=np.int64)[way],
-        way_first=first,
-        way_node=nodes.astype(np.int64),
-        travel=np.frombuffer(ways.travel, dtype=np.int8)[way],
-        tags={
-            tag: np.array(column, dtype=object)[way]
-            for tag, column in zip(TAGS, ways.tags, strict=True)
-        },
-    )
+    graph = _graph(ways, way, first, refs, wanted[row], xy)
     dropped_ways = len(ways) - len(np.unique(way))
     return OsmExtract(graph, _remarks(shown, dropped_nodes, dropped_ways))
 
@@ -184,6 +170,24 @@ def _inside(ways: _Ways, node: Ints, held: Ints) -> tuple[Ints, Ints, Ints, int]
     head = np.flatnonzero(np.diff(run, prepend=-1))
     first = np.append(head, len(run)).astype(np.int64)
     return way[head], first, row.astype(np.int64), int((~there).sum())
+
+
+def _graph(ways: _Ways, way: Ints, first: Ints, refs: Ints, held: Ints, xy: Ints) -> OsmGraph:
+    used, nodes = np.unique(refs, return_inverse=True)
+    lon, lat = xy[used].T / PER_DEGREE
+    return OsmGraph(
+        node_id=held[used],
+        lon=lon,
+        lat=lat,
+        way_id=np.frombuffer(ways.number, dtype=np.int64)[way],
+        way_first=first,
+        way_node=nodes.astype(np.int64),
+        travel=np.frombuffer(ways.travel, dtype=np.int8)[way],
+        tags={
+            tag: np.array(column, dtype=object)[way]
+            for tag, column in zip(TAGS, ways.tags, strict=True)
+        },
+    )
 
 
 def _remarks(name: str, nodes: int, ways: int) -> tuple[Remark, ...]:

@@ -69,8 +69,10 @@ def lines_beside(
         [m].
     first : ndarray of int64, shape (lines + 1,)
         Line i has vertices ``xy[first[i]:first[i + 1]]``.
-    others_xy, others_first
-        The other lines, likewise.
+    others_xy : ndarray, shape (vertices, 2)
+        Vertices of the other lines [m].
+    others_first : ndarray of int64, shape (lines + 1,)
+        Where each of the other lines begins.
     within_m : float
         [m].
 
