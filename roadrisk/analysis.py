@@ -77,7 +77,7 @@ def analyse(
     roads = _roads(study, shown, kept)
     evidence = for_evidence(study)
     found = _evidence(evidence, roads, shown, kept, by)
-    hot = kept.step("hotspots", (found.key,), lambda: _hotspots(evidence, roads, found, shown))
+    hot = kept.step("hotspots", (found.key,), lambda: _hotspots(evidence, roads, found, shown, by))
     with shown.step("Measures", 1) as tick:
         measures = propose_measures(
             study, roads.network, roads.lixels, roads.places, found.deaths, found.frequencies
@@ -224,7 +224,9 @@ def _reports(study: Study, points: Points, roads: Roads) -> tuple[CountedReports
     return counted, open_doubts(study, points.reports, counted, network, index)
 
 
-def _hotspots(study: Study, roads: Roads, found: Evidence, shown: Progress) -> Hotspots:
+def _hotspots(
+    study: Study, roads: Roads, found: Evidence, shown: Progress, tasks: Tasks
+) -> Hotspots:
     settings = study.settings
     return find_hotspots(
         roads.network, roads.lixels, found.partner, found.frequencies, found.counted.placed.table,
@@ -233,5 +235,5 @@ def _hotspots(study: Study, roads: Roads, found: Evidence, shown: Progress) -> H
         zone=settings.study.time_zone,
         surveys=settings.sightings.surveys if settings.sightings else (),
         area=study.area, watching=found.watching, deaths=found.deaths.field,
-        worst=settings.mortality.worst_places, progress=shown,
+        worst=settings.mortality.worst_places, tasks=tasks, progress=shown,
     )  # fmt: skip

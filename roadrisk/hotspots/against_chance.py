@@ -19,7 +19,7 @@ from roadrisk.hotspots.power import Power, find_power
 from roadrisk.hotspots.shares import ByWindow
 from roadrisk.hotspots.tiled_chance import compare_in_tiles
 from roadrisk.hotspots.tiled_kernel import TiledKernel
-from roadrisk.roads.tiles import Surroundings
+from roadrisk.roads.tiles import Surroundings, without_shapes
 
 if TYPE_CHECKING:
     import shapely
@@ -177,9 +177,10 @@ def compared_in_tiles(
     by = tasks or InProcess()
     peak = peak_of(settings.bandwidth_m, settings.kernel_shape)
     split: Split = "discontinuous" if settings.kernel == "discontinuous" else "continuous"
+    roads = without_shapes(network)
     kernel = TiledKernel(
-        network, level.lixels, settings.bandwidth_m, settings.kernel_shape, split,
-        Surroundings(network), by,
+        roads, level.lixels, settings.bandwidth_m, settings.kernel_shape, split,
+        Surroundings(roads), by,
     )  # fmt: skip
     power = find_power(
         tested, strands, kernel, level.lixels.length_m, settings=settings,

@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     import pandas as pd
     import shapely
 
+    from roadrisk.base.tasks import Tasks
     from roadrisk.findings import ChanceTest
     from roadrisk.hotspot_settings import HotspotsSection
     from roadrisk.hotspots.against_chance import AgainstChance
@@ -111,6 +112,7 @@ def find_hotspots(
     watching: Watching | None = None,
     deaths: DeathField | None = None,
     worst: int = 5,
+    tasks: Tasks | None = None,
     progress: Progress | None = None,
 ) -> Hotspots:
     """Find where crossings and reports gather, test it against chance, rank windows of road.
@@ -148,6 +150,8 @@ def find_hotspots(
         they go by crossings and reports per km.
     worst : int
         k of the chance of being among the worst k.
+    tasks : Tasks, optional
+        What works out the tiles of a very large study; this process unless given.
     progress : Progress, optional
 
     Returns
@@ -161,8 +165,9 @@ def find_hotspots(
         link_m=settings.link_m,
     )  # fmt: skip
     found = _compared(
-        network, lixels, partner, points, watching or Watching(), settings, zone, area, seed, shown
-    )
+        network, lixels, partner, points, watching or Watching(), settings, zone, area, seed,
+        tasks, shown,
+    )  # fmt: skip
     tested, strands, settings, level = found.tested, found.strands, found.settings, found.level
     events, chance, on = level.events_shown(found.events), found.against.chance, level.lixels
     lines: np.ndarray | LixelLines = (
@@ -296,6 +301,7 @@ def _compared(
     zone: str,
     area: shapely.Polygon | shapely.MultiPolygon | None,
     seed: int,
+    tasks: Tasks | None,
     shown: Progress,
 ) -> _Compared:
     level = level_of(network, lixels, partner, len(points.lixel), settings=settings)
@@ -310,7 +316,7 @@ def _compared(
     if level.large:
         against = compared_in_tiles(
             network, level, tested, null.strands, points.event_year, settings=settings, seed=seed,
-            progress=shown,
+            tasks=tasks, progress=shown,
         )  # fmt: skip
     else:
         against = compared_with_chance(

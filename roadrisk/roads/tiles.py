@@ -70,6 +70,24 @@ def part_of_network(network: Network, lixels: Lixels, edge: Ints) -> Part:
     return Part(part, laid, np.asarray(edge, np.int64), lixel)
 
 
+def without_shapes(network: Network) -> Network:
+    """Return the network's nodes, edges and lengths alone, which is all that tiles are made of.
+
+    Parameters
+    ----------
+    network : Network
+
+    Returns
+    -------
+    Network
+        Light enough to be handed to other processes.
+    """
+    return Network(
+        network.crs, network.node_xy, network.edge_u, network.edge_v, network.edge_length_m,
+        np.zeros((0, 2)), np.zeros(network.edges + 1, np.int64), network.segments.iloc[:0],
+    )  # fmt: skip
+
+
 class Surroundings:
     """Finds what lies around some edges, along the roads.
 

@@ -5,6 +5,7 @@ By hand for the margin; the rest holds tiles against the untiled computation.
 
 from __future__ import annotations
 
+import pickle
 from dataclasses import replace
 
 import numpy as np
@@ -21,7 +22,7 @@ from roadrisk.hotspots.shares import ByWindow, Table
 from roadrisk.hotspots.strands import lay_strands
 from roadrisk.hotspots.tiled_chance import compare_in_tiles, pieces_of
 from roadrisk.hotspots.tiled_kernel import TiledKernel
-from roadrisk.roads.tiles import Surroundings, grouped, part_of_network
+from roadrisk.roads.tiles import Surroundings, grouped, part_of_network, without_shapes
 from tests.benchmarks.hot_stretches import gathered
 from tests.benchmarks.lattices import lattice, lixels_of
 
@@ -113,6 +114,31 @@ def _compared(roads, strands, events, share):
         rng=_Given(share), by_window=True, **options,
     )  # fmt: skip
     return tiled, whole
+
+
+def test_tiles_can_be_worked_out_by_another_process(roads):
+    """What is handed over survives being written and read, and gives the same."""
+    strands, events = _study(roads)
+    options = {"least_units": 3, "draws": 19, "peak_per_m": peak_of(H, "quartic")}
+    network = without_shapes(roads[0])
+    kernel = TiledKernel(network, roads[1], H, "quartic", "continuous", Surroundings(network))
+    share = Table(generator(1, "test.draws").random((19, events.blocks)))
+    here, there = (
+        compare_in_tiles(events, strands, kernel, shares=share, tasks=tasks, **options)
+        for tasks in (None, _Written())
+    )
+    assert here.statistic.tolist() == there.statistic.tolist()
+    assert here.largest.tolist() == there.largest.tolist()
+
+
+class _Written:
+    """Stands in for other processes."""
+
+    at_once = 1
+
+    def map(self, function, items, *, shared, tick=None, compiled=False):
+        for item in items:
+            yield pickle.loads(pickle.dumps(function(*pickle.loads(pickle.dumps((shared, item))))))
 
 
 class _Given:
