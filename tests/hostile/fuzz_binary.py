@@ -75,17 +75,25 @@ def spoiled_sqlite(rng: Random, data: bytes) -> bytes:
         path.write_bytes(data)
         with closing(sqlite3.connect(path, isolation_level=None)) as link:
             link.execute("PRAGMA writable_schema = ON")
+            triggers: list[tuple[str, str]] = []
+            with suppress(sqlite3.Error):  # spoilt before
+                triggers = link.execute(
+                    "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'"
+                ).fetchall()
+            for name, _ in triggers:
+                with suppress(sqlite3.Error):
+                    link.execute(f'DROP TRIGGER "{name}"')
             for _ in range(rng.randint(1, 3)):
                 with suppress(sqlite3.Error, OverflowError, UnicodeError):
                     _spoil_rows(rng, link)
+            for _, statement in triggers if rng.random() < 0.9 else ():
+                with suppress(sqlite3.Error):
+                    link.execute(statement)
         made = path.read_bytes()
     return spoiled_bytes(rng, made, most=2) if rng.random() < 0.15 else made
 
 
 def _spoil_rows(rng: Random, link: sqlite3.Connection) -> None:
-    for (name,) in link.execute("SELECT name FROM sqlite_schema WHERE type = 'trigger'").fetchall():
-        if rng.random() < 0.8:
-            link.execute(f'DROP TRIGGER "{name}"')
     tables = [n for (n,) in link.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
     if not tables:
         return
