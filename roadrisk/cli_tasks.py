@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from roadrisk.study import Study
 
 # Below these sizes starting processes costs more than they give: a minute of work or so.
-_LEAST_ANIMALS = 12
+_LEAST_ANIMALS = 30
 _LEAST_ROADS = 50_000
 
 Workers = Annotated[

@@ -203,7 +203,8 @@ def _draw(
 ) -> int:
     n, nodes, used = len(xy), len(hours), 0
     words = np.empty(4, np.uint64)
-    table, stack = np.empty((DEEPEST + 1, 12)), np.empty((DEEPEST + 2, 5))
+    table, stack = np.empty((DEEPEST + 2, 12)), np.empty((DEEPEST + 2, 5))
+    table[DEEPEST + 1, 0] = -1.0
     level_of, place = np.empty(DEEPEST + 2, np.int64), np.empty((n, 2))
     begin, end, centre = np.zeros(4), np.zeros(4), np.zeros(2)
     for d in range(draws):

@@ -84,10 +84,19 @@ def filter_centres(
         cov[k, 0, 0] = cov[k, 1, 1] = 1.0
         cov[k, 2, 2] = cov[k, 3, 3] = a * b
     total = 0.0
+    # Most ways are a whole day's: what happens over the longest so far is kept.
+    longest = 0.0
+    moved = far = transition(0.0, a, b)
     for i in range(nodes):
         t = hours[i] - hours[i - 1] if i > 0 else 0.0
         if t > MOMENT_H:
-            f11, f12, f21, f22, q11, q12, q22 = transition(t, a, b)
+            if t == longest:
+                moved = far
+            else:
+                moved = transition(t, a, b)
+                if t > longest:
+                    longest, far = t, moved
+            f11, f12, f21, f22, q11, q12, q22 = moved
             for k in range(many):
                 spread(cov[k], f11, f12, f21, f22, q11, q12, q22)
                 for j in range(2):
@@ -183,6 +192,8 @@ def draw_states(
     across, shift = np.empty((4, 4)), np.empty(4)
     here_mean, here_cov = np.empty(4), np.empty((4, 4))
     last = nodes - 1
+    longest = 0.0
+    moved = far = transition(0.0, a, b)
     z = pick(chance[last], words)
     _normal_4(mean[last, z], cov[last, z], factor, words, state[last])
     pulled_by[last] = z
@@ -193,7 +204,13 @@ def draw_states(
             state[i] = state[i + 1]
             pulled_by[i] = z
             continue
-        f11, f12, f21, f22, q11, q12, q22 = transition(t, a, b)
+        if t == longest:
+            moved = far
+        else:
+            moved = transition(t, a, b)
+            if t > longest:
+                longest, far = t, moved
+        f11, f12, f21, f22, q11, q12, q22 = moved
         kept = np.exp(-t / stay_h)
         best = -np.inf
         for k in range(many):

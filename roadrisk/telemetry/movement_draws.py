@@ -242,7 +242,7 @@ def _draw(
 ) -> int:
     nodes, used = len(hours), 0
     words = np.empty(4, np.uint64)
-    table, stack = np.empty((DEEPEST + 1, 12)), np.empty((DEEPEST + 2, 5))
+    table, stack = np.empty((DEEPEST + 2, 12)), np.empty((DEEPEST + 2, 5))
     level_of = np.empty(DEEPEST + 2, np.int64)
     state, pulled = np.empty((nodes, 4)), np.empty(nodes, np.int64)
     chance, mean = np.empty((nodes, 3)), np.empty((nodes, 3, 4))
@@ -250,6 +250,7 @@ def _draw(
     for d in range(len(pars)):
         par = pars[d]
         seeded(key, d, words)
+        table[DEEPEST + 1, 0] = -1.0
         a, b = np.exp(-par[0]), np.exp(-par[1])
         sxx, sxy, syy = home_shape(np.exp(par[2]), par[3], par[4])
         states_at_nodes(

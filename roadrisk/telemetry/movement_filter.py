@@ -211,8 +211,9 @@ def seen(cov: Floats, error: Floats, gain: Floats) -> tuple[float, float, float,
     for j in range(4):
         gain[j, 0] = cov[j, 0] * i00 + cov[j, 1] * i01
         gain[j, 1] = cov[j, 0] * i01 + cov[j, 1] * i11
-    top = cov[:2].copy()
-    for j in range(4):
-        for k in range(4):
-            cov[j, k] -= gain[j, 0] * top[0, k] + gain[j, 1] * top[1, k]
+    # The first two rows as they were, held as numbers: a copy of them would cost more than this.
+    for k in range(4):
+        one, two = cov[0, k], cov[1, k]
+        for j in range(4):
+            cov[j, k] -= gain[j, 0] * one + gain[j, 1] * two
     return i00, i01, i11, det

@@ -102,7 +102,8 @@ def walk(  # noqa: PLR0912, PLR0915
     precision_m : float
     field : RoadField
     table, stack, level_of : ndarray
-        Room to work in: (DEEPEST + 1, 12), (DEEPEST + 2, 5), (DEEPEST + 2,).
+        Room to work in: (DEEPEST + 2, 12), (DEEPEST + 2, 5), (DEEPEST + 2,). With other
+        parameters than the way before, ``table[DEEPEST + 1, 0]`` is set to -1 first.
     words : ndarray
         The path's random stream.
     visit, visit_at : ndarray
@@ -125,8 +126,11 @@ def walk(  # noqa: PLR0912, PLR0915
     near, near_m = field.near, field.near_m
     large, rows, columns = large_reach(field), away.shape[0], away.shape[1]
     cx, cy, memory = centre[0], centre[1], 1.0 / b
-    deepest = -1
-    table[:, 11] = 0.0
+    # Ways of one length under one set of parameters share the table; its last row knows them.
+    if table[DEEPEST + 1, 0] != t:
+        table[:, 11] = 0.0
+        table[DEEPEST + 1, 0], table[DEEPEST + 1, 1] = t, -1.0
+    deepest = int(table[DEEPEST + 1, 1])
     lx, ly, lu, lv, lt = begin[0], begin[1], begin[2], begin[3], 0.0
     top = 0
     for j in range(4):
@@ -185,6 +189,7 @@ def walk(  # noqa: PLR0912, PLR0915
             continue
         if deepest < 0:
             deepest = leaf_level(t, a, b, sigma, precision_m)
+            table[DEEPEST + 1, 1] = deepest
         if level >= deepest:
             mx, my = 0.5 * (lx + rx), 0.5 * (ly + ry)
             whole = np.sqrt((lx - rx) ** 2 + (ly - ry) ** 2) + widest + SPARE_M

@@ -225,7 +225,7 @@ def test_a_stay_that_begins_on_the_road_is_no_crossing() -> None:
         there = np.array([390.0, y, 0.0, 0.0])
         used = walk(
             here, there, 1.0, 0.0, 0, 0.0, np.inf, np.zeros(2), 1e-4, 0.0, 1e-4, 0.5, field,
-            np.empty((23, 12)), np.empty((24, 5)), np.empty(24, np.int64), words, visit,
+            np.full((24, 12), -1.0), np.empty((24, 5)), np.empty(24, np.int64), words, visit,
             visit_at, 0, events, at, used,
         )  # fmt: skip
         here = there
