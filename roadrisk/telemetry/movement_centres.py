@@ -192,8 +192,6 @@ def draw_states(
     across, shift = np.empty((4, 4)), np.empty(4)
     here_mean, here_cov = np.empty(4), np.empty((4, 4))
     last = nodes - 1
-    longest = 0.0
-    moved = far = transition(0.0, a, b)
     z = pick(chance[last], words)
     _normal_4(mean[last, z], cov[last, z], factor, words, state[last])
     pulled_by[last] = z
@@ -204,13 +202,7 @@ def draw_states(
             state[i] = state[i + 1]
             pulled_by[i] = z
             continue
-        if t == longest:
-            moved = far
-        else:
-            moved = transition(t, a, b)
-            if t > longest:
-                longest, far = t, moved
-        f11, f12, f21, f22, q11, q12, q22 = moved
+        f11, f12, f21, f22, q11, q12, q22 = transition(t, a, b)
         kept = np.exp(-t / stay_h)
         best = -np.inf
         for k in range(many):
