@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 Kind = Literal["error", "doubt", "left out"]
 
 
-@dataclass(frozen=True, order=True)
+@dataclass(frozen=True, order=True, slots=True)
 class Remark:
     """One thing said about one place in the input.
 

@@ -24,13 +24,8 @@ def left_out_table(remarks: Iterable[Remark]) -> pd.DataFrame:
     pandas.DataFrame
         Columns file, row, record, reason.
     """
-    rows = [
-        {"file": r.file, "row": r.row, "record": r.record, "reason": r.problem}
-        for r in remarks
-        if r.kind == "left out"
-    ]
-    table = pd.DataFrame(rows, columns=["file", "row", "record", "reason"])
-    return table.astype({"row": "Int64"})
+    fields = {"file": "file", "row": "row", "record": "record", "reason": "problem"}
+    return _table([r for r in remarks if r.kind == "left out"], fields)
 
 
 def doubts_table(remarks: Iterable[Remark]) -> pd.DataFrame:
@@ -45,6 +40,12 @@ def doubts_table(remarks: Iterable[Remark]) -> pd.DataFrame:
     pandas.DataFrame
         Columns file, row, column, record, problem, mend.
     """
-    columns = ["file", "row", "column", "record", "problem", "mend"]
-    rows = [{c: getattr(r, c) for c in columns} for r in remarks if r.kind == "doubt"]
-    return pd.DataFrame(rows, columns=columns).astype({"row": "Int64"})
+    columns = ("file", "row", "column", "record", "problem", "mend")
+    return _table([r for r in remarks if r.kind == "doubt"], {c: c for c in columns})
+
+
+def _table(remarks: list[Remark], fields: dict[str, str]) -> pd.DataFrame:
+    if not remarks:
+        return pd.DataFrame([], columns=list(fields)).astype({"row": "Int64"})
+    columns = {name: [getattr(r, field) for r in remarks] for name, field in fields.items()}
+    return pd.DataFrame(columns).astype({"row": "Int64"})

@@ -88,6 +88,13 @@ def how_soon(lag: float) -> int:
 def _observers(m: Marks, members: Ints, n: int, rates: Rates) -> float:
     """Log ratio of who reports again, against the observers' shares of reports nearby."""
     total = 0.0
+    # When each observer reports next: only the last report before counts.
+    again = np.full(n, n)
+    for a in range(n - 2 if n > 2 else 0):
+        b = a + 1
+        while b < n and m.observer[members[b]] != m.observer[members[a]]:
+            b += 1
+        again[a] = b
     for k in range(1, n):
         j = members[k]
         if m.observer[j] < 0:
@@ -95,12 +102,7 @@ def _observers(m: Marks, members: Ints, n: int, rates: Rates) -> float:
         shares, weighted, mine = 0.0, 0.0, 1.0
         for a in range(k - 1, -1, -1):
             i = members[a]
-            if m.observer[i] < 0:
-                continue
-            seen = False
-            for b in range(a + 1, k):
-                seen = seen or m.observer[members[b]] == m.observer[i]
-            if seen:
+            if m.observer[i] < 0 or again[a] < k:
                 continue
             factor = rates.repeat[how_soon(m.time[j] - m.time[i])] * m.habit[i]
             shares += m.share[i]
