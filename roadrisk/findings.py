@@ -245,11 +245,13 @@ class Findings:
         reports), kill_chance (that a crossing kills; with _low, _high), traffic_used,
         traffic_from (words), deaths_per_km_year (with _low, _high), geometry.
     lixels : geopandas.GeoDataFrame
-        One row a lixel, in network order. Columns: segment_id, edge, start_m, end_m (along the
-        edge), density_per_km_year (kernel), density_crossings, density_reports, density_alive,
-        density_dead (the same by evidence), deaths_per_km_year (mean of its piece of road; NaN
-        where not known), relative_rate (1 is the mean of all roads; NaN where nothing is
-        ordered), statistic, p_value, stretch (0 = none), geometry (LineString).
+        One row a lixel, in network order (of a very large study those with most evidence or
+        deaths: `hotspots.lixel_table.rows_to_write`; a note says so). Columns: segment_id, edge,
+        start_m, end_m (along the edge), density_per_km_year (kernel), density_crossings,
+        density_reports, density_alive, density_dead (the same by evidence),
+        deaths_per_km_year (mean of its piece of road; NaN where not known), relative_rate
+        (1 is the mean of all roads; NaN where nothing is ordered), statistic, p_value,
+        stretch (0 = none), geometry (LineString).
     stretches : geopandas.GeoDataFrame
         Stretches that stand out, between their ends. Columns: stretch (1..), road, route,
         begin_measure, end_measure, begin_place, end_place (words), begin_x_m, begin_y_m,

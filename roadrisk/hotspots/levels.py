@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import sparse
 
+from roadrisk.hotspots.near_stretches import MOST_STRETCHES
 from roadrisk.roads.bands import partner_lixels
 from roadrisk.roads.lixels import lay_lixels
 
@@ -158,7 +159,8 @@ def level_of(
     note = (
         f"So large a study is compared with chance on pieces of road of about {length:g} m, a "
         f"quarter of the kernel's half-width; maps and lists are of pieces of about "
-        f"{settings.lixel_m:g} m. Stretches begin and end where such a longer piece does."
+        f"{settings.lixel_m:g} m. Stretches begin and end where such a longer piece does; ends are "
+        f"looked for at the {MOST_STRETCHES} longest."
     )
     return Level(
         lixels, longer, partner_lixels(network, longer), longer.at(lixels.edge, middle), True, note

@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numba as nb
 import numpy as np
 
 from roadrisk.base.intervals import poisson_exact
 from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, OTHER, Events
-from roadrisk.hotspots.growing import grown
+from roadrisk.hotspots.window_search import best_on_edges
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
@@ -20,7 +19,7 @@ if TYPE_CHECKING:
 # uncertain place is shared out over many pieces of road, and a sliver of it is no witness.
 LEAST_REPORT = 0.5
 # With more animals and observers than this, resamples draw those of a window alone.
-MANY_UNITS = 5_000
+MANY_UNITS = 2_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,7 +141,7 @@ def windows_of_mass(
     whole = np.concatenate([[0.0], np.cumsum(mass)])
     length = np.concatenate([[0.0], np.cumsum(lixels.length_m)])
     near = np.concatenate([[0.0], np.cumsum(density * lixels.length_m)])
-    first, last, counted, value, middle = _best_on_edges(
+    first, last, counted, value, middle = best_on_edges(
         lixels.first, lixels.length_m[lixels.first[:-1]], whole, length, near, float(window_m)
     )
     best = np.arange(len(value))
@@ -299,66 +298,3 @@ def _resampled_few(
         drawn = paths[unit, rng.integers(draws, size=int(copies.sum()))]
         out += np.bincount(np.repeat(np.arange(resamples), copies), drawn, resamples)
     return np.asarray(out, np.float64)
-
-
-@nb.njit(cache=True, nogil=True)
-def _best_on_edges(
-    edge_first: Ints, lixel_m: Floats, whole: Floats, length: Floats, near: Floats, window_m: float
-) -> tuple[Ints, Ints, Floats, Floats, Floats]:
-    """Choose windows of consecutive lixels on each edge, the best first, without overlap.
-
-    Returns first lixel and the one after the last, length counted, value, and what decides
-    between equal ones; only windows that hold anything.
-    """
-    room = 0
-    for e in range(len(lixel_m)):
-        room = max(room, edge_first[e + 1] - edge_first[e])
-    values, middles = np.empty(room), np.empty(room)
-    order, taken = np.empty(room, np.int64), np.empty(room, np.bool_)
-    first, last = np.empty(1024, np.int64), np.empty(1024, np.int64)
-    counted, value, middle = np.empty(1024), np.empty(1024), np.empty(1024)
-    found = 0
-    for e in range(len(lixel_m)):
-        begin, count = edge_first[e], edge_first[e + 1] - edge_first[e]
-        if whole[begin + count] - whole[begin] <= 0.0:
-            continue
-        size = min(max(np.int64(np.rint(window_m / lixel_m[e])), 1), count)
-        held = 0
-        for k in range(count - size + 1):
-            a, b = begin + k, begin + k + size
-            over = max(length[b] - length[a], window_m * (1 - 1e-9))
-            values[k] = np.rint((whole[b] - whole[a]) / over * 1e12) / 1e12
-            middles[k] = np.rint((near[b] - near[a]) / over * 1e12) / 1e12
-            if values[k] > 1e-9:
-                order[held] = k
-                held += 1
-        _sort_best(order[:held], values, middles)
-        taken[:count] = False
-        first, last = grown(first, found + held), grown(last, found + held)
-        counted, value = grown(counted, found + held), grown(value, found + held)
-        middle = grown(middle, found + held)
-        for k in order[:held]:
-            if taken[k] or taken[k + size - 1]:
-                continue
-            taken[k : k + size] = True
-            first[found], last[found] = begin + k, begin + k + size
-            counted[found] = max(
-                length[begin + k + size] - length[begin + k], window_m * (1 - 1e-9)
-            )
-            value[found], middle[found] = values[k], middles[k]
-            found += 1
-    return first[:found], last[:found], counted[:found], value[:found], middle[:found]
-
-
-@nb.njit(cache=True, nogil=True)
-def _sort_best(order: Ints, values: Floats, middles: Floats) -> None:
-    """Sort rising candidates by value, then middle, the highest first; equal ones stay."""
-    for i in range(1, len(order)):
-        k, j = order[i], i
-        while j > 0:
-            p = order[j - 1]
-            if values[p] > values[k] or (values[p] == values[k] and middles[p] >= middles[k]):
-                break
-            order[j] = p
-            j -= 1
-        order[j] = k

@@ -17,6 +17,13 @@ from roadrisk.hotspots.ranking import windows_of_lixels as listed_windows
 from roadrisk.hotspots.ranking import windows_of_mass
 from roadrisk.hotspots.resampling import resamples, years_of
 from roadrisk.hotspots.scan import scan
+from roadrisk.hotspots.stability_words import (
+    END_COLUMNS,
+    ENDS_WORDS,
+    TIMES_COLUMNS,
+    not_told,
+    resample_words,
+)
 from roadrisk.hotspots.tiled_kernel import TiledKernel
 from roadrisk.hotspots.window_chance import windows_of_lixels
 
@@ -42,11 +49,6 @@ LEAST_UNITS = 3
 LEAST_SHOWN = 20
 # Ends take percentiles with this share of the tails, to cover better; see `how_stable`.
 ENDS_TAIL = 0.2
-ENDS_WORDS = (
-    " A stretch's start and end mark its dense core. In simulated studies stretches of 500 m came "
-    "out 50 to 100 m too short at each end on average, those of 200 m about 20 m too long; where "
-    "evidence tapers off, more of it lies beyond."
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,12 +148,13 @@ def how_stable(
     kept in 43, 34 and 34 of 100 in the median: 50 of 100 is much. None of this says that a place
     is worse than chance, and a run is bound to be found near where the records are: a place kept
     in 100 of 100 can still be the work of one habit that all years share, or of where people
-    drive.
+    drive. In a study made in tiles no density decides between windows of the same evidence, and
+    ranks beyond `MOST_RANKED` are given as one more.
     """
     years = years_of(event_year)
     units = tested.units
     if units < LEAST_UNITS:
-        return _not_told(windows, stretches, units)
+        return Stability(*not_told(windows, stretches, units))
     drawn = resamples(
         tested, strands, mass, event_year, count=RESAMPLES, rng=rng, level=tested_on, near=near
     )
@@ -179,7 +182,9 @@ def how_stable(
     unasked = np.setdiff1d(np.arange(len(stretches)), asked.which)
     found.loc[unasked, "kept_of_100"] = pd.NA
     found[list(TIMES_COLUMNS)] = _quantiles(times, has_ends, tail)
-    return Stability(table, found, _words(years) + (ENDS_WORDS if stretches else ""))
+    return Stability(
+        table, found, resample_words(years, RESAMPLES) + (ENDS_WORDS if stretches else "")
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -343,36 +348,3 @@ def _stretch_table(
 
 def _per_100(kept: np.ndarray) -> Any:
     return pd.array(np.rint(100 * kept.sum(axis=0) / RESAMPLES).astype(np.int64), "Int64")
-
-
-def _not_told(windows: Windows, stretches: Sequence[Ints], units: int) -> Stability:
-    rows = pd.DataFrame(
-        {c: pd.array([pd.NA] * len(windows.first), "Int64") for c in WINDOW_COLUMNS}
-    )
-    some = pd.DataFrame({
-        "kept_of_100": pd.array([pd.NA] * len(stretches), "Int64"),
-        **{c: np.full(len(stretches), np.nan) for c in (*END_COLUMNS, *TIMES_COLUMNS)},
-    })  # fmt: skip
-    who = "one animal or observer" if units == 1 else f"{units} animals and observers"
-    words = f"How ranks would change with other animals and observers can't be told from {who}."
-    return Stability(rows, some, words)
-
-
-def _words(years: Ints) -> str:
-    if len(years) > 1:
-        listed = ", ".join(str(y) for y in years)
-        left = f"leave the reports of one year out ({listed}, in turn)"
-    elif len(years) == 1:
-        left = f"keep all reports, since all are of {years[0]}"
-    else:
-        left = "have no reports with a year to leave out"
-    return (
-        f"{RESAMPLES} resamples {left}, draw animals anew, each with one of its drawn paths, and "
-        "draw observers anew. A place is kept in a resample whose list of the same length holds "
-        "at least half of it. Years of tagged animals are not told apart."
-    )
-
-
-WINDOW_COLUMNS = ("kept_of_100", "rank_low", "rank_high")
-TIMES_COLUMNS = ("times_around_low", "times_around_high")
-END_COLUMNS = ["begin_low_m", "begin_high_m", "end_low_m", "end_high_m"]

@@ -22,6 +22,7 @@ from roadrisk.hotspots.shares import Table
 from roadrisk.hotspots.strands import lay_strands
 from roadrisk.hotspots.tiled_chance import compare_in_tiles
 from roadrisk.hotspots.tiled_kernel import TiledKernel
+from roadrisk.roads.network import Network
 from roadrisk.roads.tiles import Surroundings, squares
 from tests.benchmarks.hot_stretches import gathered, memory
 from tests.benchmarks.lattices import lattice, lixels_of
@@ -39,7 +40,7 @@ def main(segments: int = 100_000, draws: int = 19) -> float:
     return most
 
 
-def _densities(network) -> float:
+def _densities(network: Network) -> float:
     lixels = lixels_of(network)
     tiled = TiledKernel(network, lixels, HALF_M, "quartic", "continuous", Surroundings(network))
     mass = generator(1, "tiles").poisson(0.1, len(lixels)).astype(np.float64)
@@ -56,7 +57,7 @@ def _densities(network) -> float:
     return most
 
 
-def _chance(network, events: int, draws: int) -> float:
+def _chance(network: Network, events: int, draws: int) -> float:
     lixels = lixels_of(network, LIXEL_M)
     strands = lay_strands(network, lixels, np.ones(len(lixels), bool), 2000.0)
     made = gathered(network, lixels, strands, events)
