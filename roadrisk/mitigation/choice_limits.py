@@ -12,6 +12,7 @@ from roadrisk.mitigation.benefit import benefit
 from roadrisk.mitigation.candidate_table import PATROL, SIGNS_A_SITE, TO_CULVERTS, weighable
 from roadrisk.mitigation.estimates import SIGNS, money_of
 from roadrisk.mitigation.worst_lines import left_out_words, weighed_places
+from roadrisk.mortality.draw_sums import weighted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -153,7 +154,7 @@ def _total_words(ground: Ground, field: DeathField) -> tuple[str, ...]:
     rate = field.result.rate
     if not ground.known or rate is None:
         return ()
-    draws = field.pieces.length_km[field.heard] @ rate[field.heard]
+    draws = weighted(field.pieces.length_km, rate, field.heard)
     total = float(np.median(draws)) * field.result.to_best
     here = float(ground.deaths.sum(axis=0).mean())
     if abs(here - total) <= _SAME * total:

@@ -9,6 +9,7 @@ import numpy as np
 
 from roadrisk.mitigation.lines import road_lines
 from roadrisk.mitigation.site_facts import site_facts
+from roadrisk.mortality.draw_sums import many, weighted
 
 if TYPE_CHECKING:
     from roadrisk.mitigation.lines import RoadLines
@@ -99,5 +100,9 @@ def _deaths(field: DeathField) -> Floats:
     expected = field.expected_draws
     if expected is not None:
         return expected
-    amount = field.result.relative * field.result.length_km[:, None]
+    relative, km = field.result.relative, field.result.length_km
+    if many(relative):
+        whole = weighted(km, relative).astype(relative.dtype)
+        return np.asarray(relative * km[:, None].astype(relative.dtype) / whole)
+    amount = relative * km[:, None]
     return np.asarray(amount / amount.sum(axis=0))

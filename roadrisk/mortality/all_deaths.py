@@ -30,6 +30,7 @@ from roadrisk.mortality.deaths_tables import (
     deaths_table,
 )
 from roadrisk.mortality.deaths_words import source_table, total_words
+from roadrisk.mortality.draw_sums import medians
 from roadrisk.mortality.nests import nesting_table
 from roadrisk.mortality.population_toll import population_toll
 from roadrisk.mortality.report_sources import by_surveys
@@ -39,6 +40,7 @@ from roadrisk.roads.pieces import lay_pieces
 from roadrisk.telemetry.reach import reach_by_segment
 
 if TYPE_CHECKING:
+    from roadrisk.base.tasks import Tasks
     from roadrisk.errors import Remark
     from roadrisk.mortality.all_sources import Joined
     from roadrisk.mortality.carcass_deaths import CarcassDeaths
@@ -92,6 +94,8 @@ def estimate_deaths(
     lixels: Lixels,
     index: PieceIndex,
     partner: Ints,
+    *,
+    tasks: Tasks | None = None,
 ) -> AllDeaths:
     """Estimate deaths on the roads from everything a study has.
 
@@ -114,6 +118,8 @@ def estimate_deaths(
         Of `network`.
     partner : ndarray of int64, shape (lixels,)
         The lixel on which events are counted.
+    tasks : Tasks, optional
+        What works on districts of many roads; this process unless given.
 
     Returns
     -------
@@ -137,7 +143,7 @@ def estimate_deaths(
     reach = reach_by_segment(near, steps, reach_m=settings.crossings.reach_m)
     joined = join_sources(
         study, route, found, frequencies, counted, surveyed,
-        (reach["animals_in_reach"] > 0).to_numpy(bool), network, lixels, pieces,
+        (reach["animals_in_reach"] > 0).to_numpy(bool), network, lixels, pieces, tasks=tasks,
     )  # fmt: skip
     ordered = sum(s.counted for s in joined.sources) > 0
     lixel_km = np.where(leads, lixels.length_m, 0.0) / 1000
@@ -258,7 +264,7 @@ def _by_segment(
 def _by_lixel(field: DeathField) -> pd.DataFrame:
     result, nothing = field.result, np.full(len(field.pieces), np.nan)
     known = result.rate is not None and not result.bound_only
-    times = np.median(result.relative, axis=1) if field.ordered else nothing
+    times = medians(result.relative) if field.ordered else nothing
     return pd.DataFrame({
         "deaths_per_km_year": field.on_lixels(result.points if known else nothing),
         "relative_rate": field.on_lixels(times),

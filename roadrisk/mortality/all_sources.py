@@ -12,15 +12,18 @@ from roadrisk.mortality.carcass_source import carcass_source
 from roadrisk.mortality.crossing_route import source_of_crossings
 from roadrisk.mortality.death_table import screened_rates
 from roadrisk.mortality.joint_covariates import Covariates, usable
-from roadrisk.mortality.joint_model import joint_deaths
+from roadrisk.mortality.joint_districts import Division
+from roadrisk.mortality.joint_model import DRAWS, joint_deaths
 from roadrisk.mortality.report_sources import report_sources
 from roadrisk.mortality.traffic_twice import NAME as TRAFFIC
 from roadrisk.mortality.traffic_twice import both_readings
+from roadrisk.roads.along import places_xy
 from roadrisk.roads.habitat_covariates import habitat_shares
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from roadrisk.base.tasks import Tasks
     from roadrisk.mortality.carcass_deaths import CarcassDeaths
     from roadrisk.mortality.crossing_route import CrossingRoute
     from roadrisk.mortality.joint_model import JointDeaths
@@ -107,6 +110,8 @@ def join_sources(
     network: Network,
     lixels: Lixels,
     pieces: Pieces,
+    *,
+    tasks: Tasks | None = None,
 ) -> Joined:
     """Fit the one model to carcasses, crossings and public reports.
 
@@ -124,6 +129,8 @@ def join_sources(
     network : Network
     lixels : Lixels
     pieces : Pieces
+    tasks : Tasks, optional
+        As for `joint_deaths`.
 
     Returns
     -------
@@ -140,6 +147,10 @@ def join_sources(
     heard = (*(() if found is None else (found,)), crossed, *public)
     sources = tuple(s for s in heard if s.watched)
     road = pd.factorize(network.segments["road"].to_numpy(object)[segment])[0].astype(np.int64)
+    middle = pieces.middle
+    xy = places_xy(network, pieces.edge, (lixels.start_m[middle] + lixels.end_m[middle]) / 2)
+    # Many roads have as many draws as the study asks for: they take most of the memory.
+    draws = DRAWS if len(pieces) <= Division().above else settings.mortality.draws
     habitat, habitat_words = _habitat(study, network, lixels, pieces)
     traffic, traffic_words = _traffic(network, segment)
     of_deaths, twice = habitat, None
@@ -149,16 +160,18 @@ def join_sources(
             traffic_words = TOO_FEW
         elif public:
             twice = both_readings(
-                pieces, sources, traffic, seed=seed, others=habitat, roads=road,
-                k=settings.mortality.worst_places,
+                pieces, sources, traffic, seed=seed, others=habitat, roads=road, draws=draws,
+                k=settings.mortality.worst_places, xy=xy, tasks=tasks,
             )  # fmt: skip
         else:
             of_deaths, traffic_words = both, NO_REPORTS
-    result = (
-        joint_deaths(pieces, sources, seed=seed, covariates=of_deaths, roads=road)
-        if twice is None
-        else twice.of_deaths
-    )
+    if twice is not None:
+        result = twice.of_deaths
+    else:
+        result = joint_deaths(
+            pieces, sources, seed=seed, covariates=of_deaths, roads=road, draws=draws, xy=xy,
+            tasks=tasks,
+        )  # fmt: skip
     nothing = np.zeros((len(pieces), 0))
     used, _ = usable(habitat, [s for s in sources if s.known])
     x = np.asarray(used.values).reshape(len(pieces), -1) if used.names else nothing

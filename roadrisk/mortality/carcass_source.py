@@ -49,5 +49,5 @@ def carcass_source(deaths: CarcassDeaths, pieces: Pieces) -> Source:
     some = on_pieces > 0
     log_q = np.zeros_like(summed)
     with np.errstate(divide="ignore"):
-        log_q[some] = np.log(summed[some] / on_pieces[some, None])
-    return Source(NAME, counted, on_pieces, np.maximum(log_q, _LEAST))
+        log_q[some] = np.maximum(np.log(summed[some] / on_pieces[some, None]), _LEAST)
+    return Source(NAME, counted, on_pieces, log_q)

@@ -88,6 +88,7 @@ def deaths_from_crossings(
     population: PopulationSection | None = None,
     road_deaths_seen: int | None = None,
     level: float = 0.90,
+    each_place: bool = True,
 ) -> CrossingDeaths:
     """Return deaths at places from crossings of tagged animals.
 
@@ -113,6 +114,8 @@ def deaths_from_crossings(
         Tagged animals known to have died on a road while watched.
     level : float
         Coverage of intervals, two-sided.
+    each_place : bool
+        False leaves out how many die at each place: only the chances there are asked for.
 
     Returns
     -------
@@ -136,7 +139,11 @@ def deaths_from_crossings(
     total = population_rate(by_place.at(None), years, rng, weight=weight, level=level)
     weighing = generator(seed, "mortality.crossing_weights")
     joint = _joint(rows, years, weight, kill, (weighing, rng), places, total.draws)
-    per_animal, notes = _at_places(by_place, joint, years, weight, rng, level)
+    if each_place:
+        per_animal, notes = _at_places(by_place, joint, years, weight, rng, level)
+    else:
+        per_animal = np.full(joint.rate.shape, np.nan)
+        notes = np.full(len(per_animal), "not asked for", dtype=object)
     adults = (
         draw_adults(population, generator(seed, "mortality.adults"), draws)
         if population is not None

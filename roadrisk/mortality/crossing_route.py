@@ -13,6 +13,7 @@ from roadrisk.mortality.crossing_deaths import adults_weight, deaths_from_crossi
 from roadrisk.mortality.crossing_source import crossing_source
 from roadrisk.mortality.fate_factor import chances_by_fates
 from roadrisk.mortality.fates import known_fates
+from roadrisk.mortality.joint_districts import Division
 from roadrisk.mortality.kill_chance import kill_chances, kill_inputs
 
 if TYPE_CHECKING:
@@ -57,6 +58,8 @@ class CrossingRoute:
     deaths : CrossingDeaths
         By piece, with `chance`.
     notes : tuple of str
+    places : ndarray of int64
+        Pieces that the places of `plain` and `deaths` are: all, or of many those crossed.
     """
 
     kill: KillChance
@@ -68,6 +71,7 @@ class CrossingRoute:
     plain: CrossingDeaths
     deaths: CrossingDeaths
     notes: tuple[str, ...]
+    places: Ints
 
 
 def crossing_route(
@@ -106,12 +110,19 @@ def crossing_route(
     fates = known_fates(study.animals, fixes, counted.tagged.histories, frozenset(dead))
     told = bool((fates.table["known_by"] != "fixes").any())
 
+    # Of many pieces only those that somebody crossed: the others have no chance of their own.
+    large = len(pieces) > Division().above
+    places, place = np.unique(amounts["place"].to_numpy(np.int64), return_inverse=True)
+    if not large:
+        places, place = np.arange(len(pieces)), amounts["place"].to_numpy(np.int64)
+    crossed = amounts.assign(place=place)
+
     def deaths(chance: Floats) -> CrossingDeaths:
         return deaths_from_crossings(
-            amounts, frequencies.years, weight, chance, settings.study.seed, places=len(pieces),
+            crossed, frequencies.years, weight, chance, settings.study.seed, places=len(places),
             paths=max(found.crossing_days.shape[1], 1), totals_identified=found.totals_identified,
             population=settings.population, road_deaths_seen=fates.road_deaths if told else None,
-            level=settings.hotspots.interval,
+            level=settings.hotspots.interval, each_place=not large,
         )  # fmt: skip
 
     plain = deaths(kill.draws)
@@ -120,12 +131,12 @@ def crossing_route(
     if not by_fates:
         notes = (*kill.notes, *fates.notes, *plain.notes)
         return CrossingRoute(
-            kill, kill.draws, fates, False, amounts, weight, plain, plain, notes
+            kill, kill.draws, fates, False, amounts, weight, plain, plain, notes, places
         )  # fmt: skip
     chance = chances_by_fates(kill.draws, expected, fates.road_deaths, settings.study.seed)
     notes = (*kill.notes, *fates.notes, *plain.notes, _fates_words(expected, fates.road_deaths))
     return CrossingRoute(
-        kill, chance, fates, True, amounts, weight, plain, deaths(chance), notes
+        kill, chance, fates, True, amounts, weight, plain, deaths(chance), notes, places
     )  # fmt: skip
 
 
@@ -158,6 +169,7 @@ def source_of_crossings(
         route.amounts, frequencies.years, route.weight, route.deaths, route.chance,
         _segments(lixels, pieces), pieces, in_reach, study.settings.population,
         study.settings.study.seed, paths=max(found.crossing_days.shape[1], 1),
+        places=route.places,
     )  # fmt: skip
 
 

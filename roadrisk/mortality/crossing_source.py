@@ -39,6 +39,7 @@ def crossing_source(
     seed: int,
     *,
     paths: int,
+    places: Ints | None = None,
 ) -> Source:
     """Return crossings on pieces of road, with how many of them a death stands for.
 
@@ -64,6 +65,8 @@ def crossing_source(
         The study's.
     paths : int
         Drawn paths of each animal.
+    places : ndarray of int64, optional
+        Pieces that the places of `deaths` are, ascending; all unless given.
 
     Returns
     -------
@@ -83,11 +86,26 @@ def crossing_source(
     watched = np.where(in_reach | (y > 0), pieces.length_km * float(kept @ years), 0.0)
     if not watched.any():
         return Source(NAME, np.zeros(len(pieces)), np.zeros(len(pieces)), None, True)
-    elsewhere = kill[segment_of_piece] * deaths.first_share
-    chance = np.maximum(np.where(deaths.chance > 0, deaths.chance, elsewhere), _LEAST)
+    seen = np.flatnonzero(watched > 0)
+    here = deaths.chance[seen] if places is None else _at(deaths.chance, places, seen)
+    elsewhere = kill[segment_of_piece[seen]] * deaths.first_share
+    chance = np.maximum(np.where(here > 0, here, elsewhere), _LEAST)
     if population is None:
         typical = np.exp(np.log(chance).mean(axis=1))
-        middle = np.exp(np.log(typical[watched > 0]).mean())
-        return Source(NAME, y, watched * middle / typical, None, True)
+        middle = np.exp(np.log(typical).mean())
+        exposure = np.zeros(len(watched))
+        exposure[seen] = watched[seen] * middle / typical
+        return Source(NAME, y, exposure, None, True)
     adults = draw_adults(population, generator(seed, "mortality.adults"), kill.shape[1])
-    return Source(NAME, y, watched, -np.log(adults * chance), True)
+    log_q = np.zeros((len(watched), kill.shape[1]))
+    log_q[seen] = -np.log(adults * chance)
+    return Source(NAME, y, watched, log_q, True)
+
+
+def _at(chance: Floats, places: Ints, seen: Ints) -> Floats:
+    """Chances at some pieces; 0 where nobody crossed."""
+    row = np.minimum(np.searchsorted(places, seen), max(len(places) - 1, 0))
+    out = np.zeros((len(seen), chance.shape[1]))
+    have = places[row] == seen if len(places) else np.zeros(len(seen), dtype=bool)
+    out[have] = chance[row[have]]
+    return out

@@ -11,6 +11,7 @@ from scipy import sparse
 
 from roadrisk.mortality.death_ranks import ranks
 from roadrisk.mortality.death_table import add_draws
+from roadrisk.mortality.draw_sums import blocks, many
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -109,13 +110,27 @@ class DeathField:
             _low (0) and _high are numbers. Of no place that holds no road.
         """
         cells = self.sums(place, lixel, places)
+        if not many(self.result.relative):
+            return self._at(cells, per_km)
+        # Single precision holds the draws: sums are of few pieces each, a block at a time.
+        cells = cells.astype(np.float32)
+        some = [
+            self._at(cells[part], None if per_km is None else per_km[part])
+            for part in blocks(places)
+        ]
+        return pd.concat(some or [self._at(cells, per_km)], ignore_index=True)
+
+    def _at(self, cells: sparse.csr_array, per_km: Floats | None) -> pd.DataFrame:
+        places = cells.shape[0]
         own = np.asarray(cells.sum(axis=1), dtype=np.float64)
         km = np.where(own > 0, own if per_km is None else per_km, np.nan)[:, None]
         table = pd.DataFrame(index=range(places))
         result, nothing = self.result, np.full((places, 1), np.nan)
-        rate, excess, bound = result.rate, result.excess, result.bound_only
+        rate, bound = result.rate, result.bound_only
         year = nothing if rate is None else np.where(own[:, None] > 0, cells @ rate, np.nan)
-        above = nothing if excess is None or bound else cells @ excess / km
+        above = nothing
+        if rate is not None and not bound:
+            above = (year - self._similar(cells) if many(rate) else cells @ result.excess) / km
         relative = (cells @ result.relative) / own[:, None].clip(1e-12) if self.ordered else nothing
         add_draws(table, "deaths_per_year", year, times=result.to_best, bound_only=bound)
         add_draws(table, "deaths_per_km_year", year / km, times=result.to_best, bound_only=bound)
@@ -124,6 +139,12 @@ class DeathField:
         if rate is None:
             table[[f"deaths_per{unit}_year_low" for unit in ("", "_km")]] = np.nan
         return table
+
+    def _similar(self, cells: sparse.csr_array) -> Floats:
+        similar = self.result.similar
+        if similar.strides[0] == 0:  # the same everywhere
+            return np.asarray(cells.sum(axis=1))[:, None] * similar[:1]
+        return np.asarray(cells @ similar)
 
     def ranks_of(
         self, place: Ints, lixel: Ints, places: int, *, per_km: Floats, k: int
@@ -144,7 +165,9 @@ class DeathField:
         pandas.DataFrame
             Columns rank_low, rank_high (90 %), chance_among_worst.
         """
-        found = ranks((self.sums(place, lixel, places) @ self.draws) / per_km[:, None], k)
+        cells, draws = self.sums(place, lixel, places), self.draws
+        rate = (cells.astype(draws.dtype) @ draws) / per_km[:, None].astype(draws.dtype)
+        found = ranks(rate, k)
         return pd.DataFrame({
             "rank_low": found.low, "rank_high": found.high,
             "chance_among_worst": found.among_worst,

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
+import numba as nb
 import numpy as np
+
+from roadrisk.mortality.draw_sums import LazyRows, by_rows, grouped, many
 
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
@@ -53,12 +56,12 @@ class Ranks:
     k: int
 
 
-def interval(draws: Floats, *, bound_only: bool = False) -> Interval:
+def interval(draws: Floats | LazyRows, *, bound_only: bool = False) -> Interval:
     """Sum draws up.
 
     Parameters
     ----------
-    draws : ndarray, shape (places, draws) or (draws,)
+    draws : ndarray, shape (places, draws) or (draws,), or LazyRows
     bound_only : bool
         Whether nothing was found (`JointDeaths.bound_only`).
 
@@ -67,6 +70,10 @@ def interval(draws: Floats, *, bound_only: bool = False) -> Interval:
     Interval
         With one place if `draws` has one axis.
     """
+    if isinstance(draws, LazyRows):
+        parts = [interval(part, bound_only=bound_only) for part in draws.blocks()]
+        names = [f.name for f in fields(Interval)]
+        return Interval(*(np.concatenate([getattr(p, name) for p in parts]) for name in names))
     table = np.atleast_2d(draws)
     low, median, high = np.quantile(table, [0.05, 0.5, 0.95], axis=1)
     if bound_only:
@@ -122,6 +129,8 @@ def ranks(rate: Floats, k: int) -> Ranks:
     """
     places, draws = rate.shape
     k = min(k, places)
+    if many(rate):
+        return _many_ranks(rate, k)
     low, high = np.empty(places), np.empty(places)
     among = np.zeros(places)
     rank = np.empty((places, draws))
@@ -137,6 +146,36 @@ def ranks(rate: Floats, k: int) -> Ranks:
         among / draws,
         k,
     )
+
+
+def _many_ranks(rate: np.ndarray, k: int) -> Ranks:
+    """`ranks` of so many places that no step holds them all in double precision."""
+    places, draws = rate.shape
+    rank = np.empty(rate.shape, dtype=np.float32)
+    among = np.zeros(places)
+    for d in range(draws):
+        column = np.ascontiguousarray(rate[:, d])
+        _tied_ranks(column, np.argsort(-column, kind="stable"), k, rank[:, d], among)
+    ends = by_rows(rank, lambda some: np.quantile(some, [0.05, 0.95], axis=1).T)
+    mean = by_rows(rate, lambda some: some.mean(axis=1))
+    order = np.argsort(-mean, kind="stable").astype(np.int64)
+    low, high = np.floor(ends[:, 0]).astype(np.int64), np.ceil(ends[:, 1]).astype(np.int64)
+    return Ranks(order, low, high, among / draws, k)
+
+
+@nb.njit(cache=True, nogil=True)
+def _tied_ranks(rate: np.ndarray, order: Ints, k: int, rank: np.ndarray, among: Floats) -> None:
+    """Ranks of one draw; adds each place's share of the k first ones."""
+    first = 0
+    while first < len(order):
+        last = first + 1
+        while last < len(order) and rate[order[last]] == rate[order[first]]:
+            last += 1
+        share = min(max((k - first) / (last - first), 0.0), 1.0)
+        for p in range(first, last):
+            rank[order[p]] = (first + 1 + last) / 2
+            among[order[p]] += share
+        first = last
 
 
 def _ranks_of(rate: Floats, k: int) -> tuple[Floats, Floats]:
@@ -162,12 +201,17 @@ def mean_rates(rate: Floats, length_km: Floats, place: Ints) -> tuple[Floats, Fl
     Returns
     -------
     rate : ndarray, shape (places, draws)
-        Mean per km.
+        Mean per km; in the precision of the draws.
     length_km : ndarray, shape (places,)
     """
     inside = place >= 0
     places = int(place.max()) + 1 if inside.any() else 0
     length = np.bincount(place[inside], length_km[inside], places).astype(np.float64)
+    if many(rate):
+        if len(place) == places and (place == np.arange(places)).all():
+            return rate, length
+        mean = grouped(rate, length_km, place, places) / np.maximum(length, 1e-12)[:, None]
+        return mean.astype(np.float32), length
     total = np.zeros((places, rate.shape[1]))
     np.add.at(total, place[inside], rate[inside] * length_km[inside, None])
     return total / np.maximum(length, 1e-12)[:, None], length
@@ -195,5 +239,5 @@ def deaths_by_unit(
         Deaths that one coming year may bring: as uncertain, and scattered by chance besides.
     """
     mean, length = mean_rates(rate, length_km, unit)
-    expected = mean * length[:, None]
+    expected = mean.astype(np.float64) * length[:, None]
     return expected, rng.poisson(np.minimum(expected, 1e12)).astype(np.int64)

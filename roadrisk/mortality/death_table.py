@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from roadrisk.mortality.death_ranks import interval, mean_rates, ranks
+from roadrisk.mortality.draw_sums import LazyRows, lazy, many
 from roadrisk.mortality.empirical_bayes import empirical_bayes
 
 if TYPE_CHECKING:
@@ -48,15 +49,23 @@ def death_table(
     """
     relative, length = mean_rates(result.relative, result.length_km, place)
     table = pd.DataFrame({"length_km": length})
-    if result.rate is None or result.excess is None:
+    if result.rate is None:
         for name in ("deaths_per_km_year", "deaths_per_year", "excess_per_km_year"):
             for end in ("", "_low", "_high"):
                 table[name + end] = np.nan
         rate = relative
     else:
         rate, _ = mean_rates(result.rate, result.length_km, place)
-        excess, _ = mean_rates(result.excess, result.length_km, place)
-        year, bound, times = rate * length[:, None], result.bound_only, result.to_best
+        bound, times = result.bound_only, result.to_best
+        if many(rate):
+            like, _ = mean_rates(result.similar, result.length_km, place)
+            excess: Floats | LazyRows = LazyRows(rate.shape, lambda p: _wide(rate[p]) - like[p])
+            year: Floats | LazyRows = LazyRows(
+                rate.shape, lambda p: _wide(rate[p]) * length[p, None]
+            )
+        else:
+            excess, _ = mean_rates(result.rate - result.similar, result.length_km, place)
+            year = rate * length[:, None]
         add_draws(table, "deaths_per_km_year", rate, times=times, bound_only=bound)
         add_draws(table, "deaths_per_year", year, times=times, bound_only=bound)
         add_draws(table, "excess_per_km_year", excess, times=times)
@@ -80,9 +89,14 @@ def death_table(
     return table
 
 
+def _wide(draws: Floats) -> Floats:
+    return draws.astype(np.float64)
+
+
 def add_draws(
-    table: pd.DataFrame, name: str, draws: Floats, *, times: float = 1.0, bound_only: bool = False
-) -> None:
+    table: pd.DataFrame, name: str, draws: Floats | LazyRows, *, times: float = 1.0,
+    bound_only: bool = False,
+) -> None:  # fmt: skip
     """Put the medians of draws and the ends of their interval into a table.
 
     Parameters
@@ -90,12 +104,14 @@ def add_draws(
     table : pandas.DataFrame
         Gets columns `name`, with _low and _high (90 %).
     name : str
-    draws : ndarray, shape (rows, draws)
+    draws : ndarray, shape (rows, draws), or LazyRows
     times : float
         Of the medians: `JointDeaths.to_best`. They stay within the interval.
     bound_only : bool
         Whether nothing was found (`JointDeaths.bound_only`).
     """
+    if isinstance(draws, np.ndarray) and many(draws):
+        draws = lazy(draws)
     summed = interval(draws, bound_only=bound_only)
     table[name] = np.clip(summed.median * times, summed.low, summed.high)
     table[f"{name}_low"], table[f"{name}_high"] = summed.low, summed.high
@@ -125,10 +141,10 @@ def screened_rates(
     counted = np.sum([s.y for s in known], axis=0) if known else np.zeros(len(length_km))
     exposure = np.zeros(len(length_km))
     for source in known:
-        q = np.exp(np.median(np.asarray(source.log_q), axis=-1))
-        exposure += np.where(
-            source.exposure > 0, source.exposure * np.where(np.isfinite(q), q, 0), 0
-        )
+        at = source.exposure > 0
+        log_q = np.asarray(source.log_q)
+        q = np.exp(np.median(log_q if log_q.ndim == 1 else log_q[at], axis=-1))
+        exposure[at] += source.exposure[at] * np.where(np.isfinite(q), q, 0)
     rate = np.full(len(length_km), np.nan)
     watched = exposure > 0
     if not counted.sum() > 0 or watched.sum() < _FEWEST_SITES:

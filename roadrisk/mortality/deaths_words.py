@@ -11,6 +11,7 @@ from roadrisk.base.plain_numbers import number, span
 from roadrisk.base.units import road_km
 from roadrisk.mortality.crossing_source import NAME as CROSSINGS
 from roadrisk.mortality.death_table import add_draws
+from roadrisk.mortality.draw_sums import weighted
 from roadrisk.mortality.report_sources import ALIVE
 
 if TYPE_CHECKING:
@@ -54,7 +55,7 @@ def total_words(
         return _not_known(field, sources)
     summed = pd.DataFrame(index=range(2))
     seen, km = result.watched, result.length_km
-    both = np.stack([total, km[seen] @ result.rate[seen]])
+    both = np.stack([total, weighted(km, result.rate, seen)])
     # As in the tables of roads.
     add_draws(summed, "deaths", both, times=result.to_best, bound_only=result.bound_only)
     best, low, high = (float(v) for v in summed.iloc[0])

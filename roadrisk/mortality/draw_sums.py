@@ -6,8 +6,10 @@ single precision (`joint_districts`), and no step may hold them all in double.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numba as nb
 import numpy as np
 
 if TYPE_CHECKING:
@@ -88,6 +90,54 @@ def by_rows(
     return np.concatenate([
         work(draws[at[part]].astype(np.float64)) for part in blocks(len(at))
     ])  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class LazyRows:
+    """Draws that are worked out a block of rows at a time, in double precision.
+
+    Attributes
+    ----------
+    shape : (int, int)
+    make : callable
+        From a slice of rows to their draws.
+    """
+
+    shape: tuple[int, int]
+    make: Callable[[slice], Floats]
+
+    def blocks(self) -> Iterator[Floats]:
+        """Yield the draws, block by block."""
+        return (self.make(part) for part in blocks(self.shape[0]))
+
+
+def lazy(draws: np.ndarray) -> LazyRows:
+    """Return draws held in single precision as blocks in double precision."""
+    return LazyRows(draws.shape, lambda part: draws[part].astype(np.float64))
+
+
+@nb.njit(cache=True, nogil=True)
+def grouped(draws: np.ndarray, weight: Floats, group: Ints, groups: int) -> Floats:
+    """Add up weighed rows of draws by group, in double precision.
+
+    Parameters
+    ----------
+    draws : ndarray, shape (rows, draws)
+    weight : ndarray, shape (rows,)
+    group : ndarray of int64, shape (rows,)
+        0..groups-1, or -1 for none.
+    groups : int
+
+    Returns
+    -------
+    ndarray, shape (groups, draws)
+    """
+    out = np.zeros((groups, draws.shape[1]))
+    for i in range(len(draws)):
+        if group[i] >= 0:
+            for d in range(draws.shape[1]):
+                out[group[i], d] += weight[i] * draws[i, d]
+    return out
 
 
 def medians(draws: np.ndarray) -> Floats:

@@ -10,7 +10,7 @@ import numpy as np
 
 from roadrisk.base.tasks import InProcess
 from roadrisk.mortality.death_ranks import best_number
-from roadrisk.mortality.draw_sums import medians, weighted
+from roadrisk.mortality.draw_sums import blocks, many, medians, weighted
 from roadrisk.mortality.joint_covariates import Covariates, usable
 from roadrisk.mortality.joint_districts import Division
 from roadrisk.mortality.joint_level import chances_moved
@@ -132,6 +132,8 @@ class JointDeaths:
         """
         if self.rate is None or self.bound_only:
             return None
+        if many(self.rate):
+            return self._expected(self.rate)
         deaths = self.rate * self.length_km[:, None]
         total = deaths[self.watched].sum(axis=0)
         best = best_number(total)
@@ -140,6 +142,21 @@ class JointDeaths:
         if self.few_tell:
             deaths *= (self.points * self.length_km / deaths.mean(axis=1))[:, None]
         return np.asarray(deaths)
+
+    def _expected(self, rate: Floats) -> Floats:
+        """`expected_draws` of many draws: in single precision, a block at a time."""
+        total = weighted(self.length_km, rate, self.watched)
+        best = best_number(total)
+        kept = np.minimum(total, _MOST_TIMES_BEST * best)
+        times = kept / total * (best / kept.mean())
+        out = np.empty(rate.shape, dtype=np.float32)
+        for part in blocks(len(rate)):
+            deaths = rate[part].astype(np.float64) * self.length_km[part, None] * times
+            if self.few_tell:
+                aim = self.points[part] * self.length_km[part]
+                deaths *= (aim / deaths.mean(axis=1))[:, None]
+            out[part] = deaths
+        return out
 
     @property
     def excess(self) -> Floats | None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from roadrisk.mortality.death_ranks import ranks
+from roadrisk.mortality.draw_sums import weighted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -113,11 +114,13 @@ def keep_what_is_told(
     rest = watched & ~told
     if not told.any() or not rest.any():
         return relative, ""
-    share = (length_km[told] @ alone[told]) / (length_km[watched] @ alone[watched])
-    whole = length_km[watched] @ relative[watched]
+    known = weighted(length_km, alone, watched)
+    share = weighted(length_km, alone, told) / known
+    whole = weighted(length_km, relative, watched)
+    of_rest = (1.0 - share) * whole / weighted(length_km, relative, rest)
     out = relative.copy()
-    out[told] = alone[told] * (whole / (length_km[watched] @ alone[watched]))
-    out[rest] = relative[rest] * ((1.0 - share) * whole / (length_km[rest] @ relative[rest]))
+    out[told] = alone[told] * (whole / known).astype(out.dtype)
+    out[rest] = relative[rest] * of_rest.astype(out.dtype)
     return out, (
         f"Of {watched.sum()} watched pieces of road {told.sum()} have a place in the order that "
         "known sources tell without any report: reports don't change their deaths."

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from roadrisk.mortality.draw_sums import ROWS
 from roadrisk.mortality.kill_curves import KillHours, chances_of
 from roadrisk.mortality.killing_zone import draw_zone
 from roadrisk.mortality.traffic_by_hour import crossing_shares, road_traffic, traffic_shares
@@ -194,6 +195,9 @@ def _compared(
 ) -> pd.DataFrame:
     some = slice(0, _COMPARED)
     aadt, lanes = traffic.aadt[:, some], traffic.lanes
+    if len(lanes) > ROWS and weight.sum() > 0:  # of many roads only those that count
+        at = np.flatnonzero(weight > 0)
+        aadt, lanes, weight = aadt[at], lanes[at], weight[at]
     names = ("width_m", "speed_m_min", "angle_deg", "stop", "stop_minutes", "wander")
     fewer: dict[str, Any] = {name: getattr(zone, name)[some] for name in names}
     few = replace(zone, **fewer)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy.special import logsumexp
 
+from roadrisk.mortality.draw_sums import blocks
 from roadrisk.mortality.kill_formula import bunching_share, hits_expected, minutes_on_strip
 from roadrisk.telemetry.movement_roads import LANE_M
 
@@ -104,13 +105,15 @@ def chances_on(curves: dict[int, Floats], aadt: Floats, lanes: NDArray[np.int64]
     step = np.log(_GRID[1] / _GRID[0])
     column = np.arange(aadt.shape[1])
     for count, curve in curves.items():
-        rows = np.flatnonzero(lanes == count)
-        # Below the grid the line goes on: hits are in proportion to so little traffic.
-        at = np.log(np.clip(aadt[rows], 1e-6, _GRID[-1]) / _GRID[0]) / step
-        below = np.clip(at.astype(np.int64), 0, len(_GRID) - 2)
-        part = at - below
-        log_hits = (1 - part) * curve[below, column] + part * curve[below + 1, column]
-        out[rows] = np.where(aadt[rows] > 0, -np.expm1(-np.exp(log_hits)), 0.0)
+        every = np.flatnonzero(lanes == count)
+        for block in blocks(len(every)):
+            rows = every[block]
+            # Below the grid the line goes on: hits are in proportion to so little traffic.
+            at = np.log(np.clip(aadt[rows], 1e-6, _GRID[-1]) / _GRID[0]) / step
+            below = np.clip(at.astype(np.int64), 0, len(_GRID) - 2)
+            part = at - below
+            log_hits = (1 - part) * curve[below, column] + part * curve[below + 1, column]
+            out[rows] = np.where(aadt[rows] > 0, -np.expm1(-np.exp(log_hits)), 0.0)
     return out
 
 

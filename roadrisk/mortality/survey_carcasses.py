@@ -145,7 +145,9 @@ def _on_searched(
 ) -> dict[int, tuple[Ints, Floats, int] | str]:
     """Lixels and shares of each carcass on the road of its survey, and that survey's row."""
     placement = counted.placed.placement
-    ids = searched.surveys["eventID"].to_numpy(object)
+    rows_of: dict[str, list[int]] = {}
+    for row, name in enumerate(searched.surveys["eventID"]):
+        rows_of.setdefault(name, []).append(row)
     order = np.argsort(placement.point, kind="stable")
     begin = np.searchsorted(placement.point[order], np.arange(len(event) + 1))
     at_once = lixels.at(placement.nearest_edge[mine], placement.nearest_offset_m[mine])
@@ -160,7 +162,7 @@ def _on_searched(
         found: tuple[Ints, Floats, int] | str = (
             f"survey {event[i]} did not search the road where it lay"
         )
-        for survey in np.flatnonzero(ids == event[i]).tolist():
+        for survey in rows_of.get(event[i], []):
             on = np.isin(lixel, _columns(searched, survey))
             if on.any():
                 found = (lixel[on], share[on] / share[on].sum(), survey)

@@ -183,20 +183,20 @@ def _schedules(
     schedule = np.full(by_lixel.shape[1], -1, dtype=np.int64)
     known: dict[bytes, int] = {}
     looks: list[Looks] = []
+    day, event = days_since_1970(surveys["time"]), surveys["eventID"].to_numpy(str)
     for lixel in np.flatnonzero(np.diff(by_lixel.indptr)).tolist():
         rows = by_lixel.indices[by_lixel.indptr[lixel] : by_lixel.indptr[lixel + 1]]
         key = rows.tobytes()
         if key not in known:
             known[key] = len(looks)
-            looks.append(_looks(surveys, rows.astype(np.int64)))
+            looks.append(_looks(surveys, rows.astype(np.int64), day, event))
         schedule[lixel] = known[key]
     return schedule, tuple(looks)
 
 
-def _looks(surveys: gpd.GeoDataFrame, rows: Ints) -> Looks:
-    day = days_since_1970(surveys["time"])
+def _looks(surveys: gpd.GeoDataFrame, rows: Ints, day: Floats, event: np.ndarray) -> Looks:
     # Two rows of one survey that overlap at a junction are one look.
-    _, first = np.unique(surveys["eventID"].to_numpy(str)[rows], return_index=True)
+    _, first = np.unique(event[rows], return_index=True)
     rows = np.sort(rows[first])
     rows = np.repeat(rows, surveys["amount"].to_numpy(np.int64)[rows])
     rows = rows[np.argsort(day[rows], kind="stable")]

@@ -14,6 +14,7 @@ from roadrisk.mortality.joint_model import DRAWS, JointDeaths, joint_deaths
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from roadrisk.base.tasks import Tasks
     from roadrisk.mortality.joint_scales import Priors
     from roadrisk.mortality.sources import Source
     from roadrisk.roads.network import Floats, Ints
@@ -60,6 +61,8 @@ def both_readings(
     draws: int = DRAWS,
     priors: Priors | None = None,
     k: int = 5,
+    xy: Floats | None = None,
+    tasks: Tasks | None = None,
 ) -> BothReadings:
     """Fit with traffic as a cause of deaths, and with traffic as what brings reports.
 
@@ -78,6 +81,8 @@ def both_readings(
     priors : Priors, optional
     k : int
         How many worst pieces are compared.
+    xy, tasks : optional
+        As in `joint_deaths`.
 
     Returns
     -------
@@ -97,6 +102,8 @@ def both_readings(
         roads=roads,
         draws=draws,
         priors=priors,
+        xy=xy,
+        tasks=tasks,
     )
     reports = joint_deaths(
         pieces,
@@ -107,6 +114,8 @@ def both_readings(
         roads=roads,
         draws=draws,
         priors=priors,
+        xy=xy,
+        tasks=tasks,
     )
     k = min(k, len(pieces))
     first, second = (ranks(fit.relative, k).order[:k] for fit in (deaths, reports))

@@ -207,12 +207,34 @@ class _Finder:
         return some.astype(np.int64), np.bincount(where, metres).astype(np.float64)
 
     def _called(self, name: str) -> Part | None:
-        table, wanted = self._network.segments, plain_route(name)
-        # Several numbers of one road stand in one text.
-        refs = table["ref"].str.split(";").map(lambda all_: wanted in map(plain_route, all_))
-        here = np.flatnonzero((table["name"].map(plain_route) == wanted) | refs)
-        lixel = np.flatnonzero(np.isin(self._lixels.segment, here))
-        return (lixel, self._lixels.length_m[lixel]) if len(lixel) else None
+        here = self._segments.get(plain_route(name), [])
+        order, starts = self._by_segment
+        runs = [order[starts[k] : starts[k + 1]] for k in here]
+        lixel = np.sort(np.concatenate(runs)) if runs else np.empty(0, dtype=np.int64)
+        return (lixel, self._length_m[lixel]) if len(lixel) else None
+
+    @cached_property
+    def _length_m(self) -> Floats:
+        return self._lixels.length_m
+
+    @cached_property
+    def _segments(self) -> dict[str, list[int]]:
+        """Segments by name and by number; several numbers of one road stand in one text."""
+        table = self._network.segments
+        found: dict[str, list[int]] = {}
+        for k, (name, refs) in enumerate(zip(table["name"], table["ref"], strict=True)):
+            numbers = refs.split(";") if isinstance(refs, str) else []
+            for called in {plain_route(text) for text in (name, *numbers)}:
+                found.setdefault(called, []).append(k)
+        return found
+
+    @cached_property
+    def _by_segment(self) -> tuple[Ints, Ints]:
+        """Lixels in the order of their segments, and where each segment's begin."""
+        segment = self._lixels.segment
+        order = np.argsort(segment, kind="stable").astype(np.int64)
+        every = np.arange(len(self._network.segments) + 1)
+        return order, np.searchsorted(segment[order], every).astype(np.int64)
 
     def _on_route(self, route: str, begin: float, end: float) -> list[Any] | str:
         here = self._routes.get(plain_route(route))

@@ -1,7 +1,8 @@
 """Coverage, bias and ranking of the one model of deaths: python -m tests.truth.death_coverage.
 
 `--worlds 300 --first 1000` for the figures, which no setting has seen (settings were chosen on
-worlds below 1000); `--scenario NAME` for one of them. Prints a line a scenario.
+worlds below 1000); `--scenario NAME` for one of them; `--district 120` for roads cut into
+districts of at most so many pieces, as many roads are. Prints a line a scenario.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from roadrisk.mortality.death_ranks import best_number
+from roadrisk.mortality.joint_districts import Division
 from roadrisk.mortality.joint_model import JointDeaths, joint_deaths
 from tests.truth.death_worlds import SCENARIOS, World, lay_place, make_world
 
@@ -98,17 +100,23 @@ def _kernel(world: World, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return smooth, peak
 
 
-def fit(world: World, seed: int) -> JointDeaths:
-    return joint_deaths(world.place.pieces, world.sources, seed=seed, roads=world.place.road)
+def fit(world: World, seed: int, district: int = 0) -> JointDeaths:
+    place = world.place
+    return joint_deaths(
+        place.pieces, world.sources, seed=seed, roads=place.road, xy=place.xy,
+        division=Division(above=0, most=district) if district else None,
+    )  # fmt: skip
 
 
-def run(name: str, worlds: int, first: int = 0, length_m: float = 100.0) -> list[Score]:
+def run(
+    name: str, worlds: int, first: int = 0, length_m: float = 100.0, district: int = 0
+) -> list[Score]:
     place = lay_place(length_m)
     scores = []
     for k in range(first, first + worlds):
         world = make_world(place, SCENARIOS[name], np.random.default_rng([11, k]))
         if any(s.known and s.counted for s in world.sources):
-            scores.append(score(world, fit(world, k)))
+            scores.append(score(world, fit(world, k, district)))
     return scores
 
 
@@ -138,11 +146,12 @@ def main() -> None:
     parser.add_argument("--worlds", type=int, default=300)
     parser.add_argument("--first", type=int, default=0, help="number of the first world")
     parser.add_argument("--scenario", choices=list(SCENARIOS))
+    parser.add_argument("--district", type=int, default=0, help="cut roads: pieces a district")
     given = parser.parse_args()
     for name in [given.scenario] if given.scenario else SCENARIOS:
         start = time.perf_counter()
         print(
-            summary(name, run(name, given.worlds, given.first)),
+            summary(name, run(name, given.worlds, given.first, district=given.district)),
             f"[{time.perf_counter() - start:.0f} s]",
             flush=True,
         )
