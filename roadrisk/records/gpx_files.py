@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from roadrisk.records.layer_files import FAULTS
-from roadrisk.records.limits import GPX_BYTES, too_large
+from roadrisk.records.limits import GPX_BYTES, GPX_POINTS, too_large
 from roadrisk.records.raw_table import Notes, RawTable
 
 if TYPE_CHECKING:
@@ -47,10 +48,9 @@ def read_gpx(path: Path, name: str, layer: str | None, notes: Notes) -> RawTable
         notes.error(*problem)
         return None
     text = path.read_bytes().decode("utf-8", errors="replace").removeprefix("\ufeff")
-    if "<!DOCTYPE" in text or "<!ENTITY" in text:
-        notes.error(
-            "the file declares a document type, which GPX has no use for.", "export it again"
-        )
+    problem = _too_much(text)
+    if problem is not None:
+        notes.error(*problem)
         return None
     try:
         gpx = gpxpy.parse(text)
@@ -65,6 +65,21 @@ def read_gpx(path: Path, name: str, layer: str | None, notes: Notes) -> RawTable
     xy = frame[["lon", "lat"]].astype(float).to_numpy()
     rows = np.arange(len(frame), dtype=np.int64) + 2
     return RawTable(name, frame.drop(columns=["lon", "lat"]), rows, xy=xy, crs="EPSG:4326")
+
+
+def _too_much(text: str) -> tuple[str, str] | None:
+    if "<!DOCTYPE" in text or "<!ENTITY" in text:
+        return "the file declares a document type, which GPX has no use for.", "export it again"
+    points = sum(text.count(f"<{name}") for name in ("wpt", "trkpt", "rtept"))
+    if points > GPX_POINTS:
+        return (
+            f"the file has {points:,} points; at most {GPX_POINTS:,} are read.",
+            "write it as several files, or export it as CSV",
+        )
+    # gpxpy looks for what follows with a pattern that takes the square of its length.
+    if re.search(r"xmlns[^=]{1000}", text):
+        return "the file is no GPX file, or it is damaged.", "export it again from the device"
+    return None
 
 
 def _waypoints(gpx: GPX) -> list[dict[str, object]]:

@@ -119,6 +119,8 @@ def as_written(folder: Path, name: str, content: bytes) -> bool:
 
 def _content(file: Path) -> dict[str, Any]:
     try:
+        if file.exists() and not file.is_file():
+            raise _wrong(file, "it is no file", _MEND)
         if file.stat().st_size > _LARGEST_BYTES:
             raise _wrong(file, "it is larger than any that a run writes", _MEND)
         content = json.loads(file.read_bytes().decode("utf-8-sig"))

@@ -138,8 +138,8 @@ def read_release_log(folder: Path) -> ReleaseLog:
     try:
         if not path.exists():
             return ReleaseLog()
-        if not path.is_file():
-            raise _refused("it is no file")
+        if path.is_symlink() or not path.is_file():
+            raise _refused("it is a link, or no file")
         if path.stat().st_size > _MOST_BYTES:
             raise _refused("the file is too large for a log of releases")
         content = json.loads(path.read_text("utf-8"))

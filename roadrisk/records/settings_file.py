@@ -64,6 +64,9 @@ def load_settings(folder: Path) -> Loaded:
     if not path.is_file():
         mend = 'name the folder that holds it, or make one with "roadrisk new"'
         return Loaded(None, (Remark(NAME, None, "", "the folder has no such file.", mend),))
+    if not path.resolve().is_relative_to(folder.resolve()):
+        problem, mend = "it is a link that leads out of the folder.", "copy the file into it"
+        return Loaded(None, (Remark(NAME, None, "", problem, mend),))
     parsed = parsed_toml(
         path, NAME, most_bytes=_LARGEST_BYTES, anew="write it again from an empty study",
         hint='text needs double quotes, a table [brackets], and paths need "/"',

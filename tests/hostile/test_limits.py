@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import sqlite3
 import time
 import zipfile
@@ -15,12 +16,14 @@ import pytest
 from roadrisk.decisions import Draft
 from roadrisk.errors import InputError
 from roadrisk.records import limits, text_size, workbook
+from roadrisk.records.checking import check
 from roadrisk.records.columns import numbers
 from roadrisk.records.dates import only_order, read_dates
 from roadrisk.records.decision_store import DecisionStore, read_decisions
 from roadrisk.records.extract_guard import extract_problem
 from roadrisk.records.joined_tables import join_sightings
 from roadrisk.records.layer_files import read_layer
+from roadrisk.records.past_run import read_past_run
 from roadrisk.records.positions import degrees
 from roadrisk.records.profile_file import load_profile
 from roadrisk.records.raw_table import About, Notes
@@ -387,3 +390,51 @@ def test_a_system_that_the_reading_library_trips_over():
     notes = Notes("layer.shp")
     assert read_layer(FOUND / "shapefile_system" / "layer.shp", None, notes) is None
     assert "can't be read" in notes.remarks[0].problem
+
+
+GPX = '<gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1">'
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        # gpxpy's own search for names of spaces takes the square of the length.
+        ("<gpx " + "xmlns:a " * 100_000 + "></gpx>", "is no GPX file"),
+        (f"{GPX}{'<a>' * 200_000}{'</a>' * 200_000}</gpx>", "is no GPX file"),
+        (f"{GPX}{'<wpt/>' * 200_001}</gpx>", "the file has 200,001 points"),
+    ],
+    ids=["spaces", "deep", "points"],
+)
+def test_gpx_that_is_too_much(tmp_path, text, says):
+    began = time.monotonic()
+    found, said = table(tmp_path, text, name="t.gpx")
+    assert found is None
+    assert says in said[0]
+    assert time.monotonic() - began < 5
+
+
+@pytest.mark.parametrize("name", ["study.toml", "released.json"])
+def test_files_of_their_own_names_may_not_be_links(tmp_path, name):
+    folder = good_folder(tmp_path / "s")
+    (tmp_path / "elsewhere").write_text(STUDY)
+    (folder / name).unlink(missing_ok=True)
+    (folder / name).symlink_to(tmp_path / "elsewhere")
+    if name == "study.toml":
+        assert "leads out of the folder" in load_settings(folder).remarks[0].problem
+    else:
+        with pytest.raises(InputError, match="is a link"):
+            read_release_log(folder)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with a name are of POSIX systems")
+@pytest.mark.parametrize("name", ["decisions.sqlite", "fixes.csv", "texts/need.txt"])
+def test_a_pipe_is_not_waited_for(tmp_path, name):
+    folder = good_folder(tmp_path / "s")
+    (folder / "texts").mkdir()
+    (folder / name).unlink(missing_ok=True)
+    os.mkfifo(folder / name)
+    (said,) = [r for r in check(folder) if r.kind == "error"]
+    assert "no file" in said.problem
+    os.mkfifo(folder / "provenance.json")
+    with pytest.raises(InputError, match="no file"):
+        read_past_run(folder / "provenance.json")
