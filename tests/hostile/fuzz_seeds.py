@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import tempfile
+import warnings
 from functools import cache
 from pathlib import Path
 
@@ -147,7 +148,8 @@ def layers() -> dict[str, dict[str, bytes]]:
     out: dict[str, dict[str, bytes]] = {}
     for kind, layer in kinds.items():
         for ending in ("geojson", "gpkg", "shp"):
-            with tempfile.TemporaryDirectory() as folder:
+            with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # a shapefile's short names
                 layer.to_file(Path(folder) / f"layer.{ending}", engine="pyogrio")
                 out[f"{kind}.{ending}"] = {
                     p.name: p.read_bytes() for p in sorted(Path(folder).iterdir())

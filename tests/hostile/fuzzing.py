@@ -66,6 +66,11 @@ class Log:
         put(made(reader, seed) if outcome.kind != "unmade" else {}, place / "input")
         (place / "said.txt").write_text(f"{outcome.kind}\n{outcome.words}\n", encoding="utf-8")
 
+    @property
+    def inputs(self) -> int:
+        """How many inputs were read."""
+        return sum(count.total() for count in self.counts.values())
+
     def table(self) -> str:
         kinds = ("accepted", "refused", "traceback", "hang", "memory", "died", "unmade")
         lines = [f"{'reader':14}{'inputs':>9}{'s':>8}" + "".join(f"{k:>11}" for k in kinds)]
@@ -98,7 +103,9 @@ def _jobs(names: list[str], seed: int) -> Iterator[tuple[str, int]]:
         yield name, seed * 10_000_000 + next_of[name]
 
 
-def fuzz(names: list[str], *, minutes: float, seed: int, workers: int, folder: Path) -> Log:
+def fuzz(
+    names: list[str], *, minutes: float, seed: int, workers: int, folder: Path, most: int = 10**9
+) -> Log:
     """Run inputs until the time is over.
 
     Parameters
@@ -110,6 +117,8 @@ def fuzz(names: list[str], *, minutes: float, seed: int, workers: int, folder: P
     workers : int
     folder : pathlib.Path
         For findings.
+    most : int
+        Inputs, after which it ends too.
 
     Returns
     -------
@@ -127,7 +136,7 @@ def fuzz(names: list[str], *, minutes: float, seed: int, workers: int, folder: P
     try:
         for worker in pool:
             worker.give(*next(jobs))
-        while time.monotonic() < until:
+        while time.monotonic() < until and log.inputs < most:
             ready_links = wait([w.link for w in pool], timeout=0.2)
             for k, worker in enumerate(pool):
                 outcome = _seen(worker, worker.link in ready_links)
