@@ -53,7 +53,7 @@ class Tasks(Protocol):
             `shared` nor anything outside; the same item gives the same result.
         items : iterable
             Taken as they are needed; only a few more are under way than are worked on.
-        shared
+        shared : object
             What all items need: handed to each worker once, large arrays without a copy where
             workers are on this computer. None if there is nothing.
         tick : Tick, optional

@@ -208,8 +208,13 @@ def best_run_bounded(
     bound : ndarray, shape (edges,)
         No run from each edge has a higher ratio than this: infinite at first; filled. Lixels that
         are taken only lower it, so one array serves for all runs of one set of masses.
-    held, mass, expected, taken, total, shortest, longest, limit, graph, room
-        As in `best_run`.
+    held : ndarray
+        This and all that follow: as in `best_run`.
+    mass, expected : ndarray
+    taken : ndarray
+    total, shortest, longest : float
+    limit : ndarray
+    graph, room : tuple
 
     Returns
     -------
