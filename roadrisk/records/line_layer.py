@@ -90,7 +90,8 @@ def _are_lines(shapes: Any, notes: Notes) -> bool:
 def _usable(shapes: Any, about: About, notes: Notes) -> Bools:
     nothing = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     notes.leave_out(nothing, about, "no geometry")
-    length = np.where(nothing, 1.0, shapely.length(shapes))
+    with np.errstate(over="ignore", invalid="ignore"):  # corners beyond any place on Earth
+        length = np.where(nothing, 1.0, shapely.length(shapes))
     endless = ~np.isfinite(length)
     notes.leave_out(endless, about, "coordinates that are no numbers")
     short = length == 0

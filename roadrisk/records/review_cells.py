@@ -63,14 +63,16 @@ def read_cells(path: Path, notes: Notes) -> dict[str, list[list[str]]] | None:
 def _both(path: Path, notes: Notes) -> dict[str, list[list[str]]] | None:
     from openpyxl import load_workbook
 
-    sheets = _texts(load_workbook(path, read_only=True, data_only=True))
+    with path.open("rb") as file:
+        sheets = _texts(load_workbook(file, read_only=True, data_only=True))
     if not {REPORTS_SHEET, ABOUT_SHEET} <= set(sheets):
         notes.error("the file is no review sheet of roadrisk.", FILE_MEND)
         return None
     with zipfile.ZipFile(path) as parts:
         formulas = any(_has_formula(parts, name) for name in parts.namelist())
     if formulas:
-        with_formulas = _texts(load_workbook(path, read_only=True))
+        with path.open("rb") as file:
+            with_formulas = _texts(load_workbook(file, read_only=True))
         sheets = {name: _mark(sheets[name], with_formulas[name]) for name in sheets}
     return sheets
 

@@ -162,7 +162,8 @@ def _lines(
         text = columns.text(raw, "footprintWKT")
         given = (text != "").to_numpy()
         if given.any():
-            found[given] = shapely.from_wkt(text[given].to_numpy(object), on_invalid="ignore")
+            with np.errstate(over="ignore", invalid="ignore"):
+                found[given] = shapely.from_wkt(text[given].to_numpy(object), on_invalid="ignore")
             unread = given & shapely.is_missing(found) & gate.keep
             row_errors(unread, about, "the line can't be read.",
                     "write it as LINESTRING (longitude latitude, longitude latitude, ...)",
@@ -170,7 +171,8 @@ def _lines(
             system = gpd.GeoSeries(found, crs=pyproj.CRS.from_user_input(section.crs))
             found = system.to_crs(WGS84).to_numpy().copy()
     there = ~shapely.is_missing(found)
-    length = np.where(there, shapely.length(found), 1.0)
+    with np.errstate(over="ignore", invalid="ignore"):  # corners beyond any place on Earth
+        length = np.where(there, shapely.length(found), 1.0)
     kind = np.isin(shapely.get_type_id(found), (1, 5))
     bad = there & ~(kind & (length > 0) & np.isfinite(length)) & gate.keep
     row_errors(bad, about, "there is no line of any length where one is needed.",

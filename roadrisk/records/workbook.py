@@ -68,10 +68,10 @@ def read_workbook(path: Path, name: str, sheet: str | None, notes: Notes) -> Raw
     try:
         if not unpacks(path, notes, "export the sheet as CSV"):
             return None
-        with warnings.catch_warnings():
+        with path.open("rb") as file, warnings.catch_warnings():
             # It warns of what it leaves out: drop-downs, dates that are none.
             warnings.simplefilter("ignore")
-            book = load_workbook(path, read_only=True, data_only=True)
+            book = load_workbook(file, read_only=True, data_only=True)
             try:
                 chosen, cells = _choose(book, sheet, notes)
             finally:

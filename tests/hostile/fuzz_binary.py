@@ -158,7 +158,7 @@ def spoiled_pbf(rng: Random, data: bytes) -> bytes:
         assert isinstance(packed, bytes)
         raw = zlib.decompress(packed) if packed else bytes(fields.get(1, b""))  # type: ignore[arg-type]
         if kind == b"OSMData" or rng.random() < 0.2:
-            raw = spoiled_bytes(rng, raw, most=4)
+            raw = spoiled_bytes(rng, raw, most=4) if rng.random() < 0.4 else _flipped(rng, raw)
         said = len(raw) if rng.random() < 0.9 else rng.choice((0, 2**31, len(raw) + 1, 2**63))
         made = b"\x10" + _varint(said) + b"\x1a" + _counted(zlib.compress(raw))
         header = b"\x0a" + _counted(kind) + b"\x18" + _varint(len(made))
@@ -166,6 +166,14 @@ def spoiled_pbf(rng: Random, data: bytes) -> bytes:
     if rng.random() < 0.1:
         rng.shuffle(out)
     return b"".join(out)
+
+
+def _flipped(rng: Random, data: bytes) -> bytes:
+    """Change a few bytes in their places, so that all lengths stay right."""
+    out = bytearray(data)
+    for _ in range(rng.randint(1, 4)):
+        out[rng.randrange(len(out))] = rng.choice((0, 1, 0x7F, 0x80, 0xFF, rng.randrange(256)))
+    return bytes(out)
 
 
 def _fields(data: bytes) -> dict[int, int | bytes]:

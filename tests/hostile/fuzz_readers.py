@@ -243,9 +243,10 @@ def _read_settings(folder: Path) -> bool:
 
 
 def _profile(rng: Random) -> Files:
-    toml = HEAD.replace("generic_small_slow_animal", "p.toml")
+    files = _folder(AGENCY)
+    own = files["study.toml"].replace(b"generic_small_slow_animal", b"p.toml")
     content = spoiled_toml(rng, seeds.base_files()["profile.toml"])
-    return {"study.toml": (toml + AGENCY).encode(), "p.toml": content}
+    return {"study.toml": own, "p.toml": content}
 
 
 def _read_profile(folder: Path) -> bool:
