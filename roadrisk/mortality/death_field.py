@@ -130,7 +130,8 @@ class DeathField:
         year = nothing if rate is None else np.where(own[:, None] > 0, cells @ rate, np.nan)
         above = nothing
         if rate is not None and not bound:
-            above = (year - self._similar(cells) if many(rate) else cells @ result.excess) / km
+            like = self._similar(cells) if many(rate) else None
+            above = (cells @ (rate - result.similar) if like is None else year - like) / km
         relative = (cells @ result.relative) / own[:, None].clip(1e-12) if self.ordered else nothing
         add_draws(table, "deaths_per_year", year, times=result.to_best, bound_only=bound)
         add_draws(table, "deaths_per_km_year", year / km, times=result.to_best, bound_only=bound)

@@ -28,8 +28,8 @@ from roadrisk.mortality.front_factor import (
 )
 
 if TYPE_CHECKING:
-    from roadrisk.mortality.district_fit import District
     from roadrisk.mortality.district_model import Part
+    from roadrisk.mortality.district_parts import District
     from roadrisk.roads.network import Floats
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from roadrisk.mortality.district_fit import Border, District
+from roadrisk.mortality.district_parts import Border, District
 from roadrisk.mortality.district_rows import Sight
 from roadrisk.mortality.front_factor import lay_mesh
 from roadrisk.mortality.joint_field import RoadField, walk_of
@@ -205,7 +205,7 @@ def _features(size: int, covariates: Floats, effort: Floats, chances: KnownChanc
 def _district(laid: _Laid, part: Part) -> District:
     p, field = part.pieces, part.field
     watched = np.column_stack([e[p] > 0 for e in laid.exposure])
-    heard = watched.any(axis=0)
+    heard = np.asarray(watched.any(axis=0))
     of_field, scale_of_field = _own(laid.field, heard, first=1)
     of_slot, _ = _own(laid.slot, heard, first=0)
     slots = int(of_slot.max(initial=-1)) + 1

@@ -134,6 +134,14 @@ def spots_of(mesh: Mesh, sight: Sight, i: int, s: int, at: Ints) -> int:
 
 
 @nb.njit(cache=True, nogil=True)
+def within(mesh: Mesh, sight: Sight, i: int, s: int, spots: Ints) -> None:
+    """Where a row's unknowns stand in the small matrix of its piece, -1 for none."""
+    spots[0], spots[1], spots[2] = 0, sight.field[s], -1
+    if sight.slot[s] >= 0 and mesh.road[i] >= 0:
+        spots[2] = mesh.fields + sight.slot[s]
+
+
+@nb.njit(cache=True, nogil=True)
 def log_rates(
     mesh: Mesh, sight: Sight, lower: Floats, rows: Floats, border: Floats, state: State
 ) -> Floats:
@@ -152,7 +160,7 @@ def log_rates(
     out = np.zeros(sight.y.shape)
     at = np.empty(3, dtype=np.int64)
     for i in range(len(out)):
-        for s in range(out.shape[1]):
+        for s in range(sight.y.shape[1]):
             if not sight.watched[i, s]:
                 continue
             total = sight.offset[i, s] - lower[s] + state.alone[i] + state.clump[i, s]
@@ -171,7 +179,7 @@ def hold(sight: Sight, prior: Precisions, log_rate: Floats, variance: Floats) ->
     weight = np.zeros(sight.y.shape)
     total = np.full(len(weight), prior.alone)
     for i in range(len(weight)):
-        for s in range(weight.shape[1]):
+        for s in range(sight.y.shape[1]):
             if sight.watched[i, s]:
                 w = np.exp(min(log_rate[i, s] + variance[i, s] / 2, _HIGHEST))
                 expected[i, s] = w
@@ -189,7 +197,7 @@ def pulls(sight: Sight, prior: Precisions, held: Held, state: State) -> tuple[Fl
     by_alone = np.empty(len(by_row))
     for i in range(len(by_row)):
         total = -prior.alone * state.alone[i]
-        for s in range(by_row.shape[1]):
+        for s in range(sight.y.shape[1]):
             if not sight.watched[i, s]:
                 continue
             w = held.expected[i, s]
@@ -200,7 +208,7 @@ def pulls(sight: Sight, prior: Precisions, held: Held, state: State) -> tuple[Fl
             by_row[i, s] = miss
             total += miss
         by_alone[i] = total
-        for s in range(by_row.shape[1]):
+        for s in range(sight.y.shape[1]):
             by_row[i, s] -= held.weight[i, s] / held.sum[i] * total
     return by_row, by_alone
 
@@ -231,11 +239,7 @@ def press(  # noqa: PLR0912
             local[i, f, f] = prior.field[f] * sight.diagonal[i]
         mixed[:] = 0.0
         for s in range(sources):
-            spots[s, 0], spots[s, 1], spots[s, 2] = 0, -1, -1
-            if sight.field[s] >= 0:
-                spots[s, 1] = sight.field[s]
-            if sight.slot[s] >= 0 and mesh.road[i] >= 0:
-                spots[s, 2] = nf + sight.slot[s]
+            within(mesh, sight, i, s, spots[s])
             for k in range(columns):
                 mixed[k] += held.weight[i, s] * rows[i, s, k]
         for k in range(columns):
@@ -340,7 +344,7 @@ def stepped(
     moved = np.zeros(sight.y.shape)
     for i in range(len(moved)):
         own = by_alone[i]
-        for s in range(moved.shape[1]):
+        for s in range(sight.y.shape[1]):
             if not sight.watched[i, s]:
                 continue
             total = 0.0
@@ -351,7 +355,7 @@ def stepped(
             moved[i, s] = total
             own -= held.weight[i, s] * total
         alone[i] = own / held.sum[i]
-        for s in range(moved.shape[1]):
+        for s in range(sight.y.shape[1]):
             if not sight.watched[i, s]:
                 continue
             total = moved[i, s] + alone[i]
@@ -366,91 +370,3 @@ def stepped(
         state.x + short * step, state.alone + short * alone, state.clump + short * clump,
         state.variance,
     ), most  # fmt: skip
-
-
-@nb.njit(cache=True, nogil=True)
-def row_variances(  # noqa: PLR0912
-    mesh: Mesh, sight: Sight, prior: Precisions, held: Held, rows: Floats, inverse: Floats,
-    across: Floats, spread: Floats,
-) -> tuple[Floats, float, Floats]:  # fmt: skip
-    """Variance of every row's log rate, and sums of those of parts alone and clumps.
-
-    Parameters
-    ----------
-    mesh : Mesh
-    sight : Sight
-    prior : Precisions
-    held : Held
-    rows : ndarray, shape (pieces, sources, columns)
-    inverse : ndarray, shape (pieces, fields + slots, fields + slots)
-        `front_factor.invert_mesh`.
-    across : ndarray, shape (unknowns, columns)
-        The mesh's answer to the border.
-    spread : ndarray, shape (columns, columns)
-        Covariance of the border.
-
-    Returns
-    -------
-    variance : ndarray, shape (pieces, sources)
-    alone : float
-    clump : ndarray, shape (sources,)
-    """
-    pieces, sources, columns = rows.shape
-    nf = mesh.fields
-    out = np.zeros((pieces, sources))
-    alone, clump = 0.0, np.zeros(sources)
-    reach, turned = np.empty((sources, columns)), np.empty((sources, columns))
-    apart = np.empty((sources, sources))
-    at = np.empty(3, dtype=np.int64)
-    spots = np.empty((sources, 3), dtype=np.int64)
-    for i in range(pieces):
-        for s in range(sources):
-            if not sight.watched[i, s]:
-                continue
-            spots[s, 0], spots[s, 1], spots[s, 2] = 0, -1, -1
-            if sight.field[s] >= 0:
-                spots[s, 1] = sight.field[s]
-            if sight.slot[s] >= 0 and mesh.road[i] >= 0:
-                spots[s, 2] = nf + sight.slot[s]
-            count = spots_of(mesh, sight, i, s, at)
-            for k in range(columns):
-                reach[s, k] = rows[i, s, k]
-                for p in range(count):
-                    reach[s, k] -= across[at[p], k]
-            for k in range(columns):
-                turned[s, k] = 0.0
-                for n in range(columns):
-                    turned[s, k] += spread[k, n] * reach[s, n]
-        for s in range(sources):
-            for t in range(s + 1):
-                total = 0.0
-                if sight.watched[i, s] and sight.watched[i, t]:
-                    for k in range(columns):
-                        total += reach[s, k] * turned[t, k]
-                    for p in range(3):
-                        for q in range(3):
-                            if spots[s, p] >= 0 and spots[t, q] >= 0:
-                                total += inverse[i, spots[s, p], spots[t, q]]
-                apart[s, t] = total
-                apart[t, s] = total
-        own = 1.0 / held.sum[i]
-        whole = 0.0
-        for s in range(sources):
-            for t in range(sources):
-                whole += held.weight[i, s] * held.weight[i, t] * apart[s, t]
-        whole *= own * own
-        alone += whole + own
-        for s in range(sources):
-            if not sight.watched[i, s]:
-                continue
-            with_all = 0.0
-            for t in range(sources):
-                with_all += held.weight[i, t] * apart[s, t]
-            v = apart[s, s] - 2 * own * with_all + whole + own
-            if sight.clumped[s]:
-                w = held.expected[i, s]
-                share = w / (w + prior.clump[s])
-                clump[s] += share**2 * v + 1.0 / (w + prior.clump[s])
-                v = (1.0 - share) ** 2 * v + 1.0 / (w + prior.clump[s])
-            out[i, s] = v
-    return out, alone, clump

@@ -17,7 +17,7 @@ from roadrisk.mortality.front_layout import Fronts, lay_fronts
 if TYPE_CHECKING:
     from roadrisk.roads.network import Floats, Ints
 
-_FAST = {"contract", "reassoc", "nsz"}
+FAST = {"contract", "reassoc", "nsz"}
 
 
 class Mesh(NamedTuple):
@@ -142,14 +142,14 @@ def factor_mesh(
     work = np.empty(mesh.wide * mesh.wide)
     top, count = 0, 0
     for s in range(fronts):
-        m = _place_rows(mesh, s, place)
+        m = place_rows(mesh, s, place)
         ns = mesh.first[mesh.own[s + 1]] - mesh.first[mesh.own[s]]
         front = work[: m * m].reshape((m, m))
         front[:] = 0.0
         _enter(mesh, s, place, local, link, road_prior, front)
         for _ in range(mesh.child_starts[s + 1] - mesh.child_starts[s]):
             count -= 1
-            nu = _rest_rows(mesh, waiting[count], place, to)
+            nu = rest_rows(mesh, waiting[count], place, to)
             top -= nu * nu
             rest = stack[top : top + nu * nu].reshape((nu, nu))
             for i in range(nu):
@@ -174,7 +174,7 @@ def factor_mesh(
 
 
 @nb.njit(cache=True, nogil=True, inline="always")
-def _place_rows(mesh: Mesh, s: int, place: Ints) -> int:
+def place_rows(mesh: Mesh, s: int, place: Ints) -> int:
     """Note where each group of a front stands in it; return its width."""
     m = 0
     for p in range(mesh.row_starts[s], mesh.row_starts[s + 1]):
@@ -185,7 +185,7 @@ def _place_rows(mesh: Mesh, s: int, place: Ints) -> int:
 
 
 @nb.njit(cache=True, nogil=True)
-def _rest_rows(mesh: Mesh, s: int, place: Ints, to: Ints) -> int:
+def rest_rows(mesh: Mesh, s: int, place: Ints, to: Ints) -> int:
     """Where the unknowns that a front changes stand in its parent; return how many."""
     count = 0
     skip = mesh.own[s + 1] - mesh.own[s]
@@ -205,7 +205,7 @@ def _enter(
     at = np.empty(width, dtype=np.int64)
     for p in range(mesh.piece_starts[s], mesh.piece_starts[s + 1]):
         i = mesh.piece_at[p]
-        used = _spots(mesh, i, place, at)
+        used = spots(mesh, i, place, at)
         for u in range(used):
             for v in range(used):
                 if at[u] <= at[v]:
@@ -223,7 +223,7 @@ def _enter(
 
 
 @nb.njit(cache=True, nogil=True)
-def _spots(mesh: Mesh, i: int, place: Ints, at: Ints) -> int:
+def spots(mesh: Mesh, i: int, place: Ints, at: Ints) -> int:
     """Where the fields of a piece, and its road's unknowns, stand in a front."""
     for f in range(mesh.fields):
         at[f] = place[mesh.piece[i]] + f
@@ -234,17 +234,19 @@ def _spots(mesh: Mesh, i: int, place: Ints, at: Ints) -> int:
     return mesh.fields + mesh.slots
 
 
-@nb.njit(cache=True, nogil=True, fastmath=_FAST)
-def _less_four(
+@nb.njit(cache=True, nogil=True, fastmath=FAST)
+def less_four(
     out: Floats, r0: Floats, r1: Floats, r2: Floats, r3: Floats, l0: float, l1: float, l2: float,
     l3: float,
 ) -> None:  # fmt: skip
+    """Take four rows, each times a number, from another."""
     for j in range(len(out)):
         out[j] -= l0 * r0[j] + l1 * r1[j] + l2 * r2[j] + l3 * r3[j]
 
 
-@nb.njit(cache=True, nogil=True, fastmath=_FAST)
-def _less_one(out: Floats, row: Floats, times: float) -> None:
+@nb.njit(cache=True, nogil=True, fastmath=FAST)
+def less_one(out: Floats, row: Floats, times: float) -> None:
+    """Take a row times a number from another."""
     for j in range(len(out)):
         out[j] -= times * row[j]
 
@@ -258,13 +260,13 @@ def _eliminate(front: Floats, ns: int, pivots: Floats) -> None:
         four = min(4, ns - k)
         for c in range(k, k + four):
             for e in range(k, c):
-                _less_one(front[c, c:], front[e, c:], front[e, c] / pivots[e])
+                less_one(front[c, c:], front[e, c:], front[e, c] / pivots[e])
             pivots[c] = front[c, c]
         if four == 4:
             o0, o1 = 1.0 / pivots[k], 1.0 / pivots[k + 1]
             o2, o3 = 1.0 / pivots[k + 2], 1.0 / pivots[k + 3]
             for i in range(k + 4, m):
-                _less_four(
+                less_four(
                     front[i, i:], front[k, i:], front[k + 1, i:], front[k + 2, i:],
                     front[k + 3, i:], front[k, i] * o0, front[k + 1, i] * o1,
                     front[k + 2, i] * o2, front[k + 3, i] * o3,
@@ -273,7 +275,7 @@ def _eliminate(front: Floats, ns: int, pivots: Floats) -> None:
             for e in range(k, k + four):
                 over = 1.0 / pivots[e]
                 for i in range(k + four, m):
-                    _less_one(front[i, i:], front[e, i:], front[e, i] * over)
+                    less_one(front[i, i:], front[e, i:], front[e, i] * over)
         k += four
 
 
@@ -308,7 +310,7 @@ def solve_mesh(mesh: Mesh, panel: Floats, pivots: Floats, x: Floats) -> None:
         kept = panel[mesh.panel[s] : mesh.panel[s + 1]].reshape((ns, m))
         for k in range(ns):
             for j in range(k + 1, m):
-                _less_one(x[at[j]], x[at[k]], kept[k, j])
+                less_one(x[at[j]], x[at[k]], kept[k, j])
     for row in range(len(pivots)):
         x[row] /= pivots[row]
     solve_upper(mesh, panel, x)
@@ -325,131 +327,11 @@ def solve_upper(mesh: Mesh, panel: Floats, x: Floats) -> None:
         for k in range(ns - 1, -1, -1):
             j = k + 1
             while j + 4 <= m:
-                _less_four(
+                less_four(
                     x[at[k]], x[at[j]], x[at[j + 1]], x[at[j + 2]], x[at[j + 3]],
                     kept[k, j], kept[k, j + 1], kept[k, j + 2], kept[k, j + 3],
                 )  # fmt: skip
                 j += 4
             while j < m:
-                _less_one(x[at[k]], x[at[j]], kept[k, j])
+                less_one(x[at[k]], x[at[j]], kept[k, j])
                 j += 1
-
-
-@nb.njit(cache=True, nogil=True)
-def invert_mesh(mesh: Mesh, panel: Floats, pivots: Floats) -> tuple[Floats, Floats]:
-    """Return the inverse where something is known: within pieces, and between neighbours.
-
-    Parameters
-    ----------
-    mesh : Mesh
-    panel, pivots : ndarray
-        From `factor_mesh`.
-
-    Returns
-    -------
-    local : ndarray, shape (pieces, fields + slots, fields + slots)
-    link : ndarray, shape (links, fields)
-        Between the same field of two neighbours.
-
-    Notes
-    -----
-    The recursion of Takahashi, Fagan & Chen 1973 (from memory), front by front.
-    """
-    width = mesh.fields + mesh.slots
-    local = np.zeros((len(mesh.piece), width, width))
-    link = np.empty((len(mesh.a), mesh.fields))
-    stack = np.empty(max(mesh.stacked, 1))
-    place = np.empty(len(mesh.first), dtype=np.int64)
-    to = np.empty(mesh.wide, dtype=np.int64)
-    at = np.empty(width, dtype=np.int64)
-    work, more = np.empty(mesh.wide * mesh.wide), np.empty(mesh.wide * mesh.wide)
-    top = 0
-    for s in range(len(mesh.own) - 2, -1, -1):
-        m = _place_rows(mesh, s, place)
-        start = mesh.first[mesh.own[s]]
-        ns = mesh.first[mesh.own[s + 1]] - start
-        nu = m - ns
-        top -= nu * nu
-        known = stack[top : top + nu * nu].reshape((nu, nu))
-        kept = panel[mesh.panel[s] : mesh.panel[s + 1]].reshape((ns, m))
-        front = work[: m * m].reshape((m, m))
-        _fill_inverse(kept, pivots[start : start + ns], known, front, more)
-        for p in range(mesh.piece_starts[s], mesh.piece_starts[s + 1]):
-            i = mesh.piece_at[p]
-            used = _spots(mesh, i, place, at)
-            for u in range(used):
-                for v in range(used):
-                    local[i, u, v] = front[at[u], at[v]]
-        for p in range(mesh.link_starts[s], mesh.link_starts[s + 1]):
-            k = mesh.link_at[p]
-            u, v = place[mesh.piece[mesh.a[k]]], place[mesh.piece[mesh.b[k]]]
-            for f in range(mesh.fields):
-                link[k, f] = front[u + f, v + f]
-        for p in range(mesh.child_starts[s], mesh.child_starts[s + 1]):
-            count = _rest_rows(mesh, mesh.child[p], place, to)
-            rest = stack[top : top + count * count].reshape((count, count))
-            for i in range(count):
-                for j in range(count):
-                    rest[i, j] = front[to[i], to[j]]
-            top += count * count
-    return local, link
-
-
-@nb.njit(cache=True, nogil=True)
-def _fill_inverse(  # noqa: PLR0912
-    kept: Floats, pivots: Floats, known: Floats, front: Floats, more: Floats
-) -> None:
-    """Fill a front with the inverse, known for the unknowns that it changed."""
-    ns, m = kept.shape
-    nu = m - ns
-    # Rows of L's own inverse (turned over), and of it times what lies below, side by side.
-    y = more[: ns * m].reshape((ns, m))
-    for k in range(ns - 1, -1, -1):
-        for j in range(ns):
-            y[k, j] = 0.0
-        y[k, k] = 1.0
-        for j in range(ns, m):
-            y[k, j] = kept[k, j]
-        j = k + 1
-        while j + 4 <= ns:
-            _less_four(
-                y[k, j:], y[j, j:], y[j + 1, j:], y[j + 2, j:], y[j + 3, j:], kept[k, j],
-                kept[k, j + 1], kept[k, j + 2], kept[k, j + 3],
-            )  # fmt: skip
-            j += 4
-        while j < ns:
-            _less_one(y[k, j:], y[j, j:], kept[k, j])
-            j += 1
-    for i in range(nu):
-        for j in range(nu):
-            front[ns + i, ns + j] = known[i, j]
-    for k in range(ns):
-        out = front[k, ns:]
-        for j in range(nu):
-            out[j] = 0.0
-        j = 0
-        while j + 4 <= nu:
-            _less_four(
-                out, known[j], known[j + 1], known[j + 2], known[j + 3], y[k, ns + j],
-                y[k, ns + j + 1], y[k, ns + j + 2], y[k, ns + j + 3],
-            )  # fmt: skip
-            j += 4
-        while j < nu:
-            _less_one(out, known[j], y[k, ns + j])
-            j += 1
-        for j in range(nu):
-            front[ns + j, k] = out[j]
-    for k in range(ns):
-        for e in range(k, ns):
-            front[k, e] = _meet(y[k], y[e], pivots, front[k, ns:], e, ns)
-            front[e, k] = front[k, e]
-
-
-@nb.njit(cache=True, nogil=True, fastmath=_FAST)
-def _meet(one: Floats, two: Floats, pivots: Floats, below: Floats, e: int, ns: int) -> float:
-    total = 0.0
-    for j in range(e, ns):
-        total += one[j] * two[j] / pivots[j]
-    for j in range(len(below)):
-        total -= below[j] * two[ns + j]
-    return total

@@ -13,10 +13,10 @@ from roadrisk.mortality.district_fit import (
     MANY_ROUNDS,
     MANY_SETTLED,
     DistrictFitter,
-    Fitted,
-    guessed,
 )
 from roadrisk.mortality.district_model import cut_apart, lay_model
+from roadrisk.mortality.district_parts import Fitted
+from roadrisk.mortality.district_rounds import guessed
 from roadrisk.mortality.districts import lay_districts
 from roadrisk.mortality.joint_layout import ALONE, KNOWN_CLUMPS, SMOOTH
 from roadrisk.mortality.joint_scales import find_scales
@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from roadrisk.base.tasks import Tasks
-    from roadrisk.mortality.district_fit import District
     from roadrisk.mortality.district_model import DistrictModel, Part
+    from roadrisk.mortality.district_parts import District
     from roadrisk.mortality.joint_scales import Priors, Sampled
     from roadrisk.mortality.sources import Source
     from roadrisk.roads.network import Floats, Ints
@@ -231,8 +231,8 @@ class Districts:
         some = _sample(model, np.flatnonzero(heard), self.sampled, rng)
         border = model.border
         fitter = DistrictFitter([model.districts[k] for k in some], border, self.tasks)
-        points = _POINTS * (len(border.scales) + 1)
-        sampled = find_scales(fitter, border.scales, self.priors, points, rng)
+        tried = _POINTS * (len(border.scales) + 1)
+        sampled = find_scales(fitter, border.scales, self.priors, tried, rng)
         points = _standing_for(sampled, min(_DRAWN_AT, self.draws))
         chosen = [k for k, h in enumerate(heard) if h or all_pieces]
         fitted = _Whole(self, model, heard, chosen, name)

@@ -149,7 +149,7 @@ class JointDeaths:
         best = best_number(total)
         kept = np.minimum(total, _MOST_TIMES_BEST * best)
         times = kept / total * (best / kept.mean())
-        out = np.empty(rate.shape, dtype=np.float32)
+        out: np.ndarray = np.empty(rate.shape, dtype=np.float32)
         for part in blocks(len(rate)):
             deaths = rate[part].astype(np.float64) * self.length_km[part, None] * times
             if self.few_tell:

@@ -144,7 +144,7 @@ def over_mean(log_rate: Floats, length_km: Floats, rows: np.ndarray | None = Non
     if log_rate.strides[0] == 0:
         return np.broadcast_to(np.ones((1, log_rate.shape[1]), dtype=np.float32), log_rate.shape)
     at = np.arange(len(log_rate)) if rows is None else np.flatnonzero(rows)
-    out = np.zeros(log_rate.shape, dtype=np.float32)
+    out: np.ndarray = np.zeros(log_rate.shape, dtype=np.float32)
     most = np.max([log_rate[at[part]].max(axis=0) for part in blocks(len(at))], axis=0)
     for part in blocks(len(at)):
         out[at[part]] = np.exp(log_rate[at[part]] - most)

@@ -196,8 +196,8 @@ def _compared(
     some = slice(0, _COMPARED)
     aadt, lanes = traffic.aadt[:, some], traffic.lanes
     if len(lanes) > ROWS and weight.sum() > 0:  # of many roads only those that count
-        at = np.flatnonzero(weight > 0)
-        aadt, lanes, weight = aadt[at], lanes[at], weight[at]
+        crossed = np.flatnonzero(weight > 0)
+        aadt, lanes, weight = aadt[crossed], lanes[crossed], weight[crossed]
     names = ("width_m", "speed_m_min", "angle_deg", "stop", "stop_minutes", "wander")
     fewer: dict[str, Any] = {name: getattr(zone, name)[some] for name in names}
     few = replace(zone, **fewer)

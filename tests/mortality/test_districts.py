@@ -11,11 +11,11 @@ from roadrisk.mortality.districts import lay_districts
 from roadrisk.mortality.front_factor import (
     Mesh,
     factor_mesh,
-    invert_mesh,
     lay_mesh,
     solve_mesh,
     solve_upper,
 )
+from roadrisk.mortality.front_inverse import invert_mesh
 from tests.mortality.made_deaths import Lattice, lattice
 
 
