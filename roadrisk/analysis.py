@@ -209,7 +209,8 @@ def _evidence(study: Study, roads: Roads, shown: Progress, kept: Kept, tasks: Ta
         deaths = kept.step(
             "deaths", (key,),
             lambda: estimate_deaths(
-                study, points.fixes, steps, frequencies, counted, network, lixels, index, partner
+                study, points.fixes, steps, frequencies, counted, network, lixels, index, partner,
+                tasks=tasks,
             ),
         )  # fmt: skip
         tick()

@@ -84,7 +84,9 @@ def add_up(
         rows = pd.DataFrame({"segment": d.segment, "draw": d.draw, "day": d.day})
         one = rows.groupby(["segment", "draw"])["day"].agg(["nunique", "size"]).reset_index()
         on_segment.append(one.assign(animal=k))
-        on_lixel += np.bincount(lixels.at(d.edge, d.offset_m), minlength=len(lixels))
+        # Of a large network an animal knows a few lixels: only those are touched.
+        crossed, times = np.unique(lixels.at(d.edge, d.offset_m), return_counts=True)
+        on_lixel[crossed] += times
         month += np.bincount(_month(d.day), minlength=13)
         month_days += np.bincount(_month(pair % span + first), minlength=13)
         watched += np.bincount(_month(node.day), _watched(node), minlength=13)
