@@ -9,7 +9,7 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 from roadrisk.table_settings import Section
 
 Month = Annotated[int, Field(ge=1, le=12)]
-Season = Annotated[tuple[Month, ...], Field(min_length=1)]
+Season = Annotated[tuple[Month, ...], Field(min_length=1, max_length=12)]
 
 
 class HotspotsSection(Section):
@@ -32,7 +32,9 @@ class HotspotsSection(Section):
     draws: int = Field(default=999, ge=19, le=99_999)
     alpha: float = Field(default=0.05, gt=0, lt=1)
     null: Literal["windows", "free", "effort", "reports"] = "windows"
-    seasons: tuple[Season, ...] = Field(default=(), description="months; the rest is one more")
+    seasons: tuple[Season, ...] = Field(
+        default=(), max_length=12, description="months; the rest is one more"
+    )
     null_within: Literal["all year", "season"] = "all year"
     block_window_m: float = Field(default=2000.0, gt=0)
     link_m: float = Field(default=200.0, gt=0)

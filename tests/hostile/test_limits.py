@@ -438,3 +438,13 @@ def test_a_pipe_is_not_waited_for(tmp_path, name):
     os.mkfifo(folder / "provenance.json")
     with pytest.raises(InputError, match="no file"):
         read_past_run(folder / "provenance.json")
+
+
+def test_a_hundred_thousand_seasons(tmp_path):
+    # Each month was counted again for each: minutes for 800 kB.
+    folder = good_folder(tmp_path / "s")
+    seasons = f"[hotspots]\nseasons = [{'[1],' * 100_000}]\n\n[animals]"
+    change("study.toml", "[animals]", seasons)(folder)
+    began = time.monotonic()
+    assert "at most 12" in load_settings(folder).remarks[0].problem
+    assert time.monotonic() - began < 5
