@@ -7,15 +7,15 @@ import os
 import shutil
 import signal
 import sys
-import tempfile
 import threading
 from collections import deque
 from concurrent.futures import CancelledError, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import ExitStack
 from itertools import count
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from roadrisk.base.scratch import scratch_folder
 from roadrisk.base.shared_file import read_shared, write_shared
 from roadrisk.base.tasks import InProcess
 from roadrisk.errors import RoadriskError
@@ -23,6 +23,7 @@ from roadrisk.errors import RoadriskError
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
     from concurrent.futures import Future
+    from pathlib import Path
     from types import TracebackType
     from typing import Self
 
@@ -49,6 +50,7 @@ class OnCores:
         self._workers = workers or os.cpu_count() or 1
         self._pool: ProcessPoolExecutor | None = None
         self._folder: Path | None = None
+        self._until_closed = ExitStack()
         self._numbers = count()
 
     def __enter__(self) -> Self:
@@ -74,9 +76,8 @@ class OnCores:
     def close(self) -> None:
         """End all processes now and take their files away."""
         self._end_pool()
-        if self._folder is not None:
-            shutil.rmtree(self._folder, ignore_errors=True)
-            self._folder = None
+        self._folder = None
+        self._until_closed.close()
 
     def map(
         self,
@@ -166,7 +167,7 @@ class OnCores:
 
     def _place(self) -> Path:
         if self._folder is None:
-            self._folder = Path(tempfile.mkdtemp(prefix="roadrisk-"))
+            self._folder = self._until_closed.enter_context(scratch_folder())
         return self._folder
 
     def _written(self, shared: object) -> Path:
