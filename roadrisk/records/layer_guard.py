@@ -142,8 +142,11 @@ def _is_named(after: bytes) -> bool:
         said, _ = json.JSONDecoder().raw_decode(text)
     except (ValueError, RecursionError):
         return False
-    kind = said.get("type")
-    return isinstance(kind, str) and kind.casefold() in ("name", "epsg") and len(said) <= 2
+    kind, named = said.get("type"), said.get("properties")
+    return (
+        isinstance(kind, str) and kind.casefold() in ("name", "epsg") and len(said) <= 2
+        and isinstance(named, dict) and all(isinstance(v, (str, int)) for v in named.values())
+    )  # fmt: skip
 
 
 def _computed(path: Path, layer: str | None) -> tuple[str, str] | None:

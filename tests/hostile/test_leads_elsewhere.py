@@ -289,3 +289,12 @@ def test_a_packed_extract_that_unpacks_without_end(tmp_path, monkeypatch):
     assert "unpacks to more than" in said.problem
     put("roads.osm.gz", gzip.compress(OSM.encode() + b" " * 200_000))(folder)
     assert not [r for r in check(folder) if r.kind == "error"]
+
+
+def test_a_named_system_whose_name_is_a_link(tmp_path, asked):
+    address, paths = asked
+    named = {"type": "name", "properties": {"name": {"type": "link", "href": address}}}
+    path = tmp_path / "a.geojson"
+    path.write_text(json.dumps({"type": "FeatureCollection", "crs": named, "features": [POINT]}))
+    assert "leads elsewhere" in layer(path)[1]
+    assert not paths
