@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from roadrisk.analysis import _points, _roads
+from roadrisk.base.kept_steps import KeepNothing
 from roadrisk.base.progress import Silent
 from roadrisk.mortality.carcass_deaths import carcass_deaths
 from roadrisk.records.study_folder import read_study
@@ -60,7 +61,7 @@ def folder(
 def deaths_of(path):
     """Return the study, its network and lixels, and the deaths from its carcasses."""
     study = read_study(path)
-    roads, points = _roads(study, Silent()), _points(study)
+    roads, points = _roads(study, Silent(), KeepNothing()), _points(study)
     network, lixels, index = roads.network, roads.lixels, roads.index
     counted = count_reports(study, points.reports, points.fixes, network, lixels, index)
     partner = partner_lixels(network, lixels)

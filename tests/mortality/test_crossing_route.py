@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from roadrisk.analysis import _points, _roads
+from roadrisk.base.kept_steps import KeepNothing
 from roadrisk.base.progress import Silent
 from roadrisk.mortality.crossing_route import (
     _fates_words,
@@ -41,7 +42,7 @@ def routed(folder, *, fates: bool, population: bool = True):
     if fates:
         put("animals.csv", FATES)(made)
     study = read_study(made)
-    roads, points = _roads(study, Silent()), _points(study)
+    roads, points = _roads(study, Silent(), KeepNothing()), _points(study)
     network, lixels, index = roads.network, roads.lixels, roads.index
     pieces = lay_pieces(network, lixels, 100.0)
     partner = partner_lixels(network, lixels)
