@@ -85,17 +85,19 @@ def draw_crossings(
     high = track.xy.max(axis=0) - origin + room
     field = with_raster(field, low, high)
     pars, centres = fit.pars[chosen], fit.centres[chosen]
-    size = 64 * len(chosen) + 1024
+    size, done, used = 64 * len(chosen) + 1024, 0, 0
+    events, at = np.empty((size, 4), np.int64), np.empty((size, 2))
     while True:
-        events, at = np.empty((size, 4), np.int64), np.empty((size, 2))
-        used = _draw(
+        done, used = _draw(
             int(key), pars, centres, fit.middle - origin, fit.centre_sd, local, track.error,
             nodes.fix_hours, nodes.hours, nodes.fix, nodes.day, nodes.counted, nodes.day_begin,
-            field, precision_m, events, at, *visit_room(),
+            field, precision_m, events, at, *visit_room(), done, used,
         )  # fmt: skip
-        if used <= size:
+        if done == len(pars):
             break
-        size = used
+        # What is drawn stays; the draw for which there was no room is begun anew.
+        events = np.concatenate([events, np.empty_like(events)])
+        at = np.concatenate([at, np.empty_like(at)])
     events, at = events[:used], at[:used]
     return Drawn(*events.T, *at.T)
 
@@ -239,16 +241,19 @@ def _draw(
     event_at: Floats,
     visit: Ints,
     visit_at: Floats,
-) -> int:
-    nodes, used = len(hours), 0
+    done: int,
+    used: int,
+) -> tuple[int, int]:
+    """Draw from the draw `done` on; return how many are done and their events, if there is room."""
+    nodes = len(hours)
     words = np.empty(4, np.uint64)
     table, stack = np.empty((DEEPEST + 2, 12)), np.empty((DEEPEST + 2, 5))
     level_of = np.empty(DEEPEST + 2, np.int64)
     state, pulled = np.empty((nodes, 4)), np.empty(nodes, np.int64)
     chance, mean = np.empty((nodes, 3)), np.empty((nodes, 3, 4))
     cov, place = np.empty((nodes, 3, 4, 4)), np.empty((3, 2))
-    for d in range(len(pars)):
-        par = pars[d]
+    for d in range(done, len(pars)):
+        par, before = pars[d], used
         seeded(key, d, words)
         table[DEEPEST + 1, 0] = -1.0
         a, b = np.exp(-par[0]), np.exp(-par[1])
@@ -279,4 +284,6 @@ def _draw(
                 visit, visit_at, field.segment_first, field.segment_from_m, d, events, event_at,
                 used,
             )  # fmt: skip
-    return used
+        if used > len(events):
+            return d, before
+    return len(pars), used

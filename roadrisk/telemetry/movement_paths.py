@@ -24,6 +24,7 @@ from roadrisk.telemetry.movement_roads import (
     LOOK,
     MANY,
     NEAR,
+    TOLD,
     large_reach,
     piece_within,
     within_reach_of_road,
@@ -156,23 +157,21 @@ def walk(  # noqa: PLR0912, PLR0915
         reach += speed * min(0.15 * duration, memory) + SPARE_M
         seen, whole = LOOK, reach + widest
         c, r = int((mx - corner_x) / raster_m), int((my - corner_y) / raster_m)
-        told = False
-        if mx >= corner_x and my >= corner_y and r < rows and c < columns:
-            told = whole <= near_m and near[r, c, 0] != MANY
+        inside = mx >= corner_x and my >= corner_y and r < rows and c < columns
+        if inside:
             if away[r, c] - slack > whole:
                 seen = FAR
             elif whole > large or away[r, c] + slack <= whole:
                 seen = NEAR
-        if seen == LOOK and told:
+        if seen == LOOK and inside and whole <= near_m and near[r, c, 0] != MANY:
             seen = FAR
-            for k in range(2):
+            for k in range(TOLD):
                 p = near[r, c, k]
-                if (
-                    p >= 0
-                    and piece[p, 7] > 0.0
-                    and piece_within(piece, p, mx, my, piece[p, 7] + reach)
-                ):
+                if p < 0:
+                    break
+                if piece[p, 7] > 0.0 and piece_within(piece, p, mx, my, piece[p, 7] + reach):
                     seen = NEAR
+                    break
         elif seen == LOOK and not within_reach_of_road(
             piece, cell_first, cell_piece, cell_m, wide, high, widest, mx, my, reach
         ):
@@ -206,15 +205,16 @@ def walk(  # noqa: PLR0912, PLR0915
                 told = half_m + widest + SPARE_M <= near_m
             if told:
                 stays, met, many = False, -1, 0
-                for k in range(2):
+                for k in range(TOLD):
                     p = near[r, c, k]
-                    if p >= 0:
-                        half = piece[p, 7]
-                        if half > 0.0 and piece_within(piece, p, rx, ry, half):
-                            stays = True
-                        if may_meet(lx, ly, rx, ry, piece, p):
-                            met = p
-                            many += 1
+                    if p < 0:
+                        break
+                    half = piece[p, 7]
+                    if half > 0.0 and piece_within(piece, p, rx, ry, half):
+                        stays = True
+                    if may_meet(lx, ly, rx, ry, piece, p):
+                        met = p
+                        many += 1
                 told = many < 2
                 if many == 1:
                     meet_piece(

@@ -36,7 +36,7 @@ _RASTER = 384
 # How far a cell's pieces are told: so many cells and so many half carriageways.
 _NEAR_CELLS, _NEAR_WIDEST = 3.0, 3.0
 # Pieces near a raster cell are told one by one if there are no more than these.
-_TOLD = 2
+TOLD = 4
 NONE, MANY = -1, -2
 """No further piece near a raster cell; more than are told one by one."""
 
@@ -86,7 +86,7 @@ class RoadField(NamedTuple):
         give or take 1.7 cells; no more than the distance to the raster's border.
     near_m : float
         All pieces nearer than this to a place are told by `near` of its cell [m].
-    near : ndarray of int32, shape (raster rows, raster columns, 2)
+    near : ndarray of int32, shape (raster rows, raster columns, TOLD)
         Pieces, then `NONE`; or `MANY`.
     """
 
@@ -134,7 +134,7 @@ def road_field(network: Network, index: PieceIndex, width_m: Floats) -> RoadFiel
         piece, float(index.cell_m), int(index.shape[0]), int(index.shape[1]), index.cell_first,
         index.cell_piece, float(half.max(initial=0.0)), first.astype(np.int64),
         table["edge_from_m"].to_numpy(np.float64), ground, 0.0, 0.0, 1.0,
-        np.zeros((0, 0), dtype=np.float32), 0.0, np.zeros((0, 0, _TOLD), dtype=np.int32),
+        np.zeros((0, 0), dtype=np.float32), 0.0, np.zeros((0, 0, TOLD), dtype=np.int32),
     )  # fmt: skip
 
 
@@ -165,7 +165,7 @@ def with_raster(field: RoadField, low: Floats, high: Floats) -> RoadField:
     )
     away = np.minimum(away, border * cell)
     near_m = _NEAR_CELLS * cell + _NEAR_WIDEST * field.widest_m
-    near = np.full((rows, columns, _TOLD), NONE, dtype=np.int32)
+    near = np.full((rows, columns, TOLD), NONE, dtype=np.int32)
     # From anywhere in a cell its middle is at most 0.71 of its side away.
     _tell(field, float(low[0]), float(low[1]), cell, near_m + 0.71 * cell, near)
     return field._replace(
@@ -256,10 +256,11 @@ def _tell(
                 share = min(max((wx * dx + wy * dy) / long2, 0.0), 1.0)
                 if (wx - share * dx) ** 2 + (wy - share * dy) ** 2 > reach * reach:
                     continue
-                if near[r, c, 0] == NONE:
-                    near[r, c, 0] = p
-                elif near[r, c, 1] == NONE:
-                    near[r, c, 1] = p
+                k = 0
+                while k < TOLD and near[r, c, k] != NONE:
+                    k += 1
+                if k < TOLD:
+                    near[r, c, k] = p
                 else:
                     near[r, c, 0] = MANY
 

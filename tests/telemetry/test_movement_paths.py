@@ -240,3 +240,17 @@ def test_widths_from_lanes_class_or_data() -> None:
     )  # fmt: skip
     table = network.segments.sort_values("name").assign(width_m=[np.nan, np.nan, np.nan, 9.0])
     np.testing.assert_allclose(carriageway_widths(table), [6.5, 7.5, 6.0, 9.0])
+
+
+def test_more_crossings_than_there_is_room_for() -> None:
+    """By hand: many crossings a draw take more room, and change no draw before or after."""
+    network = make_network([[(-300.0, y), (300.0, y)] for y in np.arange(-60.0, 61.0, 6.0)])
+    many = _draw(network, 1.0, 20, 30)
+    assert len(many.draw) > 64 * 30 + 1024
+    few = _draw(network, 1.0, 20, 1)
+    first = many.draw == 0
+    assert first.sum() == len(few.draw)
+    for whole, part in zip(many, few, strict=True):
+        np.testing.assert_array_equal(whole[first], part)
+    assert (np.diff(many.draw) >= 0).all()
+    assert np.bincount(many.draw, minlength=30).min() > 0
