@@ -13,7 +13,7 @@ import platform
 import time
 import warnings
 from collections import deque
-from concurrent.futures import CancelledError
+from concurrent.futures import CancelledError, ThreadPoolExecutor
 from contextlib import contextmanager
 from importlib import import_module
 from importlib.metadata import version
@@ -275,7 +275,9 @@ def _client_of(address: str) -> Any:
         await line.close()
 
     try:
-        asyncio.run(ask())
+        # In a thread of its own: a notebook's has a loop that runs already.
+        with ThreadPoolExecutor(1) as pool:
+            pool.submit(asyncio.run, ask()).result()
         client = distributed.Client(address, timeout=_ANSWERS_S, set_as_default=False)
     except (OSError, ValueError, TimeoutError, TypeError):
         raise RoadriskError(

@@ -8,6 +8,7 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -27,7 +28,8 @@ ITEMS = range(30)
 
 @pytest.fixture(scope="module")
 def cluster():
-    distributed = pytest.importorskip("distributed")
+    import distributed
+
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0",
         silence_logs=logging.CRITICAL,
@@ -76,11 +78,10 @@ def test_arrays_arrive_writable_and_in_line(tasks):
     assert shared == own == {"writable": True, "aligned": True}
 
 
-def test_what_a_task_writes_into_shared_arrays_stays_its_own(tasks, request):
-    if "cores" not in request.node.name:
-        pytest.skip("only workers of this computer map one file")
+def test_what_a_task_writes_into_shared_arrays_stays_its_own(cores):
+    # Only workers of this computer map one file.
     before = SHARED["a"].copy()
-    list(tasks.map(some_tasks.spoil, range(4), shared=SHARED))
+    list(cores.map(some_tasks.spoil, range(4), shared=SHARED))
     assert (SHARED["a"] == before).all()
 
 
@@ -147,7 +148,13 @@ def test_a_task_that_ends_every_worker_is_named_in_one_line(cores):
     assert list(cores.map(some_tasks.what_came, [1], shared=None)) == [(None, 1)]
 
 
-def test_workers_and_files_end_with_their_parent(tmp_path):
+def test_workers_and_files_end_with_their_parent():
+    # The path of a socket has room for about a hundred letters: no long folder's name.
+    with tempfile.TemporaryDirectory(prefix="w") as folder:
+        _ended_with_their_parent(Path(folder))
+
+
+def _ended_with_their_parent(tmp_path):
     code = (
         "import sys\n"
         "from roadrisk.base.core_tasks import OnCores\n"
@@ -233,7 +240,8 @@ def test_without_dask_the_mend_is_named(monkeypatch):
 
 
 def test_a_cluster_without_workers(monkeypatch):
-    distributed = pytest.importorskip("distributed")
+    import distributed
+
     monkeypatch.setattr("roadrisk.base.cluster_tasks._WORKERS_COME_S", 0.3)
     with (
         distributed.LocalCluster(n_workers=0, processes=False, dashboard_address=":0",

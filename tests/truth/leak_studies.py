@@ -164,7 +164,9 @@ def _publisher(folder: Path) -> Callable[[Study, Findings, Made | None], Made]:
 
     def publish(study: Study, findings: Findings, past: Made | None) -> Made:
         out = folder / "out"
-        write_reports(replace(study, folder=folder), findings, out, edition="public")
+        # Tables may be other ones by now: worlds of several stages are written into one folder.
+        moved = replace(study, folder=folder, inputs=())
+        write_reports(moved, findings, out, edition="public")
         behind = {}
         for group in read_release_log(folder).groups:
             name = corner_words((group.level, group.column, group.row))

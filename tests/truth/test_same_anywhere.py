@@ -75,7 +75,8 @@ def test_on_two_cores_one_killed(study, alone):
 
 
 def test_on_a_cluster_of_two_processes_one_killed(study, alone):
-    distributed = pytest.importorskip("distributed")
+    import distributed
+
     with (
         distributed.LocalCluster(
             n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0",
