@@ -123,7 +123,8 @@ def main(words: list[str] | None = None) -> None:
     for step in all_steps():
         if asked.only and not any(part in step.name for part in asked.only):
             continue
-        sizes = sorted({max(round(step.demo * times), 20) for times in asked.sizes})
+        sizes = sorted({max(round(step.demo * times), 15) for times in asked.sizes})
+        sizes = [size for size in sizes if size <= step.largest]
         if asked.big and step.big > sizes[-1]:
             sizes.append(step.big)
         row = Row(step, [])

@@ -53,6 +53,8 @@ class Step:
         How far both may differ.
     most : int
         Beyond this size the library takes minutes or more memory than there is, and is left out.
+    largest : int
+        No size beyond is run.
     big : int
         Size with --big; 0 where that is no larger than 100x.
     wanted : float
@@ -68,6 +70,7 @@ class Step:
     demo: int
     tolerance: str
     most: int = 10**9
+    largest: int = 10**9
     big: int = 0
     wanted: float = 1.0
     why: str = ""

@@ -22,7 +22,6 @@ from numba import njit
 
 from roadrisk.base.seeds import generator
 from roadrisk.base.tasks import InProcess
-from roadrisk.base.tasks import InProcess
 from roadrisk.roads.grid import PieceIndex
 from roadrisk.roads.lixels import lay_lixels
 from roadrisk.roads.network import Network
@@ -196,7 +195,13 @@ def main() -> None:
     settings = PathSettings(draws=asked.draws, other_draws=0)
     began, cpu = time.perf_counter(), time.process_time()
     found = estimate_crossing_days(
-        tracks, network, lixels, index, generator(1, "run"), clock=CLOCK, settings=settings,
+        tracks,
+        network,
+        lixels,
+        index,
+        generator(1, "run"),
+        clock=CLOCK,
+        settings=settings,
         tasks=InProcess(2),
     )
     took, used = time.perf_counter() - began, time.process_time() - cpu

@@ -23,7 +23,7 @@ from tests.benchmarks.beside import Case, Step
 from tests.benchmarks.hot_stretches import plain_kernel, study
 from tests.benchmarks.lattices import lattice, lixels_of
 
-DRAWS, FEW_EVENTS = 999, 50
+DRAWS, FEW_EVENTS = 999, 25
 
 
 def kernel(events: int) -> Case:
@@ -141,7 +141,7 @@ STEPS = (
          most=2000, big=1_000_000),
     Step("999 draws against chance", "scipy sparse product", chance,
          "events, twenty times as many segments", FEW_EVENTS,
-         "the kernel 1e-9 (draws differ; ours tell animals apart)", most=5000),
+         "the kernel 1e-9 (draws differ; ours tell animals apart)", most=500),
     Step("network K", "spaghetti", network_k_of, "events, twice as many segments", 100,
          "1e-6 (divisor allowed for)", most=300),
     Step("Gi*", "esda G_Local", gi, "pieces", 600, "1e-6"),
