@@ -142,7 +142,8 @@ def distances(places: int) -> Case:
 
 STEPS = (
     Step("reading OpenStreetMap", "osmnx graph_from_xml", reading, "segments", 110,
-         "the same nodes, places and pieces", most=BUILT, big=1_000_000),
+         "the same nodes, places and pieces", most=BUILT, big=1_000_000,
+         why="under a thousand segments what both take is opening the file"),
     Step("building the network", "osmnx simplify_graph", building, "segments", 110,
          "the same nodes and edges, length 1e-6", most=BUILT, big=0),
     Step("cutting an agency's lines", "shapely node", noding, "lines", 30,
