@@ -2,37 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.base.seeds import generator
-from roadrisk.hotspots.against_chance import compared_in_tiles, compared_with_chance
 from roadrisk.hotspots.appendix import local_gi_table, network_k_table
 from roadrisk.hotspots.by_lixel import ByLixel
+from roadrisk.hotspots.compared import compare_evidence, kernel_shown, scan_roads, verdict_of
 from roadrisk.hotspots.death_windows import deaths_in_stretches, windows_by_deaths, without_deaths
-from roadrisk.hotspots.levels import level_of
 from roadrisk.hotspots.lixel_table import densities, lixel_table, rows_to_write
-from roadrisk.hotspots.near_stretches import near_stretches
-from roadrisk.hotspots.null_models import choose_null_model
-from roadrisk.hotspots.points import gathered, points_of
+from roadrisk.hotspots.points import points_of
 from roadrisk.hotspots.ranked_rows import put_beside, ranked_rows, window_rates
 from roadrisk.hotspots.ranking import best_windows, tally
 from roadrisk.hotspots.stability import how_stable
-from roadrisk.hotspots.strands import lay_strands
 from roadrisk.hotspots.stretch_ends import (
-    MOST_DRAWS,
     SHORTEST_M,
     from_low_to_high,
     match_runs,
-    scan_for_ends,
 )
 from roadrisk.hotspots.stretch_years import reports_by_year
 from roadrisk.hotspots.stretches import describe_stretches, join_stretches
-from roadrisk.hotspots.tiled_kernel import TiledKernel
-from roadrisk.hotspots.verdict import chance_words
 from roadrisk.hotspots.watching import Watching
 from roadrisk.roads.lixel_lines import LixelLines
 from roadrisk.roads.lixels import lixel_geometry
@@ -47,19 +39,9 @@ if TYPE_CHECKING:
     from roadrisk.base.tasks import Tasks
     from roadrisk.findings import ChanceTest
     from roadrisk.hotspot_settings import HotspotsSection
-    from roadrisk.hotspots.against_chance import AgainstChance
-    from roadrisk.hotspots.chance import Chance
     from roadrisk.hotspots.events import Events
-    from roadrisk.hotspots.levels import Level
-    from roadrisk.hotspots.near_stretches import Near
-    from roadrisk.hotspots.null_models import NullWords
-    from roadrisk.hotspots.path_kernel import LixelKernel
-    from roadrisk.hotspots.points import Points
-    from roadrisk.hotspots.power import Power
     from roadrisk.hotspots.ranking import Windows
     from roadrisk.hotspots.scan import Run
-    from roadrisk.hotspots.strands import Strands
-    from roadrisk.hotspots.stretch_ends import Scanned
     from roadrisk.mortality.death_field import DeathField
     from roadrisk.roads.network import Floats, Ints, Lixels, Network
     from roadrisk.roads.places import Places
@@ -164,7 +146,7 @@ def find_hotspots(
         network, lixels, partner, mass, sightings, placement, zone, surveys=surveys,
         link_m=settings.link_m,
     )  # fmt: skip
-    found = _compared(
+    found = compare_evidence(
         network, lixels, partner, points, watching or Watching(), settings, zone, area, seed,
         tasks, shown,
     )  # fmt: skip
@@ -173,10 +155,10 @@ def find_hotspots(
     lines: np.ndarray | LixelLines = (
         LixelLines(network, lixels) if level.large else lixel_geometry(network, lixels)
     )
-    kernel = _kernel_shown(found)
+    kernel = kernel_shown(found)
     density = densities(kernel, events, lixels, partner, years)
     stretch = join_stretches(network, on, chance.p_value, settings.alpha)
-    near, scanned = _scanned(network, found, stretch, seed, shown)
+    near, scanned = scan_roads(network, found, stretch, seed, shown)
     runs = match_runs(stretch, scanned.scan.runs, on.length_m)
     stretches = describe_stretches(
         network, on, lines if on is lixels else LixelLines(network, on), stretch, chance, tested,
@@ -220,7 +202,7 @@ def find_hotspots(
         put_beside(stretches, stable.stretches, "ends_p_value"),
         _with_deaths(ranked, stable.windows, dead),
         reports_by_year(found.events, points.event_year, spans),
-        _verdict(tested, chance, stretches, found.against.power, found.null, settings),
+        verdict_of(found, stretches),
         found.against.power.table,
         network_k_table(
             network, on, tested, strands, draws=settings.draws, level=settings.interval,
@@ -231,43 +213,6 @@ def find_hotspots(
     )  # fmt: skip
 
 
-def _kernel_shown(found: _Compared) -> LixelKernel:
-    """Return the kernel on the lixels that are shown."""
-    kernel = found.against.kernel
-    if isinstance(kernel, TiledKernel) and found.level.of_shown is not None:
-        return replace(kernel, lixels=found.level.shown)
-    return kernel
-
-
-def _scanned(
-    network: Network, found: _Compared, stretch: Ints, seed: int, shown: Progress
-) -> tuple[Near | None, Scanned]:
-    """Scan the roads for the ends of stretches: all of them, or in a large study those near."""
-    settings, level = found.settings, found.level
-    near, on, tested, strands = None, level.lixels, found.tested, found.strands
-    draws = min(settings.draws, MOST_DRAWS)
-    if level.large:
-        draws = min(draws, 99)
-        near = near_stretches(
-            network, on, tested, strands, stretch, longest_m=settings.longest_stretch_m
-        )
-        network, on, tested, strands = (
-            near.part.network,
-            near.part.lixels,
-            near.events,
-            near.strands,
-        )
-    scanned = scan_for_ends(
-        network, on, tested, strands, longest_m=settings.longest_stretch_m,
-        draws=draws, rng=generator(seed, "hotspots.scan"),
-        progress=shown,
-    )  # fmt: skip
-    if near is None:
-        return None, scanned
-    whole = replace(scanned.scan, runs=near.runs_in_whole(scanned.scan.runs))
-    return near, replace(scanned, scan=whole)
-
-
 def _spans(stretch: Ints, runs: Sequence[Run | None]) -> list[Ints]:
     """Lixels of each stretch: between its ends, or all that stand out where there are none."""
     by_number = ByLixel.of(stretch)
@@ -275,58 +220,6 @@ def _spans(stretch: Ints, runs: Sequence[Run | None]) -> list[Ints]:
         by_number.rows(np.array([number])) if run is None else from_low_to_high(run.lixel)
         for number, run in enumerate(runs, start=1)
     ]
-
-
-@dataclass(frozen=True, eq=False)
-class _Compared:
-    """The evidence as events, and how it compares with chance."""
-
-    events: Events
-    tested: Events
-    strands: Strands
-    null: NullWords
-    against: AgainstChance
-    settings: HotspotsSection
-    level: Level
-    notes: tuple[str, ...]
-
-
-def _compared(
-    network: Network,
-    lixels: Lixels,
-    partner: Ints,
-    points: Points,
-    watching: Watching,
-    settings: HotspotsSection,
-    zone: str,
-    area: shapely.Polygon | shapely.MultiPolygon | None,
-    seed: int,
-    tasks: Tasks | None,
-    shown: Progress,
-) -> _Compared:
-    level = level_of(network, lixels, partner, len(points.lixel), settings=settings)
-    on, points, watching = level.lixels, level.points(points), level.watching(watching)
-    counted = level.partner == np.arange(len(on))
-    strands = lay_strands(network, on, counted, settings.block_window_m)
-    events = gathered(strands, points, settings)
-    null = choose_null_model(
-        network, on, level.partner, strands, points, watching, settings=settings, zone=zone
-    )
-    tested = gathered(null.strands, null.points, settings, nameless_join=True)
-    if level.large:
-        against = compared_in_tiles(
-            network, level, tested, null.strands, points.event_year, settings=settings, seed=seed,
-            tasks=tasks, progress=shown,
-        )  # fmt: skip
-    else:
-        against = compared_with_chance(
-            network, on, counted, tested, null.strands, points.event_year, settings=settings,
-            area=area, seed=seed, progress=shown,
-        )  # fmt: skip
-    notes = (*null.notes, *against.notes)
-    return _Compared(
-        events, tested, null.strands, null.words, against, against.settings, level, notes
-    )
 
 
 def _windows(
@@ -353,32 +246,3 @@ def _with_deaths(
     if "rank_low" in deaths:
         stable = stable.drop(columns=["rank_low", "rank_high"])
     return put_beside(put_beside(ranked, stable, "p_value"), deaths, "length_m")
-
-
-def _verdict(
-    events: Events,
-    chance: Chance,
-    stretches: gpd.GeoDataFrame,
-    power: Power,
-    null: NullWords,
-    settings: HotspotsSection,
-) -> ChanceTest:
-    present = np.unique(events.unit)
-    reached = len(chance.largest)
-    largest = float(chance.statistic.max(initial=0.0))
-    # Largest value that still would not stand out, read off the draws.
-    allowed = int(np.floor(settings.alpha * (reached + 1))) - 1
-    threshold = float(np.sort(chance.largest)[::-1][max(allowed, 0)]) if reached else np.nan
-    return chance_words(
-        units=len(present),
-        blocks=events.blocks,
-        draws=reached,
-        alpha=settings.alpha,
-        threshold=threshold,
-        largest=largest,
-        p_value=float(chance.p_value.min(initial=1.0)),
-        stretches=len(stretches),
-        power=power,
-        null=null,
-        settings=settings,
-    )

@@ -12,7 +12,8 @@ from roadrisk.base.intervals import p_from_draws
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.base.tasks import InProcess
 from roadrisk.hotspots.reach import edge_ends
-from roadrisk.hotspots.scan_search import best_run_bounded, largest_values, search_room, ways_from
+from roadrisk.hotspots.scan_search import best_run_bounded, largest_values
+from roadrisk.hotspots.scan_walks import search_room, ways_from
 
 if TYPE_CHECKING:
     from scipy import sparse
@@ -162,7 +163,7 @@ def scan(
 
     Notes
     -----
-    Poisson likelihood ratio of Kulldorff 1997 (`scan_search.likelihood_ratio`) over all runs of
+    Poisson likelihood ratio of Kulldorff 1997 (`scan_walks.likelihood_ratio`) over all runs of
     different lixels, each touching the next, that pass no point of the road twice: along an edge
     and on through junctions. Only runs that begin and end with mass are looked at: cutting an
     empty end off lowers the expectation. Overlapping and nested runs: the best one is kept, then

@@ -12,7 +12,7 @@ from scipy import sparse
 
 from roadrisk.hotspots.drawn_masses import drawn_masses, unit_weights
 from roadrisk.hotspots.scan import Scan, find_ways, scan
-from roadrisk.hotspots.scan_search import likelihood_ratio
+from roadrisk.hotspots.scan_walks import likelihood_ratio
 from roadrisk.roads.lixels import lay_lixels, places_xy
 from roadrisk.roads.network import Lixels, Network
 from roadrisk.roads.placing import PieceIndex, nearest
