@@ -94,11 +94,11 @@ def lay_crossings(
     -------
     CrossingMass
     """
-    parts = []
+    parts, length_m = [], lixels.length_m
     for k, d in enumerate(drawn):
         own = lixels.at(d.edge, d.offset_m)
         lixel = own if partner is None else partner[own]
-        along = np.where(lixel == own, d.offset_m - lixels.start_m[own], lixels.length_m[lixel] / 2)
+        along = np.where(lixel == own, d.offset_m - lixels.start_m[own], length_m[lixel] / 2)
         share = 1.0 / _times(d.draw, d.day, lixels.edge[lixel])
         key = d.draw * len(lixels) + lixel
         rows, row = np.unique(key, return_inverse=True)

@@ -8,8 +8,10 @@ memory). An animal with few fixes then leans on the others, one with many stays 
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
+import numba as nb
 import numpy as np
 
 if TYPE_CHECKING:
@@ -69,21 +71,20 @@ def draw_parameters(
     common_sd = np.sqrt(np.maximum(sd**2 - prior.alike**2, (0.3 * sd) ** 2))
     counts = min(len(fits), _LEARNS_FROM)
     centre, width = mean.copy(), np.full(3, prior.alike)
-    now = np.array([p[np.argmax(w)] for p, w in zip(places, logs, strict=True)])
-    out = [np.empty(draws, dtype=np.int64) for _ in fits]
+    out = np.empty((len(fits), draws), dtype=np.int64)
+    first = np.concatenate([[0], np.cumsum([len(b) for b in base])])
+    at, weight = np.concatenate(places), np.concatenate(base)
     for sweep in range(_SETTLE + draws):
-        for k, (b, p) in enumerate(zip(base, places, strict=True)):
-            z = (p - centre) / width
-            row = _picks(b - 0.5 * (z * z).sum(axis=1), 1, rng)[0]
-            now[k] = p[row]
-            if sweep >= _SETTLE:
-                out[k][sweep - _SETTLE] = row
+        rows = _picks_of_all(weight, at, first, centre, width, rng.random(len(fits)))
+        now = at[first[:-1] + rows]
+        if sweep >= _SETTLE:
+            out[:, sweep - _SETTLE] = rows
         precision = 1 / common_sd**2 + counts / width**2
         best = (mean / common_sd**2 + counts * now.mean(axis=0) / width**2) / precision
         centre = best + rng.standard_normal(3) / np.sqrt(precision)
         square = counts * ((now - centre) ** 2).mean(axis=0) + _ALIKE_DF * prior.alike**2
         width = np.sqrt(square / rng.chisquare(_ALIKE_DF + counts, 3))
-    return out
+    return list(out)
 
 
 def _log(weight: Floats) -> Floats:
@@ -99,3 +100,29 @@ def _picks(log_weight: Floats, count: int, rng: np.random.Generator) -> Ints:
     total = np.cumsum(np.exp(log_weight - log_weight.max()))
     found = np.searchsorted(total, rng.random(count) * total[-1], side="right")
     return np.asarray(np.minimum(found, len(total) - 1), dtype=np.int64)
+
+
+@nb.njit(cache=True, nogil=True)
+def _picks_of_all(
+    log_weight: Floats, at: Floats, first: Ints, centre: Floats, width: Floats, chance: Floats
+) -> Ints:
+    """Pick one candidate of every animal, near the common place; rows within each animal's."""
+    out = np.zeros(len(first) - 1, np.int64)
+    weight = np.empty(np.max(np.diff(first)))
+    for k in range(len(out)):
+        a, n = first[k], first[k + 1] - first[k]
+        most = -np.inf
+        for i in range(n):
+            square = 0.0
+            for c in range(at.shape[1]):
+                z = (at[a + i, c] - centre[c]) / width[c]
+                square += z * z
+            weight[i] = log_weight[a + i] - 0.5 * square
+            most = max(most, weight[i])
+        total = 0.0
+        for i in range(n):
+            total += math.exp(weight[i] - most)
+            weight[i] = total
+        found = np.searchsorted(weight[:n], chance[k] * total, side="right")
+        out[k] = min(found, n - 1)
+    return out
