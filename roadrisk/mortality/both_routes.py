@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from roadrisk.base.rows_by_name import rows_by_name
 from roadrisk.mortality.crossing_route import deaths_where
 from roadrisk.mortality.deaths_by_place import ALL_ROADS
 from roadrisk.mortality.deaths_tables import drawn_deaths
@@ -16,13 +17,15 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from roadrisk.mortality.carcass_deaths import CarcassDeaths
-    from roadrisk.mortality.crossing_route import CrossingRoute
+    from roadrisk.base.rows_by_name import rows_by_name
+from roadrisk.mortality.crossing_route import CrossingRoute
     from roadrisk.mortality.two_routes import TwoRoutes
     from roadrisk.roads.network import Lixels
     from roadrisk.study import Study
     from roadrisk.telemetry.frequencies import Frequencies
 
     Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
 
 ALL_SEARCHED = "all searched roads"
 BY_FATES = "chances brought into line with fates"
@@ -60,16 +63,18 @@ def both_routes(
     searched = np.zeros(len(here), bool) if found is None else here & (found.schedule >= 0)
     # Searches that watch no day of the season leave crossings with nothing beside them.
     here = searched if searched.any() else here
-    names = sorted(set(roads[here]))
-    code = {name: k for k, name in enumerate(names)}
-    place = np.array([code[r] if h else -1 for r, h in zip(roads, here, strict=True)], np.int64)
+    by_name = rows_by_name(np.where(here, roads.to_numpy(object), ""))
+    place = np.full(len(here), -1, np.int64)
+    for k, (_, where) in enumerate(by_name):
+        place[where] = k
+    everywhere = np.flatnonzero(here).astype(np.int64)
     whole = ALL_SEARCHED if searched.any() else ALL_ROADS
-    crossed = deaths_where(route, study, frequencies, place, lixels, route.kill.draws, len(names))
-    rows = [(whole, crossed.total_a_year, here)]
+    crossed = deaths_where(route, study, frequencies, place, lixels, route.kill.draws, len(by_name))
+    rows = [(whole, crossed.total_a_year, everywhere)]
     if route.by_fates:
-        heard = deaths_where(route, study, frequencies, place, lixels, route.chance, len(names))
-        rows.append((f"{whole}, {BY_FATES}", heard.total_a_year, here))
-    rows += [(name, crossed.a_year[k], place == k) for k, name in enumerate(names)]
+        heard = deaths_where(route, study, frequencies, place, lixels, route.chance, len(by_name))
+        rows.append((f"{whole}, {BY_FATES}", heard.total_a_year, everywhere))
+    rows += [(name, crossed.a_year[k], where) for k, (name, where) in enumerate(by_name)]
     both = [
         (name, draws, _carcasses(study, found, name, where), _none_found(found, where))
         for name, draws, where in rows
@@ -86,16 +91,15 @@ def both_routes(
 
 
 def _carcasses(
-    study: Study, found: CarcassDeaths | None, name: str, where: NDArray[np.bool_]
+    study: Study, found: CarcassDeaths | None, name: str, where: Ints
 ) -> Floats:
     """Draws of deaths a year on some lixels; NaN where carcasses don't tell."""
-    if found is None or not found.identified or not where.any():
+    if found is None or not found.identified or not len(where):
         return np.full(study.settings.mortality.draws, np.nan)
-    lixels = np.flatnonzero(where).astype(np.int64)
     label = name.removesuffix(f", {BY_FATES}")
-    return drawn_deaths(found, lixels, seed=study.settings.study.seed, name=label).per_year
+    return drawn_deaths(found, where, seed=study.settings.study.seed, name=label).per_year
 
 
-def _none_found(found: CarcassDeaths | None, where: NDArray[np.bool_]) -> bool:
+def _none_found(found: CarcassDeaths | None, where: Ints) -> bool:
     """Whether searches found nothing on some lixels: draws of deaths are then those of a bound."""
     return found is not None and not found.counted[:, where].sum() > 0

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from roadrisk.base.rows_by_name import rows_by_name
 from roadrisk.base.seeds import generator
 from roadrisk.mortality.carcass_deaths import deaths_from
 
@@ -130,12 +131,11 @@ def deaths_table(deaths: CarcassDeaths, groups: pd.Series[str], *, seed: int) ->
         95 % bound, the lower end and the number itself are NaN and never zero. Where deaths
         aren't identified all but km and carcasses are NaN.
     """
-    labels = groups.to_numpy(object)
-    rows = []
-    for name in sorted(set(labels.tolist()) - {""}):
-        where = np.flatnonzero(labels == name).astype(np.int64)
-        if (deaths.schedule[where] >= 0).any():
-            rows.append(_row(deaths, where, name, seed))
+    rows = [
+        _row(deaths, where, name, seed)
+        for name, where in rows_by_name(groups.to_numpy(object))
+        if (deaths.schedule[where] >= 0).any()
+    ]
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 

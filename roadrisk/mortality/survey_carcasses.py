@@ -79,7 +79,7 @@ def survey_carcasses(
     event = table["eventID"].to_numpy(object)
     surveys = searched.surveys
     named = (table["vitality"] == "dead").to_numpy() & (event != "")
-    named &= np.isin(event, surveys["eventID"].to_numpy(object))
+    named &= table["eventID"].isin(surveys["eventID"]).to_numpy(bool)
     weight = _first_by_surveys(counted, named)
     weight[(table["carcass_action"] == "already marked").to_numpy()] = 0.0
     mine = np.flatnonzero(named)
