@@ -17,8 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from roadrisk.mortality.carcass_deaths import CarcassDeaths
-    from roadrisk.base.rows_by_name import rows_by_name
-from roadrisk.mortality.crossing_route import CrossingRoute
+    from roadrisk.mortality.crossing_route import CrossingRoute
     from roadrisk.mortality.two_routes import TwoRoutes
     from roadrisk.roads.network import Lixels
     from roadrisk.study import Study
@@ -90,9 +89,7 @@ def both_routes(
     )  # fmt: skip
 
 
-def _carcasses(
-    study: Study, found: CarcassDeaths | None, name: str, where: Ints
-) -> Floats:
+def _carcasses(study: Study, found: CarcassDeaths | None, name: str, where: Ints) -> Floats:
     """Draws of deaths a year on some lixels; NaN where carcasses don't tell."""
     if found is None or not found.identified or not len(where):
         return np.full(study.settings.mortality.draws, np.nan)
