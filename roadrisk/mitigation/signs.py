@@ -100,7 +100,8 @@ def sign_places(
     _checked(lixels, sites, months, rules)
     walk = SignWalk(network, lixels, rules)
     signs = signs_of_sites(walk, network, lixels, sites)
-    rows = [_row(s, walk, network, lixels, places, rules, units) for s in signs]
+    undirected = direction_not_known(network, walk.travel)
+    rows = [_row(s, walk, network, lixels, places, rules, units, undirected) for s in signs]
     table = pd.DataFrame(rows, columns=[c for c in COLUMNS if c not in {"sign", "months"}])
     table.insert(0, "sign", np.arange(1, len(table) + 1))
     table.insert(COLUMNS.index("months"), "months", month_words(months))
@@ -186,6 +187,7 @@ def _row(
     places: Places,
     rules: SignRules,
     units: Units,
+    undirected: np.ndarray,
 ) -> dict[str, object]:
     at = sign.at
     segment = network.segments.iloc[at.row]
@@ -196,7 +198,7 @@ def _row(
     )
     where = places.describe(at.edge, at.offset_m, at.offset_m)
     own_road = walk.road[at.row] == walk.road[lixels.segment[at.lixel]]
-    which_way = bool(direction_not_known(network, walk.travel)[at.row])
+    which_way = bool(undirected[at.row])
     notes = [
         *_limit_notes(at, beyond=found.beyond, units=units),
         *_distance_notes(at, rules, units),

@@ -103,7 +103,9 @@ class LeftOver:
         little = little / max(float(before.animals @ before.vehicles), 1e-300)
         return self._over_now(kept, self._on(curves, cut.times), little)
 
-    def with_traffic(self, times: float, draws: int | None = None) -> Floats:
+    def with_traffic(
+        self, times: float, draws: int | None = None, rows: Ints | None = None
+    ) -> Floats:
         """Return the share of deaths left if all vehicles were `times` as many, as `under`.
 
         Parameters
@@ -111,24 +113,35 @@ class LeftOver:
         times : float
         draws : int, optional
             Only so many draws, the first ones.
+        rows : ndarray of int64, shape (m,), optional
+            Only these of the n segments.
 
         Returns
         -------
-        ndarray, shape (n, draws)
+        ndarray, shape (n, draws), or (m, draws)
         """
-        return self._over_now(1.0, self._on(self._curves, times, draws), times)
+        on: Ints | slice = slice(None) if rows is None else rows
+        return self._over_now(1.0, self._on(self._curves, times, draws, on), times, on)
 
-    def _over_now(self, kept: float, chance: Floats, little: float) -> Floats:
+    def _over_now(
+        self, kept: float, chance: Floats, little: float, on: Ints | slice = slice(None)
+    ) -> Floats:
         some = slice(0, chance.shape[1])
         factor = self._factor[some]
-        now = np.minimum(self._now[:, some] * factor, 1.0)
+        now = np.minimum(self._now[on, some] * factor, 1.0)
         then = kept * np.minimum(chance * factor, 1.0)
         return np.divide(then, now, out=np.full(now.shape, little), where=now > 0)
 
-    def _on(self, curves: dict[int, Floats], times: float, draws: int | None = None) -> Floats:
+    def _on(
+        self,
+        curves: dict[int, Floats],
+        times: float,
+        draws: int | None = None,
+        on: Ints | slice = slice(None),
+    ) -> Floats:
         some = slice(0, draws)
         curves = {lanes: curve[:, some] for lanes, curve in curves.items()}
-        return chances_on(curves, self._aadt[:, some] * times, self._lanes)
+        return chances_on(curves, self._aadt[on, some] * times, self._lanes[on])
 
     def _left_open(self, cut: TrafficCut) -> tuple[KillHours, float]:
         """Hours of the crossings that still meet traffic, and their share of all."""

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from scipy import sparse
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,6 +26,8 @@ NEEDED = (
 _TIMES = np.geomspace(1e-3, 1.0, 19)
 # Draws used: one number a road with its interval needs no more.
 _DRAWS = 100
+# Pieces worked on together; few enough to stay near the processor.
+_BLOCK = 4_000
 
 
 def traffic_needed(
@@ -52,23 +56,37 @@ def traffic_needed(
         The same for all roads together, if all have the same share of today's traffic.
     """
     names, of = np.unique(road.astype(str), return_inverse=True)
-    here = np.arange(len(road))
-    rows = np.concatenate([of, np.full(len(road), len(names))])
-    cells = (np.ones(2 * len(road)), (rows, np.concatenate([here, here])))
-    to_roads = sparse.csr_array(sparse.coo_array(cells, shape=(len(names) + 1, len(road))))
-
-    def sums(per_piece: Floats) -> Floats:
-        return np.asarray(to_roads @ per_piece, dtype=np.float64)
-
     deaths, aadt = deaths[:, :_DRAWS], aadt[:, :_DRAWS]
-    now = sums(deaths)
     column = np.arange(deaths.shape[1]) % max(aadt.shape[1], 1)
-    curve = np.array([
-        sums(deaths * left.with_traffic(float(t), _DRAWS)[at][:, column]) / np.maximum(now, 1e-300)
-        for t in _TIMES
-    ])  # fmt: skip
-    times = np.where(now > 0, _reached(curve, share), np.nan)
-    vehicles = sums(deaths * aadt[:, column])[:-1] / np.maximum(now[:-1], 1e-300)
+    order = np.argsort(of, kind="stable")
+    now, vehicles = np.zeros((len(names) + 1, len(column))), np.zeros((len(names), len(column)))
+    times = np.zeros(now.shape)
+
+    def of_block(block: slice) -> Floats:
+        """Fill in some roads; return what is left of their deaths together, (traffic, draws)."""
+        own = order[block]
+        segments, row = np.unique(at[own], return_inverse=True)
+        here = deaths[own]
+        first = np.flatnonzero(np.diff(of[own], prepend=-1))
+        on = of[own[first]]
+        now[on] = np.add.reduceat(here, first, axis=0)
+        driven = np.add.reduceat(here * aadt[own][:, column], first, axis=0)
+        vehicles[on] = driven / np.maximum(now[on], 1e-300)
+        then = np.array([
+            np.add.reduceat(
+                here * left.with_traffic(float(t), _DRAWS, segments)[row][:, column], first
+            )
+            for t in _TIMES
+        ])  # fmt: skip
+        times[on] = _reached(then / np.maximum(now[on], 1e-300), share)
+        return np.asarray(then.sum(axis=1), dtype=np.float64)
+
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        # In the order of the blocks, so that the sum is the same with any number of threads.
+        whole = sum(pool.map(of_block, _blocks(of[order])), np.zeros((len(_TIMES), len(column))))
+    now[-1] = now[:-1].sum(axis=0)
+    times[-1] = _reached((whole / np.maximum(now[-1], 1e-300))[:, None], share)[0]
+    times = np.where(now > 0, times, np.nan)
     needed = vehicles * times[:-1]
     low, middle, high = np.quantile(needed, [0.05, 0.5, 0.95], axis=1)
     table = pd.DataFrame({
@@ -77,6 +95,15 @@ def traffic_needed(
     })  # fmt: skip
     order = np.argsort(-now[:-1].mean(axis=1), kind="stable")
     return table.iloc[order].reset_index(drop=True), times[-1]
+
+
+def _blocks(of: Ints) -> list[slice]:
+    """Cut rows that are sorted by road into blocks of whole roads."""
+    first = np.append(np.flatnonzero(np.diff(of, prepend=-1)), len(of))
+    ends = np.unique(first[np.searchsorted(first, np.arange(0, len(of) + _BLOCK, _BLOCK)).clip(
+        max=len(first) - 1
+    )])  # fmt: skip
+    return [slice(a, b) for a, b in pairwise(ends.tolist())]
 
 
 def _reached(curve: Floats, share: float) -> Floats:

@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
 
 from roadrisk.base.seeds import generator
 from roadrisk.mortality.death_ranks import deaths_by_unit
 from roadrisk.mortality.death_table import death_table
-from roadrisk.roads.lixels import lixel_geometry
+from roadrisk.roads.lixels import run_geometry
 
 if TYPE_CHECKING:
     from roadrisk.mortality.death_field import DeathField
@@ -50,16 +49,7 @@ def piece_lines(network: Network, lixels: Lixels, pieces: Pieces) -> np.ndarray:
     -------
     ndarray of shapely LineStrings, shape (pieces,)
     """
-    xy, of = shapely.get_coordinates(lixel_geometry(network, lixels), return_index=True)
-    start = np.searchsorted(of, pieces.first, side="left")
-    stop = np.searchsorted(of, pieces.last, side="right")
-    out = np.empty(len(pieces), dtype=object)
-    for k, (a, b) in enumerate(zip(start.tolist(), stop.tolist(), strict=True)):
-        own = xy[a:b]
-        # Lixels that follow one another share a point.
-        new = np.concatenate([[True], (own[1:] != own[:-1]).any(axis=1)])
-        out[k] = shapely.LineString(own[new])
-    return out
+    return run_geometry(network, lixels, pieces.first, pieces.last)
 
 
 def deaths_by_piece(

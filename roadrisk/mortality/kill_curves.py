@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numba as nb
 import numpy as np
 from scipy.special import logsumexp
 
-from roadrisk.mortality.draw_sums import blocks
 from roadrisk.mortality.kill_formula import bunching_share, hits_expected, minutes_on_strip
 from roadrisk.telemetry.movement_roads import LANE_M
 
@@ -102,19 +103,27 @@ def chances_on(curves: dict[int, Floats], aadt: Floats, lanes: NDArray[np.int64]
     ndarray, shape (segments, draws)
     """
     out = np.zeros(aadt.shape)
-    step = np.log(_GRID[1] / _GRID[0])
-    column = np.arange(aadt.shape[1])
     for count, curve in curves.items():
-        every = np.flatnonzero(lanes == count)
-        for block in blocks(len(every)):
-            rows = every[block]
-            # Below the grid the line goes on: hits are in proportion to so little traffic.
-            at = np.log(np.clip(aadt[rows], 1e-6, _GRID[-1]) / _GRID[0]) / step
-            below = np.clip(at.astype(np.int64), 0, len(_GRID) - 2)
-            part = at - below
-            log_hits = (1 - part) * curve[below, column] + part * curve[below + 1, column]
-            out[rows] = np.where(aadt[rows] > 0, -np.expm1(-np.exp(log_hits)), 0.0)
+        rows = np.flatnonzero(lanes == count)
+        _on_curve(curve, aadt, rows, _GRID[0], _GRID[-1], np.log(_GRID[1] / _GRID[0]), out)
     return out
+
+
+@nb.njit(cache=True, nogil=True)
+def _on_curve(
+    curve: Floats, aadt: Floats, rows: Any, low: float, high: float, step: float, out: Floats
+) -> None:
+    """Fill in the chances of some segments, straight between the curve's points in logarithms."""
+    for i in rows:
+        for d in range(aadt.shape[1]):
+            if aadt[i, d] <= 0:
+                continue
+            # Below the grid the line goes on: hits are in proportion to so little traffic.
+            at = math.log(min(max(aadt[i, d], 1e-6), high) / low) / step
+            below = min(max(int(at), 0), len(curve) - 2)
+            part = at - below
+            log_hits = (1 - part) * curve[below, d] + part * curve[below + 1, d]
+            out[i, d] = -math.expm1(-math.exp(log_hits))
 
 
 def _hits_on_grid(lanes: int, zone: KillingZone, how: KillHours) -> Floats:

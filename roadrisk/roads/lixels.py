@@ -65,26 +65,48 @@ def lixel_geometry(network: Network, lixels: Lixels) -> np.ndarray:
     ndarray of shapely LineStrings, shape (lixels,)
         Along the edge, with the edge's vertices in between.
     """
+    every = np.arange(len(lixels), dtype=np.int64)
+    return run_geometry(network, lixels, every, every)
+
+
+def run_geometry(network: Network, lixels: Lixels, first: Ints, last: Ints) -> np.ndarray:
+    """Return runs of lixels as lines.
+
+    Parameters
+    ----------
+    network : Network
+    lixels : Lixels
+    first, last : ndarray of int64, shape (runs,)
+        First and last lixel of each run, both in it, on one edge; runs rise and don't overlap.
+
+    Returns
+    -------
+    ndarray of shapely LineStrings, shape (runs,)
+        Along the edge, with the edge's vertices in between.
+    """
+    if not len(first):
+        return np.zeros(0, dtype=object)
     offsets = network.vertex_offset_m
     of_edge = np.repeat(np.arange(network.edges), np.diff(network.edge_first))
-    # Inner vertices go to the lixel they lie in; one that lies on a joint adds nothing.
+    edge, start_m, end_m = lixels.edge[first], lixels.start_m[first], lixels.end_m[last]
+    # Inner vertices go to the run they lie in; one that lies on an end adds nothing.
     inner = np.ones(len(offsets), dtype=bool)
     inner[network.edge_first[:-1]] = inner[network.edge_first[1:] - 1] = False
     vertex = np.flatnonzero(inner)
     lixel = lixels.at(of_edge[vertex], offsets[vertex])
-    between = (offsets[vertex] > lixels.start_m[lixel] + 1e-9) & (
-        offsets[vertex] < lixels.end_m[lixel] - 1e-9
-    )
-    vertex, lixel = vertex[between], lixel[between]
-    every = np.arange(len(lixels))
+    run = np.searchsorted(first, lixel, side="right") - 1
+    between = (run >= 0) & (lixel <= last[run])
+    between &= (offsets[vertex] > start_m[run] + 1e-9) & (offsets[vertex] < end_m[run] - 1e-9)
+    vertex, run = vertex[between], run[between]
+    every = np.arange(len(first))
     xy = np.concatenate(
         [
-            places_xy(network, lixels.edge, lixels.start_m),
-            places_xy(network, lixels.edge, lixels.end_m),
+            places_xy(network, edge, start_m),
+            places_xy(network, edge, end_m),
             network.edge_xy[vertex],
         ]
     )
-    of = np.concatenate([every, every, lixel])
-    along = np.concatenate([lixels.start_m, lixels.end_m, offsets[vertex]])
+    of = np.concatenate([every, every, run])
+    along = np.concatenate([start_m, end_m, offsets[vertex]])
     order = np.lexsort((along, of))
     return np.asarray(shapely.linestrings(xy[order], indices=of[order]), dtype=object)
