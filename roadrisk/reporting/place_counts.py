@@ -12,6 +12,7 @@ import pandas as pd
 import shapely
 from scipy import sparse
 
+from roadrisk.base.rows_by_name import rows_by_name
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.editions.edition import PlaceCounts
 from roadrisk.roads.network import Lixels, Network
@@ -124,32 +125,37 @@ def _marginal(
         return pd.DataFrame(columns=list(MARGINAL))
     on = _lixels_of_places([line for _, _, line in places], middles, _leading(findings, middles))
     counts = reports["counts_as"].to_numpy(np.float64) if len(reports) else np.zeros(0)
-    here = (on @ share.T @ sparse.diags_array(counts)).toarray() if len(reports) else None
+    here = sparse.csr_array(on @ share.T @ sparse.diags_array(counts))
+    here.sort_indices()
     crossed = _crossings_on(findings, on)
     searched = _searched(study, [line for _, _, line in places])
     reached = _reached(findings, on)
     years = range(study.settings.study.start.year, study.settings.study.end.year + 1)
     zone = study.settings.study.zone
     state = _states(study, reports)
+    local = _local(reports, zone).dt
     when = {
-        "year": (list(years), _local(reports, zone).dt.year),
-        "month": (list(range(1, 13)), _local(reports, zone).dt.month),
-        "hour": (list(range(24)), _local(reports, zone).dt.hour.where(_timed(reports))),
+        "year": (list(years), local.year),
+        "month": (list(range(1, 13)), local.month),
+        "hour": (list(range(24)), local.hour.where(_timed(reports))),
     }
     steps = {"year": _middle(findings, zone).dt.year, "month": _middle(findings, zone).dt.month}
+    at = {by: _numbers(values, of_report) for by, (values, of_report) in when.items()}
+    stepped = {by: _numbers(when[by][0], of_step) for by, of_step in steps.items()}
     rows = []
     for row, (kind, which, _) in enumerate(places):
-        for by, (values, of_report) in when.items():
+        cells = slice(here.indptr[row], here.indptr[row + 1])
+        report, much = here.indices[cells], here.data[cells]
+        for by, (values, _) in when.items():
             sums = {
-                name: _sums(values, of_report, state == name, here[row] if here is not None else [])
+                name: _sums(len(values), at[by][report], np.where(state[report] == name, much, 0.0))
                 for name in ("alive", "dead", "other", "carcasses")
             }
             if not searched[row]:
                 sums["carcasses"] = np.where(sums["carcasses"] > 0, sums["carcasses"], np.nan)
             none = np.full(len(values), np.nan)
             known = reached[row] and by in steps
-            every = np.ones(len(findings.crossings), bool)
-            sums["crossings"] = _sums(values, steps[by], every, crossed[row]) if known else none
+            sums["crossings"] = _sums(len(values), stepped[by], crossed[row]) if known else none
             for k, value in enumerate(values):
                 rows.append((kind, which, by, value, *(float(s[k]) for s in sums.values())))
     return pd.DataFrame(rows, columns=list(MARGINAL))
@@ -174,9 +180,9 @@ def _leading(findings: Findings, middles: NDArray[Any]) -> Ints:
     if "band_of" not in segments.columns:
         return own
     leads = segments.loc[segments["band_of"] != "", ["segment_id", "band_of"]]
-    segment = findings.lixels["segment_id"].to_numpy(object)
+    rows = dict(rows_by_name(findings.lixels["segment_id"].to_numpy(object)))
     for follower, leader in leads.itertuples(index=False):
-        mine, theirs = np.flatnonzero(segment == follower), np.flatnonzero(segment == leader)
+        mine, theirs = rows.get(follower, own[:0]), rows.get(leader, own[:0])
         if len(mine) and len(theirs):
             own[mine] = theirs[shapely.STRtree(middles[theirs]).nearest(middles[mine])]
     return own
@@ -260,15 +266,15 @@ def _middle(findings: Findings, zone: Any) -> pd.Series[Any]:
     return (begin + (end - begin) / 2).dt.tz_convert(zone)
 
 
-def _sums(values: list[int], value: pd.Series[Any], mine: Any, weight: Any) -> Floats:
-    out = np.zeros(len(values))
-    if not len(value):
-        return out
-    at = pd.Index(values).get_indexer(pd.Index(value.fillna(-1).astype(int)))
-    chosen = (at >= 0) & np.asarray(mine, bool)
-    np.add.at(out, at[chosen], np.asarray(weight)[chosen])
+def _numbers(values: list[int], value: pd.Series[Any]) -> Ints:
+    """Return where each value stands in a list, -1 where it doesn't."""
+    return np.asarray(pd.Index(values).get_indexer(pd.Index(value.fillna(-1).astype(int))))
+
+
+def _sums(count: int, at: Ints, weight: Floats) -> Floats:
+    listed = at >= 0
     # Rounded so that sums in another order say the same.
-    return np.round(out, 6)
+    return np.round(np.bincount(at[listed], weight[listed], count), 6)
 
 
 def _filtered(
