@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from calendar import month_name
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -109,17 +110,23 @@ def count_layer(edition: Edition) -> Layer:
     places = table[["x_m", "y_m"]].drop_duplicates()
     points = gpd.GeoSeries.from_xy(places["x_m"], places["y_m"], crs=edition.study.crs)
     lonlat = np.round(shapely.get_coordinates(points.to_crs(WGS84)), 6).tolist()
-    for place, (_, rows) in zip(
-        lonlat, table.groupby(["x_m", "y_m"], sort=False), strict=True
-    ):  # fmt: skip
-        kinds: list[list[Any]] = [
-            [int(row["year"]), int(row["month"]), _letter(row["sex"], ("female", "male")),
-             _letter(row["state"], ("alive", "dead")), int(row["count"])]
-            for row in rows.to_dict("records")
-        ]  # fmt: skip
+    # Rows of one place stand together, in the order of the places.
+    place_of = table.groupby(["x_m", "y_m"], sort=False).ngroup().to_numpy()
+    order = np.argsort(place_of, kind="stable")
+    ends = np.searchsorted(place_of[order], np.arange(len(places) + 1)).tolist()
+    words = table["road"].to_numpy(object)[order]
+    every: list[list[Any]] = [
+        [int(year), int(month), _letter(sex, ("female", "male")),
+         _letter(state, ("alive", "dead")), int(many)]
+        for year, month, sex, state, many in zip(
+            *(table[name].to_numpy(object)[order] for name in (*kind_of, "count")), strict=True
+        )
+    ]  # fmt: skip
+    for place, (begin, end) in zip(lonlat, pairwise(ends), strict=True):
+        kinds = every[begin:end]
         many = sum(kind[-1] for kind in kinds)
         years = [kind[0] for kind in kinds if kind[0]]
-        named = road(rows["road"].iloc[0])
+        named = road(words[begin])
         values = [
             "",
             ", ".join(f"{_sum(kinds, 3, a)} {words}" for a, words in _STATES),
