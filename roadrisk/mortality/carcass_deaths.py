@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -81,7 +82,7 @@ class CarcassDeaths:
         """Road times years of deaths watched, shape (lixels,) [km · year]."""
         return self.lixel_km * self.years
 
-    @property
+    @cached_property
     def size_share(self) -> Floats:
         """Share of each size among what was found, shape (sizes,); even halves before any."""
         found = self.counted.sum(axis=1)

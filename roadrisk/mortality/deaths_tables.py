@@ -238,7 +238,7 @@ def _mean_chance(deaths: CarcassDeaths, where: Ints) -> float:
     on = number >= 0
     if not on.any():
         return np.nan
-    weight = deaths.exposure_km_years[where][on]
+    weight = (deaths.lixel_km[where] * deaths.years[where])[on]
     share = deaths.size_share
     chance = 1 / (share[:, None] / deaths.point[0]).sum(axis=0)
     return float(np.average(chance[number[on]], weights=weight))
