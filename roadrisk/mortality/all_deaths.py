@@ -236,10 +236,9 @@ def _from_carcasses(
     whole = pd.Series(np.where(leads, ALL_SEARCHED, ""), dtype=object)
     units = pd.Series(np.where(leads, owner, ""), dtype=object)
     by_road = [deaths_table(found, group, seed=seed) for group in (whole, roads)]
-    spells = [by_twelve_months(study, found, group) for group in (whole, units)]
     return {
         "carcasses": pd.concat(by_road, ignore_index=True),
-        "twelve_months": pd.concat(spells, ignore_index=True),
+        "twelve_months": by_twelve_months(study, found, whole, units),
         "effort": effort_table(found.searched, roads),
     }
 

@@ -139,7 +139,7 @@ def deaths_table(deaths: CarcassDeaths, groups: pd.Series[str], *, seed: int) ->
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
-def by_twelve_months(study: Study, deaths: CarcassDeaths, groups: pd.Series[str]) -> pd.DataFrame:
+def by_twelve_months(study: Study, deaths: CarcassDeaths, *groups: pd.Series[str]) -> pd.DataFrame:
     """Return deaths by group and 12 months.
 
     Parameters
@@ -147,7 +147,8 @@ def by_twelve_months(study: Study, deaths: CarcassDeaths, groups: pd.Series[str]
     study : Study
         Its period is cut into spells of 12 months from its first day; the last may be shorter.
     deaths : CarcassDeaths
-    groups : Series of str, length lixels
+    *groups : Series of str, length lixels
+        One or more ways to group the road; rows of the first one come first.
 
     Returns
     -------
@@ -157,7 +158,7 @@ def by_twelve_months(study: Study, deaths: CarcassDeaths, groups: pd.Series[str]
         over the turn is put into the wrong one, which matters little where it is winter.
     """
     start, end = pd.Timestamp(study.settings.study.start), pd.Timestamp(study.settings.study.end)
-    tables = []
+    tables: list[list[pd.DataFrame]] = [[] for _ in groups]
     while start <= end:
         following = start + pd.DateOffset(years=1)
         span = _utc_day(start, study), _utc_day(following, study)
@@ -165,13 +166,14 @@ def by_twelve_months(study: Study, deaths: CarcassDeaths, groups: pd.Series[str]
             deaths.searched, deaths.carcasses, deaths.trials, deaths.lixel_km, deaths.sizes,
             deaths.months, study.settings.mortality, within=span,
         )  # fmt: skip
-        table = deaths_table(part, groups, seed=study.settings.study.seed)
         last = min(following - pd.Timedelta(days=1), end)
-        table.insert(0, "last_day", last.date().isoformat())
-        table.insert(0, "first_day", start.date().isoformat())
-        tables.append(table)
+        for group, rows in zip(groups, tables, strict=True):
+            table = deaths_table(part, group, seed=study.settings.study.seed)
+            table.insert(0, "last_day", last.date().isoformat())
+            table.insert(0, "first_day", start.date().isoformat())
+            rows.append(table)
         start = following
-    return pd.concat(tables, ignore_index=True)
+    return pd.concat([table for rows in tables for table in rows], ignore_index=True)
 
 
 def _utc_day(day: pd.Timestamp, study: Study) -> float:
