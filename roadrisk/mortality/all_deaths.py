@@ -30,7 +30,7 @@ from roadrisk.mortality.deaths_tables import (
     deaths_table,
 )
 from roadrisk.mortality.deaths_words import source_table, total_words
-from roadrisk.mortality.draw_sums import medians
+from roadrisk.mortality.draw_sums import by_rows, means, medians
 from roadrisk.mortality.nests import nesting_table
 from roadrisk.mortality.population_toll import population_toll
 from roadrisk.mortality.report_sources import by_surveys
@@ -194,7 +194,7 @@ def _by_place(
     return {
         "pieces": deaths_by_piece(
             field, network, lixels, carcasses, joined.reports_dead.y,
-            route.chance[segment].mean(axis=1), k=settings.mortality.worst_places,
+            means(route.chance, segment), k=settings.mortality.worst_places,
             screened=joined.screened,
         ),
         "roads": deaths_by_group(
@@ -249,10 +249,10 @@ def _by_segment(
     count = len(network.segments)
     # A following carriageway's lixels have no length of their own in the field.
     deaths = field.at_places(lixels.segment, np.arange(len(lixels), dtype=np.int64), count)
-    low, high = np.quantile(route.chance, [0.05, 0.95], axis=1)
+    low, high = by_rows(route.chance, lambda some: np.quantile(some, [0.05, 0.95], axis=1).T).T
     rates = [f"deaths_per_km_year{end}" for end in ("", "_low", "_high")]
     table = pd.DataFrame({
-        "kill_chance": route.chance.mean(axis=1), "kill_chance_low": low,
+        "kill_chance": means(route.chance), "kill_chance_low": low,
         "kill_chance_high": high,
         "traffic_used": route.kill.table["aadt_used"].to_numpy(),
         "traffic_from": route.kill.table["traffic_basis"].to_numpy(),

@@ -11,6 +11,7 @@ import pandas as pd
 from roadrisk.mortality.carcass_source import carcass_source
 from roadrisk.mortality.crossing_route import source_of_crossings
 from roadrisk.mortality.death_table import screened_rates
+from roadrisk.mortality.draw_sums import by_rows
 from roadrisk.mortality.joint_covariates import Covariates, usable
 from roadrisk.mortality.joint_districts import Division
 from roadrisk.mortality.joint_model import DRAWS, joint_deaths
@@ -139,7 +140,9 @@ def join_sources(
     settings = study.settings
     seed = settings.study.seed
     segment = lixels.segment[pieces.middle]
-    typical = np.exp(np.log(np.maximum(route.chance[segment], 1e-12)).mean(axis=1))
+    typical = by_rows(
+        route.chance, lambda some: np.exp(np.log(np.maximum(some, 1e-12)).mean(axis=1)), segment
+    )
     dead, alive = report_sources(counted, surveyed, pieces, typical, settings.study.years)
     found = None if carcasses is None else carcass_source(carcasses, pieces)
     crossed = source_of_crossings(route, study, frequencies, lixels, pieces, in_reach)

@@ -222,15 +222,16 @@ def _joint(
     )
     amount = rows["amount"].to_numpy(np.float64)
     # Lives through a crossing with 1 − p, so through n of them with exp(−n · hazard).
-    hazards = -np.log1p(-np.minimum(kill, _MOST))
-    chance = hazards[segment, draw]
+    crossed, row = np.unique(segment, return_inverse=True)
+    hazards = -np.log1p(-np.minimum(kill[crossed].astype(np.float64), _MOST))
+    chance = hazards[row, draw]
     counts = weight[:, None] * rngs[0].standard_exponential((animals, draws)) * (years > 0)[:, None]
     # The draw's weighted rate is the sum of crossings over that of years.
     share = counts / (counts * years[:, None]).sum(axis=0)
     weighted = share[animal, draw] * amount
     rate = _sums(place, draw, weighted, shape)
     hits = _sums(place, draw, weighted * chance, shape)
-    usual = _usual_chance(place, segment, amount * weight[animal], hazards, places)
+    usual = _usual_chance(place, row, amount * weight[animal], hazards, places)
     crossings = rate.sum(axis=0)
     scale, ordered = np.ones(draws), np.full(draws, np.nan)
     if len(total_rates):

@@ -88,7 +88,7 @@ def crossing_source(
         return Source(NAME, np.zeros(len(pieces)), np.zeros(len(pieces)), None, True)
     seen = np.flatnonzero(watched > 0)
     here = deaths.chance[seen] if places is None else _at(deaths.chance, places, seen)
-    elsewhere = kill[segment_of_piece[seen]] * deaths.first_share
+    elsewhere = kill[segment_of_piece[seen]].astype(np.float64) * deaths.first_share
     chance = np.maximum(np.where(here > 0, here, elsewhere), _LEAST)
     if population is None:
         typical = np.exp(np.log(chance).mean(axis=1))

@@ -131,9 +131,13 @@ def deaths_table(deaths: CarcassDeaths, groups: pd.Series[str], *, seed: int) ->
         95 % bound, the lower end and the number itself are NaN and never zero. Where deaths
         aren't identified all but km and carcasses are NaN.
     """
+    return _table(deaths, rows_by_name(groups.to_numpy(object)), seed)
+
+
+def _table(deaths: CarcassDeaths, groups: list[tuple[str, Ints]], seed: int) -> pd.DataFrame:
     rows = [
         _row(deaths, where, name, seed)
-        for name, where in rows_by_name(groups.to_numpy(object))
+        for name, where in groups
         if (deaths.schedule[where] >= 0).any()
     ]
     return pd.DataFrame(rows, columns=list(COLUMNS))
@@ -159,6 +163,7 @@ def by_twelve_months(study: Study, deaths: CarcassDeaths, *groups: pd.Series[str
     """
     start, end = pd.Timestamp(study.settings.study.start), pd.Timestamp(study.settings.study.end)
     tables: list[list[pd.DataFrame]] = [[] for _ in groups]
+    named = [rows_by_name(group.to_numpy(object)) for group in groups]
     while start <= end:
         following = start + pd.DateOffset(years=1)
         span = _utc_day(start, study), _utc_day(following, study)
@@ -167,8 +172,8 @@ def by_twelve_months(study: Study, deaths: CarcassDeaths, *groups: pd.Series[str
             deaths.months, study.settings.mortality, within=span,
         )  # fmt: skip
         last = min(following - pd.Timedelta(days=1), end)
-        for group, rows in zip(groups, tables, strict=True):
-            table = deaths_table(part, group, seed=study.settings.study.seed)
+        for group, rows in zip(named, tables, strict=True):
+            table = _table(part, group, study.settings.study.seed)
             table.insert(0, "last_day", last.date().isoformat())
             table.insert(0, "first_day", start.date().isoformat())
             rows.append(table)

@@ -140,6 +140,11 @@ def grouped(draws: np.ndarray, weight: Floats, group: Ints, groups: int) -> Floa
     return out
 
 
+def means(draws: np.ndarray, rows: Ints | None = None) -> Floats:
+    """Return the mean of every row of draws, or of some rows."""
+    return by_rows(draws, lambda some: np.asarray(some.mean(axis=1)), rows)
+
+
 def medians(draws: np.ndarray) -> Floats:
     """Return the median of every row of draws."""
     return by_rows(draws, lambda some: np.asarray(np.median(some, axis=1)))

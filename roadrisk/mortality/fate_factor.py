@@ -39,7 +39,7 @@ def chances_by_fates(
     Returns
     -------
     ndarray, shape (segments, draws)
-        `kill` times one factor a draw; 1 at most.
+        `kill` times one factor a draw; 1 at most. In the precision of `kill`.
 
     Notes
     -----
@@ -50,4 +50,4 @@ def chances_by_fates(
     """
     rng = generator(seed, "mortality.fate_factor")
     factor = rng.gamma(road_deaths_seen + 0.5, 1.0, len(among_tagged)) / among_tagged
-    return np.asarray(np.minimum(kill * factor, 1.0))
+    return np.asarray(np.minimum(kill * factor, 1.0), dtype=kill.dtype)

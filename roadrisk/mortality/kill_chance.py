@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from roadrisk.mortality.draw_sums import ROWS
+from roadrisk.mortality.draw_sums import ROWS, by_rows, means
 from roadrisk.mortality.kill_curves import KillHours, chances_of
 from roadrisk.mortality.killing_zone import draw_zone
 from roadrisk.mortality.traffic_by_hour import crossing_shares, road_traffic, traffic_shares
@@ -37,7 +37,8 @@ class KillChance:
     Attributes
     ----------
     draws : ndarray, shape (segments, draws)
-        What is uncertain about the animal is the same for all segments of a draw, what is
+        Of many segments in single precision. What is uncertain about the animal is the same for
+        all segments of a draw, what is
         uncertain about traffic for all segments of a road.
     table : pandas.DataFrame
         One row a segment: kill_chance (mean) with _low and _high, and the columns of
@@ -107,8 +108,11 @@ def kill_chances(
     )  # fmt: skip
     traffic, zone, how = inputs.traffic, inputs.zone, inputs.how
     p = chances_of(traffic.aadt, traffic.lanes, zone, how)
-    low, high = np.quantile(p, [(1 - level) / 2, (1 + level) / 2], axis=-1)
-    table = pd.DataFrame({"kill_chance": p.mean(axis=-1), "kill_chance_low": low,
+    if len(p) > ROWS:
+        p = p.astype(np.float32)
+    ends = [(1 - level) / 2, (1 + level) / 2]
+    low, high = by_rows(p, lambda some: np.quantile(some, ends, axis=-1).T).T
+    table = pd.DataFrame({"kill_chance": means(p), "kill_chance_low": low,
                           "kill_chance_high": high})  # fmt: skip
     share = segments["length_m"].to_numpy(np.float64) if weight is None else weight
     compared = _compared(traffic, zone, how, section, share)
