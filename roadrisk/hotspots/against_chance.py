@@ -13,7 +13,7 @@ from roadrisk.base.tasks import InProcess
 from roadrisk.hotspots.chance import Chance, compare_with_chance
 from roadrisk.hotspots.chance_chosen import compare_with_bandwidth_chosen
 from roadrisk.hotspots.kernel_choice import kernel_of_study, peak_of
-from roadrisk.hotspots.levels import PART_OF_HALF_WIDTH
+from roadrisk.hotspots.levels import JOINED_OF_HALF_WIDTH
 from roadrisk.hotspots.moves import lay_out
 from roadrisk.hotspots.power import Power, find_power
 from roadrisk.hotspots.shares import ByWindow
@@ -192,7 +192,7 @@ def compared_in_tiles(
     shares = ByWindow.of_groups(
         home.clip(0, windows - 1), windows, generator(seed, "hotspots.draws")
     )
-    joined_m = 0.0 if level.of_shown is None else settings.bandwidth_m * PART_OF_HALF_WIDTH
+    joined_m = 0.0 if level.of_shown is None else settings.bandwidth_m * JOINED_OF_HALF_WIDTH
     chance = compare_in_tiles(
         tested, strands, kernel, least_units=settings.least_units, draws=settings.draws,
         shares=shares, peak_per_m=peak, joined_m=joined_m, tasks=by, progress=progress,

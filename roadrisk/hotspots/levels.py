@@ -23,9 +23,12 @@ if TYPE_CHECKING:
 
 # With more lixels, or more pieces of events in all draws together, than this a study is large.
 MOST_LIXELS = 1_000_000
-MOST_PIECES = 200_000_000
+MOST_PIECES = 20_000_000
 # Lixels of the comparison are then this part of the kernel's half-width.
 PART_OF_HALF_WIDTH = 1 / 4
+# Parts of one record that lie within this part of it are moved as one, at their mean: the kernel
+# that is laid on it is many times wider.
+JOINED_OF_HALF_WIDTH = 1 / 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,7 +161,8 @@ def level_of(
     middle = (lixels.start_m + lixels.end_m) / 2
     note = (
         f"So large a study is compared with chance on pieces of road of about {length:g} m, a "
-        f"quarter of the kernel's half-width; maps and lists are of pieces of about "
+        "quarter of the kernel's half-width, and what one record spreads over "
+        f"{2 * length:g} m counts as at one place; maps and lists are of pieces of about "
         f"{settings.lixel_m:g} m. Stretches begin and end where such a longer piece does; ends are "
         f"looked for at the {MOST_STRETCHES} longest."
     )
