@@ -15,6 +15,7 @@ from roadrisk.mitigation.signs import month_words
 from roadrisk.mitigation.traffic_cut import LeftOver, TrafficCut, closed_share
 from roadrisk.mitigation.traffic_needed import NEEDED, traffic_needed
 from roadrisk.mortality.death_table import add_draws
+from roadrisk.mortality.draw_sums import blocks
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -185,15 +186,18 @@ def _deaths(field: DeathField) -> Floats:
     """Deaths a year on every piece, or shares of all, shape (pieces, draws)."""
     km = field.pieces.length_km[:, None]
     if field.result.rate is not None:
-        return np.asarray(field.result.rate * km)
-    share = field.result.relative * km
+        return np.asarray(field.result.rate * km.astype(field.result.rate.dtype))
+    share = field.result.relative * km.astype(field.result.relative.dtype)
     return np.asarray(share / np.maximum(share.sum(axis=0), 1e-300))
 
 
 def _total(deaths: Floats, factor: Floats) -> Floats:
     """Deaths left on all pieces, shape (draws,); too few draws of the factor go round."""
     column = np.arange(deaths.shape[1]) % max(factor.shape[1], 1)
-    return np.asarray((deaths * factor[:, column]).sum(axis=0))
+    total = np.zeros(len(column))
+    for part in blocks(len(deaths)):
+        total += (deaths[part].astype(np.float64) * factor[part][:, column]).sum(axis=0)
+    return total
 
 
 def _told(
@@ -212,7 +216,7 @@ def _told(
         SEASON: (f"closed in {month_words(months)}", _season_words(inputs, months)),
     }
     return [
-        ("as now", deaths.sum(axis=0), _now_words(field)),
+        ("as now", deaths.sum(axis=0, dtype=np.float64), _now_words(field)),
         *((what, _total(deaths, factors[key]), words) for key, (what, words) in heads.items()),
     ]
 

@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from roadrisk.mortality.draw_sums import blocks, many
 from roadrisk.mortality.kill_curves import chances_on, hit_curves
 from roadrisk.mortality.traffic_by_hour import crossing_shares
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from roadrisk.mortality.kill_chance import KillInputs
@@ -59,13 +62,19 @@ class LeftOver:
 
     def __init__(self, inputs: KillInputs, rows: Ints, chance: Floats | None = None) -> None:
         self._inputs = inputs
-        self._aadt, self._lanes = inputs.traffic.aadt[rows], inputs.traffic.lanes[rows]
+        # Of all roads no copy is made.
+        every = np.array_equal(rows, np.arange(len(inputs.traffic.aadt)))
+        self._aadt = inputs.traffic.aadt if every else inputs.traffic.aadt[rows]
+        self._lanes = inputs.traffic.lanes[rows]
         self._curves = hit_curves(self._lanes, inputs.zone, inputs.how)
-        self._now = self._on(self._curves, 1.0)
+        self._now = self._in_blocks(lambda on: self._on(self._curves, 1.0, None, on))
         self._factor = np.ones(self._aadt.shape[1])
         if chance is not None and len(rows):
-            with np.errstate(divide="ignore", invalid="ignore"):
-                times = np.where(self._now > 0, chance[rows] / self._now, 0.0).max(axis=0)
+            times = np.zeros(len(self._factor))
+            for part in blocks(len(rows)):
+                now = self._now[part].astype(np.float64)
+                more = np.divide(chance[rows[part]], now, out=np.zeros(now.shape), where=now > 0)
+                times = np.maximum(times, more.max(axis=0))
             self._factor = np.where(times > 0, times, 1.0)
 
     def under(self, cut: TrafficCut) -> Floats:
@@ -101,7 +110,9 @@ class LeftOver:
         before = self._inputs.how
         little = kept * cut.times * float(how.animals @ how.vehicles)
         little = little / max(float(before.animals @ before.vehicles), 1e-300)
-        return self._over_now(kept, self._on(curves, cut.times), little)
+        return self._in_blocks(
+            lambda on: self._over_now(kept, self._on(curves, cut.times, None, on), little, on)
+        )
 
     def with_traffic(
         self, times: float, draws: int | None = None, rows: Ints | None = None
@@ -123,12 +134,21 @@ class LeftOver:
         on: Ints | slice = slice(None) if rows is None else rows
         return self._over_now(1.0, self._on(self._curves, times, draws, on), times, on)
 
+    def _in_blocks(self, work: Callable[[slice], Floats]) -> Floats:
+        """Work something out for all rows, in the precision of the traffic."""
+        if not many(self._aadt):
+            return work(slice(None))
+        out = np.empty_like(self._aadt)
+        for part in blocks(len(out)):
+            out[part] = work(part)
+        return out
+
     def _over_now(
         self, kept: float, chance: Floats, little: float, on: Ints | slice = slice(None)
     ) -> Floats:
         some = slice(0, chance.shape[1])
         factor = self._factor[some]
-        now = np.minimum(self._now[on, some] * factor, 1.0)
+        now = np.minimum(self._now[on, some].astype(np.float64) * factor, 1.0)
         then = kept * np.minimum(chance * factor, 1.0)
         return np.divide(then, now, out=np.full(now.shape, little), where=now > 0)
 
@@ -141,7 +161,8 @@ class LeftOver:
     ) -> Floats:
         some = slice(0, draws)
         curves = {lanes: curve[:, some] for lanes, curve in curves.items()}
-        return chances_on(curves, self._aadt[on, some] * times, self._lanes[on])
+        traffic = self._aadt[on, some].astype(np.float64) * times
+        return chances_on(curves, traffic, self._lanes[on])
 
     def _left_open(self, cut: TrafficCut) -> tuple[KillHours, float]:
         """Hours of the crossings that still meet traffic, and their share of all."""

@@ -66,7 +66,7 @@ def traffic_needed(
         """Fill in some roads; return what is left of their deaths together, (traffic, draws)."""
         own = order[block]
         segments, row = np.unique(at[own], return_inverse=True)
-        here = deaths[own]
+        here = deaths[own].astype(np.float64)
         first = np.flatnonzero(np.diff(of[own], prepend=-1))
         on = of[own[first]]
         now[on] = np.add.reduceat(here, first, axis=0)

@@ -108,8 +108,6 @@ def kill_chances(
     )  # fmt: skip
     traffic, zone, how = inputs.traffic, inputs.zone, inputs.how
     p = chances_of(traffic.aadt, traffic.lanes, zone, how)
-    if len(p) > ROWS:
-        p = p.astype(np.float32)
     ends = [(1 - level) / 2, (1 + level) / 2]
     low, high = by_rows(p, lambda some: np.quantile(some, ends, axis=-1).T).T
     table = pd.DataFrame({"kill_chance": means(p), "kill_chance_low": low,

@@ -102,7 +102,7 @@ def chances_on(curves: dict[int, Floats], aadt: Floats, lanes: NDArray[np.int64]
     -------
     ndarray, shape (segments, draws)
     """
-    out = np.zeros(aadt.shape)
+    out = np.zeros_like(aadt)
     for count, curve in curves.items():
         rows = np.flatnonzero(lanes == count)
         _on_curve(curve, aadt, rows, _GRID[0], _GRID[-1], np.log(_GRID[1] / _GRID[0]), out)

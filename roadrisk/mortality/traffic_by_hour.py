@@ -11,6 +11,7 @@ import pandas as pd
 
 from roadrisk.base.seeds import generator
 from roadrisk.base.units import road_km
+from roadrisk.mortality.draw_sums import ROWS, blocks
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -126,7 +127,9 @@ def road_traffic(
     spread = np.where(basis == BY_CLASS, guessed, spread)
     _, row = np.unique(road, return_inverse=True)
     z = generator(seed, "mortality.traffic").standard_normal((int(row.max(initial=-1)) + 1, draws))
-    aadt = middle[:, None] * np.exp(spread[:, None] * z[row])
+    aadt = np.empty((len(row), draws), np.float32 if len(row) > ROWS else np.float64)
+    for part in blocks(len(row)):
+        aadt[part] = middle[part, None] * np.exp(spread[part, None] * z[row[part]])
     table = pd.DataFrame({
         "aadt_used": middle,
         "aadt_used_low": middle * np.exp(-_HALF_90 * spread),
