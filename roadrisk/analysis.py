@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from roadrisk.base.kept_steps import KeepNothing, Kept
+from roadrisk.base.memory import give_back
 from roadrisk.base.progress import Progress, Silent
 from roadrisk.base.tasks import InProcess
 from roadrisk.gathered import Evidence, Points, Roads, gather_findings
@@ -77,12 +78,15 @@ def analyse(
     roads = _roads(study, shown, kept)
     evidence = for_evidence(study)
     found = _evidence(evidence, roads, shown, kept, by)
+    give_back()
     hot = kept.step("hotspots", (found.key,), lambda: _hotspots(evidence, roads, found, shown, by))
+    give_back()
     with shown.step("Measures", 1) as tick:
         measures = propose_measures(
             study, roads.network, roads.lixels, roads.places, found.deaths, found.frequencies
         )
         tick()
+    give_back()
     return gather_findings(study, roads, found, hot, measures)
 
 
@@ -154,10 +158,12 @@ def compare_works(study: Study, progress: Progress | None = None) -> WorksCompar
 
 
 def _roads(study: Study, shown: Progress, kept: Kept) -> Roads:
+    give_back()
     part = for_roads(study)
     key = kept.key(*key_values(part))
     with shown.step("Roads", 3) as tick:
         built = kept.step("roads", (key,), lambda: build_network(part))
+        give_back()
         network = built.network
         tick()
         lixels = lay_lixels(network, study.settings.hotspots.lixel_m)
@@ -199,11 +205,13 @@ def _evidence(study: Study, roads: Roads, shown: Progress, kept: Kept, tasks: Ta
             tracked, points.fixes, network, lixels, index, partner, shown, tasks
         ),
     )  # fmt: skip
+    give_back()
     # All that follows up to the list of places rests on roads and evidence together.
     key = kept.key(roads.key, *key_values(study)) if roads.key else None
     with shown.step("Reports", 2) as tick:
         counted, doubted = kept.step("reports", (key,), lambda: _reports(study, points, roads))
         tick(2)
+    give_back()
     watching = watching_of(study, network, lixels, index, partner)
     with shown.step("Deaths", 1) as tick:
         deaths = kept.step(

@@ -128,11 +128,12 @@ def _first_barrier(laid: Laid) -> int:
 def _shortest(first: Ints, last: Ints, places: int) -> Ints:
     """Return for each place the first of the runs, in their order, that holds it; -1 for none."""
     out = np.full(places, -1, dtype=np.int64)
+    left = places
     for k, (a, b) in enumerate(zip(first.tolist(), last.tolist(), strict=True)):
         free = out[a:b] < 0
-        if free.any():
-            out[a:b][free] = k
-        elif k > 0 and (out >= 0).all():
+        out[a:b][free] = k
+        left -= int(free.sum())
+        if left == 0:
             break
     return out
 

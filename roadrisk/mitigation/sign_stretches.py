@@ -78,7 +78,11 @@ def _all_signs(walk: SignWalk, lixels: Lixels, site: Ints, partner: Ints) -> lis
     """Walk from all stretches; those that meet before a sign stands become one, gap included."""
     stretch, owner = site.copy(), site.copy()
     while True:
-        found = {int(s): walk.approaches(stretch, int(s)) for s in np.unique(stretch[stretch >= 0])}
+        hot = np.flatnonzero(stretch >= 0)
+        found = {
+            int(s): walk.approaches(stretch, int(s), hot[stretch[hot] == s])
+            for s in np.unique(stretch[hot])
+        }
         meetings = [(s, met) for s, (_, all_met) in found.items() for met in all_met]
         if not meetings:
             break

@@ -152,7 +152,9 @@ class SignWalk:
             self._ends[int(network.edge_v[edge])].append((edge, False))
         self._needed: dict[float, float] = {}
 
-    def approaches(self, stretch: Ints, own: int) -> tuple[list[Approach], list[Met]]:
+    def approaches(
+        self, stretch: Ints, own: int, lixels: Ints | None = None
+    ) -> tuple[list[Approach], list[Met]]:
         """Walk from every end of a stretch to its signs.
 
         Parameters
@@ -161,6 +163,8 @@ class SignWalk:
             Stretch of each lixel that is warned of; -1 for none.
         own : int
             The one to start from.
+        lixels : ndarray of int64, optional
+            Its lixels, where a caller has them.
 
         Returns
         -------
@@ -169,7 +173,7 @@ class SignWalk:
         met : list of Met
         """
         number = count()
-        queue = [(0.0, next(number), step) for step in self._exits(stretch, own)]
+        queue = [(0.0, next(number), step) for step in self._exits(stretch, own, lixels)]
         heapq.heapify(queue)
         seen: set[tuple[int, bool]] = set()
         found: list[Approach] = []
@@ -193,11 +197,12 @@ class SignWalk:
                         met.append(Met(there, arm.way))
         return found, met
 
-    def _exits(self, stretch: Ints, own: int) -> Iterator[_Step]:
+    def _exits(self, stretch: Ints, own: int, lixels: Ints | None) -> Iterator[_Step]:
         """Where roads leave the stretch, but for those by which no traffic comes in."""
         lix = self._lixels
         entered: dict[int, list[tuple[int, bool, int]]] = defaultdict(list)
-        for k in np.flatnonzero(stretch == own).tolist():
+        mine = np.flatnonzero(stretch == own) if lixels is None else lixels
+        for k in mine.tolist():
             edge, row = int(lix.edge[k]), int(lix.segment[k])
             for ahead in (True, False):
                 if not self._comes(row, ahead=ahead):

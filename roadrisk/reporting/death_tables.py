@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import pandas as pd
 from pandas.api import types
 
 from roadrisk.base.units import M_PER_FOOT, M_PER_MILE
 from roadrisk.reporting.csv_text import plain_text
 from roadrisk.reporting.ranked_list import (
-    lines_wgs84,
+    ends_wgs84,
     per_length,
     rate_name,
     rounded,
@@ -73,13 +72,11 @@ def death_tables(deaths: DeathTables, units: Units) -> dict[str, pd.DataFrame]:
 
 def _pieces(deaths: DeathTables) -> pd.DataFrame:
     """Put the ends of each piece after its segment, in place of its course."""
-    pairs = [[*line[0], *line[-1]] for line in lines_wgs84(deaths.pieces)]
-    ends = np.asarray(pairs, dtype=np.float64).reshape(-1, 4)
     table = pd.DataFrame(deaths.pieces.drop(columns="geometry"))
     names = ["begin_longitude", "begin_latitude", "end_longitude", "end_latitude"]
     order = list(table)
     at = order.index("segment_id") + 1
-    table[names] = ends
+    table[names] = ends_wgs84(deaths.pieces)
     return table[[*order[:at], *names, *order[at:]]]
 
 

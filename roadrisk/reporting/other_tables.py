@@ -59,7 +59,8 @@ def segments_table(study: Study, findings: Findings) -> pd.DataFrame:
     """
     segments, scale = findings.segments, scale_of(study, findings)
     units = scale.units
-    watched = ~np.array([unwatched(row) for row in segments.to_dict("records")], dtype=bool)
+    asked = segments[["crossing_days", "animals_in_reach"]].to_dict("records")
+    watched = ~np.array([unwatched(row) for row in asked], dtype=bool)
     table: dict[str, Any] = {name: segments[name] for name in _BEFORE_LENGTH}
     table |= {name: rounded(segments[name], 3) for name in ("begin_measure", "end_measure")}
     table["measure_unit"] = measure_units(segments, scale.measure_unit)

@@ -6,6 +6,7 @@ import json
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
@@ -34,8 +35,6 @@ from roadrisk.reporting.wording import (
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    import geopandas as gpd
-
     from roadrisk.base.units import Units
     from roadrisk.findings import Findings
     from roadrisk.reporting.editions.edition import EditionKind
@@ -52,6 +51,10 @@ RATES = ("evidence_per_km_year", "evidence_per_km_year_low", "evidence_per_km_ye
 EXCESS = ("excess_per_km_year", "excess_per_km_year_low", "excess_per_km_year_high")
 RELATIVE = ("relative_rate", "relative_rate_low", "relative_rate_high")
 ENDS = ("begin_low", "begin_high", "end_low", "end_high")
+
+_TENS = np.array([float(f"1e{k}") for k in range(23)])
+# A number scaled to whole ones that lies so near to a half is rounded by its digits.
+_NEAR_HALF = 1e-6
 
 
 def ranked_table(study: Study, findings: Findings) -> pd.DataFrame:
@@ -75,7 +78,7 @@ def ranked_table(study: Study, findings: Findings) -> pd.DataFrame:
     """
     ranked, scale = findings.ranked, scale_of(study, findings)
     units = scale.units
-    ends, said = _ends(ranked), engineer_places(study, ranked)
+    ends, said = ends_wgs84(ranked), engineer_places(study, ranked)
     invented = f" ({INVENTED_BANNER.lower()})" if study.settings.study.invented else ""
     table: dict[str, Any] = {
         "rank": ranked["rank"].astype("int64"),
@@ -296,8 +299,22 @@ def rounded(values: pd.Series[Any], decimals: int) -> pd.Series[Any]:
 
 
 def significant(values: pd.Series[Any], digits: int = 3) -> pd.Series[Any]:
-    """Return numbers rounded to significant digits."""
-    return values.map(lambda x: float(f"{x:.{digits}g}"))
+    """Return numbers rounded to significant digits: those that ``%g`` writes."""
+    given = pd.to_numeric(values).to_numpy(np.float64)
+    out = given.copy()
+    rows = np.flatnonzero(np.isfinite(given) & (given != 0.0))
+    x = given[rows]
+    power = np.floor(np.log10(np.abs(x))).astype(np.int64) - (digits - 1)
+    # Whole numbers over a power of ten that a double holds exactly divide to the nearest double.
+    held = np.abs(power) < len(_TENS)
+    ten, small = _TENS[np.where(held, np.abs(power), 0)], power <= 0
+    scaled = np.where(small, x * ten, x / ten)
+    near_half = np.abs(np.abs(scaled - np.trunc(scaled)) - 0.5) < _NEAR_HALF
+    whole = np.rint(scaled)
+    out[rows] = np.where(small, whole / ten, whole * ten)
+    for k in rows[~held | near_half].tolist():
+        out[k] = float(f"{given[k]:.{digits}g}")
+    return pd.Series(out, index=values.index, name=values.name)
 
 
 def _texts(values: pd.Series[Any]) -> list[str]:
@@ -310,9 +327,13 @@ def measure_units(table: pd.DataFrame, unit: str) -> list[str]:
     return [unit if measured else "" for measured in known]
 
 
-def _ends(ranked: gpd.GeoDataFrame) -> np.ndarray[Any, np.dtype[np.float64]]:
-    pairs = [[*line[0], *line[-1]] for line in lines_wgs84(ranked)]
-    return np.asarray(pairs, dtype=np.float64).reshape(-1, 4)
+def ends_wgs84(table: gpd.GeoDataFrame) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """Return longitude and latitude of both ends of each line, 6 decimals, shape (n, 4)."""
+    shapes = table.geometry.to_numpy()
+    points = np.concatenate([shapely.get_point(shapes, at) for at in (0, -1)])
+    lonlat = gpd.GeoSeries(points, crs=table.crs).to_crs(WGS84)
+    xy = np.round(shapely.get_coordinates(lonlat.to_numpy()), 6)
+    return np.asarray(xy.reshape(2, -1, 2).transpose(1, 0, 2).reshape(-1, 4), dtype=np.float64)
 
 
 def _plain(value: Any) -> Any:

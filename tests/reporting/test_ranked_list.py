@@ -14,7 +14,7 @@ import pytest
 
 from roadrisk.findings import Findings
 from roadrisk.reporting.csv_text import csv_bytes
-from roadrisk.reporting.ranked_list import ranked_geojson, ranked_table
+from roadrisk.reporting.ranked_list import ranked_geojson, ranked_table, significant
 from tests.reporting import made_up, made_up_deaths
 
 COLUMNS = [
@@ -211,3 +211,13 @@ def test_animals_and_observers_are_whole_numbers_in_the_file() -> None:
     first = next(iter(csv.DictReader(io.StringIO(text))))
     assert first["animals"].isdigit()
     assert first["observers"].isdigit()
+
+
+@pytest.mark.parametrize("digits", [3, 4])
+def test_significant_digits_are_those_that_are_written(digits: int) -> None:
+    rng = np.random.default_rng(1)
+    drawn = [rng.lognormal(0, 6, 5000), -rng.lognormal(0, 3, 500), np.arange(3000) / 8]
+    ends = [0.0, np.nan, np.inf, 999.9999, 9.9996, 2.675, 12450.0, 1e-30, 1e30, 5e-324, 1.7e308]
+    values = np.concatenate([*drawn, ends])
+    written = [float(f"{x:.{digits}g}") for x in values]
+    np.testing.assert_array_equal(significant(pd.Series(values), digits).to_numpy(), written)
