@@ -89,6 +89,10 @@ bandwidth_m = 200.0
 lixel_m = {lixel_m:g}
 draws = {draws}
 
+[mortality]
+piece_m = 150
+draws = 100
+
 [mitigation]
 budget = 5_000_000
 currency = "florins"
@@ -115,7 +119,7 @@ def write_state(
     reports: int = 1_000_000,
     animals: int = 200,
     draws: int = 999,
-    lixel_m: float = 10.0,
+    lixel_m: float = 20.0,
     seed: int = 1,
 ) -> Path:
     """Write an invented state and return its folder.
@@ -371,7 +375,7 @@ def main() -> None:
     parser.add_argument("--reports", type=int, default=1_000_000)
     parser.add_argument("--animals", type=int, default=200)
     parser.add_argument("--draws", type=int, default=999)
-    parser.add_argument("--lixel-m", type=float, default=10.0)
+    parser.add_argument("--lixel-m", type=float, default=20.0)
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
     write_state(
