@@ -150,3 +150,16 @@ def test_closed_share_of_hours() -> None:
     assert closed_share(22.5, 1.25)[[0, 1, 22, 23]] == pytest.approx([1.0, 0.25, 0.5, 1.0])
     assert closed_share(0, 24).sum() == 24
     assert closed_share(5, 5).sum() == 0
+
+
+def test_many_roads_in_single_precision_and_in_blocks_say_the_same(monkeypatch) -> None:
+    inputs = inputs_of([0.0, 10.0, 400.0, 3000.0, 20_000.0])
+    traffic = replace(inputs.traffic, aadt=inputs.traffic.aadt.astype(np.float32))
+    monkeypatch.setattr("roadrisk.mortality.draw_sums.ROWS", 2)
+    chance = chances_of(inputs.traffic.aadt, inputs.traffic.lanes, inputs.zone, inputs.how) * 0.3
+    exact, many = left_of(inputs, chance), left_of(replace(inputs, traffic=traffic), chance)
+    for cut in (TrafficCut(times=0.5), TrafficCut(closed_months=(5, 6))):
+        assert many.under(cut).dtype == np.float32
+        assert many.under(cut) == pytest.approx(exact.under(cut), rel=1e-4)
+    rows = np.array([1, 4])
+    assert exact.with_traffic(0.1, 7, rows) == pytest.approx(exact.with_traffic(0.1)[rows, :7])

@@ -7,7 +7,7 @@ import pytest
 import shapely
 from hypothesis import given
 
-from roadrisk.roads.lixels import lay_lixels, lixel_geometry, places_xy
+from roadrisk.roads.lixels import lay_lixels, lixel_geometry, places_xy, run_geometry
 from tests.roads.small import make_network
 from tests.roads.strategies import STEADY, road_lines
 
@@ -52,3 +52,26 @@ def test_lixels_tile_edges(lines: list[list[tuple[float, float]]]) -> None:
         np.testing.assert_array_equal(lixels.end_m[own][:-1], lixels.start_m[own][1:])
         np.testing.assert_allclose(lixels.length_m[own], lixels.length_m[own][0], rtol=1e-9)
     np.testing.assert_allclose(shapely.length(lixel_geometry(net, lixels)), lixels.length_m)
+
+
+@STEADY
+@given(road_lines())
+def test_runs_are_the_lines_of_their_lixels(lines: list[list[tuple[float, float]]]) -> None:
+    """Property: the line of a run goes where those of its lixels go, one after the other."""
+    net = make_network(lines)
+    lixels = lay_lixels(net, 7.0)
+    single = lixel_geometry(net, lixels)
+    # Runs of up to three lixels, every fourth lixel in none.
+    first, last = [], []
+    for e in range(net.edges):
+        for k in range(lixels.first[e], lixels.first[e + 1], 4):
+            first.append(k)
+            last.append(min(k + 2, lixels.first[e + 1] - 1))
+    runs = run_geometry(net, lixels, np.array(first), np.array(last))
+    for a, b, run in zip(first, last, runs, strict=True):
+        assert run.length == pytest.approx(sum(line.length for line in single[a : b + 1]))
+        ends = (single[a].coords[0], single[b].coords[-1])
+        assert (run.coords[0], run.coords[-1]) == ends
+        assert all(run.distance(shapely.Point(p)) < 1e-6 for line in single[a : b + 1]
+                   for p in line.coords)  # fmt: skip
+    assert len(run_geometry(net, lixels, np.zeros(0, int), np.zeros(0, int))) == 0
