@@ -156,7 +156,9 @@ def test_workers_and_files_end_with_their_parent():
 
 def _ended_with_their_parent(tmp_path):
     code = (
-        "import sys\n"
+        "import signal, sys\n"
+        # Whoever starts the tests in the background has Ctrl-C ignored.
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "from roadrisk.base.core_tasks import OnCores\n"
         "from tests.base import some_tasks as s\n"
         "import numpy as np\n"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-import resource
+import re
 from pathlib import Path
 
 import pytest
@@ -45,8 +45,9 @@ CASES = {
 def test_what_becomes_of_an_input(tmp_path, monkeypatch, kind):
     if kind == "hang":
         monkeypatch.setattr(fuzz_pool, "CPU_S", 0.3)
-    # A child begins with what its parent holds.
-    here = int(Path("/proc/self/statm").read_text().split()[1]) * resource.getpagesize()
+    # A child begins with what its parent holds, but for pages of files.
+    status = Path("/proc/self/status").read_text()
+    here = 1024 * int(re.search(r"RssAnon:\s+(\d+)", status).group(1))
     monkeypatch.setattr(fuzz_pool, "MOST_BYTES", here + 2**27 + 2**30 * (kind != "memory"))
     monkeypatch.setitem(READERS, kind, Reader(lambda _: {"a": b"x"}, CASES[kind], 1))
     monkeypatch.setattr(fuzzing, "_IMPORTS", ())
