@@ -26,8 +26,8 @@ MOST_LIXELS = 1_000_000
 MOST_PIECES = 20_000_000
 # Lixels of the comparison are then this part of the kernel's half-width.
 PART_OF_HALF_WIDTH = 1 / 4
-# Parts of one record that lie within this part of it are moved as one, at their mean: the kernel
-# that is laid on it is many times wider.
+# Parts of one group (what moves together, of one animal or observer) that lie within this part of
+# it are moved as one, at their mean; the kernel laid on them is four times as wide.
 JOINED_OF_HALF_WIDTH = 1 / 2
 
 
@@ -161,8 +161,8 @@ def level_of(
     middle = (lixels.start_m + lixels.end_m) / 2
     note = (
         f"So large a study is compared with chance on pieces of road of about {length:g} m, a "
-        "quarter of the kernel's half-width, and what one record spreads over "
-        f"{2 * length:g} m counts as at one place; maps and lists are of pieces of about "
+        "quarter of the kernel's half-width, and what one animal or observer has "
+        f"within {2 * length:g} m there counts as at one place; maps and lists are of pieces of about "
         f"{settings.lixel_m:g} m. Stretches begin and end where such a longer piece does; ends are "
         f"looked for at the {MOST_STRETCHES} longest."
     )
