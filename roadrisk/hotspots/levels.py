@@ -161,8 +161,8 @@ def level_of(
     middle = (lixels.start_m + lixels.end_m) / 2
     note = (
         f"So large a study is compared with chance on pieces of road of about {length:g} m, a "
-        "quarter of the kernel's half-width, and what one animal or observer has "
-        f"within {2 * length:g} m there counts as at one place; maps and lists are of pieces of about "
+        "quarter of the kernel's half-width, and what one animal or observer has within "
+        f"{2 * length:g} m there counts as at one place; maps and lists are of pieces of about "
         f"{settings.lixel_m:g} m. Stretches begin and end where such a longer piece does; ends are "
         f"looked for at the {MOST_STRETCHES} longest."
     )
