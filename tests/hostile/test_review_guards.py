@@ -62,7 +62,7 @@ class Running:
     def ask(self, method: str, path: str, body: bytes | None = None, **changed: Any) -> Answer:
         """Send a request of the page's own with some headers changed (None: left out)."""
         headers = self.own() | {k.replace("_", "-"): v for k, v in changed.items()}
-        link = HTTPConnection("127.0.0.1", self.port, timeout=20)
+        link = _InOnePiece("127.0.0.1", self.port, timeout=20)
         link.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
         for name, value in headers.items():
             for one in value if isinstance(value, tuple) else (value,):
@@ -72,6 +72,7 @@ class Running:
             link.putheader("Content-Length", str(len(body)))
         try:
             link.endheaders(body)
+            link.send_all()
             return _read(link.getresponse())
         finally:
             link.close()
@@ -81,6 +82,24 @@ class Running:
 
     def kept(self) -> int:
         return len(DecisionStore(self.folder).history())
+
+
+class _InOnePiece(HTTPConnection):
+    """Sends head and body as one.
+
+    A refusal can be answered on the head alone; a body that comes after it makes the system
+    drop the link, at times before the answer was read.
+    """
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._pieces: list[bytes] = []
+
+    def send(self, data: Any) -> None:
+        self._pieces.append(bytes(data))
+
+    def send_all(self) -> None:
+        super().send(b"".join(self._pieces))
 
 
 def _read(answer: HTTPResponse) -> Answer:
