@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
@@ -106,8 +108,9 @@ def home_ranges(
     crs = require_metric(fixes.crs)
     placed = fixes[~(fixes.geometry.is_empty | fixes.geometry.isna())]
     # An animal without any position still has a row, so that nobody gets lost.
-    rows = []
-    for animal in sorted(fixes["organismID"].unique()):
+    animals = sorted(fixes["organismID"].unique())
+
+    def row_of(animal: str) -> dict[str, object]:
         some = placed[placed["organismID"] == animal]
         xy = shapely.get_coordinates(some.geometry.to_numpy())
         rng = generator(seed, f"telemetry.home_ranges.{animal}")
@@ -115,7 +118,10 @@ def home_ranges(
         if close := _close_steps(some):
             said = f"{close} steps of {CLOSE_H:g} h or less: the intervals are too narrow"
             row["note"] = "; ".join(filter(None, [str(row["note"]), said]))
-        rows.append({"organismID": animal, **row})
+        return {"organismID": animal, **row}
+
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        rows = list(pool.map(row_of, animals))
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     return gpd.GeoDataFrame(table, geometry="geometry", crs=crs)
 

@@ -73,7 +73,7 @@ class Utilisation:
 
     def area_m2(self, percent: float) -> float:
         """Return the smallest area that holds `percent` of the use [m²], counted in cells."""
-        return _smallest_area(self.mass, percent)[0] * self._cell_m2
+        return _smallest_areas(self.mass, (percent,))[0][0] * self._cell_m2
 
     def outline(self, percent: float) -> shapely.MultiPolygon:
         """Return the smallest area that holds `percent` of the use, as polygons.
@@ -88,7 +88,7 @@ class Utilisation:
         shapely.MultiPolygon
             Bounded by a line of equal density; patches and holes as they come [m].
         """
-        level = _smallest_area(self.mass, percent)[1]
+        level = _smallest_areas(self.mass, (percent,))[0][1]
         traced = contour_generator(
             self.x_m, self.y_m, self.mass, fill_type=FillType.OuterOffset
         ).filled(level, np.inf)
@@ -296,7 +296,7 @@ def _rough_areas(xy: Floats, sd: float, percents: tuple[float, ...]) -> list[flo
     edges = [_edges(axis, sd, _FINEST_PER_SD, _ROUGH_CELLS) for axis in xy.T]
     mass = _mass(xy, sd, edges[0], edges[1])
     cell = float(np.diff(edges[0][:2])[0] * np.diff(edges[1][:2])[0])
-    return [_smallest_area(mass, p)[0] * cell for p in percents]
+    return [area * cell for area, _ in _smallest_areas(mass, percents)]
 
 
 def _score(squares: Floats, n: int, h: float) -> float:
@@ -319,12 +319,15 @@ def _mass(xy: Floats, sd: float, x_edges: Floats, y_edges: Floats) -> Floats:
     return np.asarray(mass / mass.sum(), dtype=np.float64)
 
 
-def _smallest_area(mass: Floats, percent: float) -> tuple[float, float]:
-    """Cells that hold `percent` of the use, and the mass of the cell where that is reached."""
+def _smallest_areas(mass: Floats, percents: tuple[float, ...]) -> list[tuple[float, float]]:
+    """Cells that hold each share of the use, and the mass of the cell where that is reached."""
     order = np.sort(mass, axis=None)[::-1]
     held = np.cumsum(order)
-    share = percent / 100
-    last = min(int(np.searchsorted(held, share)), len(order) - 1)
-    before = held[last - 1] if last else 0.0
-    part = (share - before) / order[last] if order[last] > 0 else 0.0
-    return last + part, float(order[last])
+    found = []
+    for percent in percents:
+        share = percent / 100
+        last = min(int(np.searchsorted(held, share)), len(order) - 1)
+        before = held[last - 1] if last else 0.0
+        part = (share - before) / order[last] if order[last] > 0 else 0.0
+        found.append((last + part, float(order[last])))
+    return found
