@@ -5,6 +5,7 @@ The library in five names: `read_study`, `analyse`, `write_reports`, `Study`, `F
 
 from __future__ import annotations
 
+import os
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,12 @@ if TYPE_CHECKING:
 
 __all__ = ["Findings", "Study", "analyse", "read_study", "write_reports"]
 __version__ = "0.1.0"
+
+# Workers and threads of our own keep all cores busy. Linear algebra that spreads over them as well
+# waits for itself: with it fits of animals took twice as long. Read when numpy and scipy load;
+# whoever set a number keeps it.
+for _threads in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
+    os.environ.setdefault(_threads, "1")
 
 _HOMES = {
     "Findings": "roadrisk.findings",

@@ -6,6 +6,9 @@ from pathlib import Path
 
 import pytest
 
+# Before anything that loads numpy: it sets how many threads linear algebra has.
+import roadrisk  # noqa: F401
+
 ROOT = Path(__file__).resolve().parents[1]
 # Long files begin first, so that no worker ends alone with one of them. The first four compile
 # different rooms' functions: two workers that began with whole runs would compile all of it twice.
