@@ -11,6 +11,7 @@ import numpy as np
 from roadrisk.errors import InputError, Remark
 from roadrisk.osm_graph import TAGS, OsmGraph
 from roadrisk.records.osm_nodes import PER_DEGREE, node_places
+from roadrisk.records.pbf_texts import refuse_zero_bytes
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -93,6 +94,7 @@ def read_osm_graph(path: Path, leave_out: tuple[str, ...], name: str | None = No
     import osmium
 
     try:
+        refuse_zero_bytes(path)
         ways = _ways(path, frozenset(leave_out))
         node = np.frombuffer(ways.node, dtype=np.int64)
         wanted = np.unique(node)

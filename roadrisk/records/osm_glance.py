@@ -6,6 +6,7 @@ from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from roadrisk.records.osm_extract import ENDINGS
+from roadrisk.records.pbf_texts import refuse_zero_bytes
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -44,6 +45,7 @@ def glance(path: Path, leave_out: tuple[str, ...], notes: Notes) -> Box | None:
         )
         return None
     try:
+        refuse_zero_bytes(path)
         with osmium.io.Reader(str(path), osmium.osm.osm_entity_bits.NOTHING) as reader:
             box = reader.header().box()
         ways = osmium.FileProcessor(str(path), osmium.osm.WAY).with_filter(
