@@ -61,7 +61,9 @@ def read_lines(path: Path, settings: AgencyRoads, notes: Notes) -> gpd.GeoDataFr
         if shapes is None:
             notes.error("the table has no geometry.", "name a layer of lines")
         return None
-    frame = pd.DataFrame({c: as_text(v) for c, v in fields.items()}, index=range(len(shapes)))
+    # Named as text: of a layer without features pandas would make numbers.
+    texts = {c: as_text(v) for c, v in fields.items()}
+    frame = pd.DataFrame(texts, index=range(len(shapes)), dtype=str)
     raw = RawTable(notes.file, frame, np.arange(len(shapes), dtype=np.int64) + 2)
     name = columns.text(raw, "route")
     about = About(raw.rows, name.where(name != "", columns.text(raw, "name")).tolist())

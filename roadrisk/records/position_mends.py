@@ -100,6 +100,10 @@ class Mends:
         return np.isfinite(self.lon)
 
 
+# No degree with a moved or lost point is so large, and floats may end where digits are counted.
+_ENDLESS = 1e15
+
+
 def digit_mends(lon: Floats, lat: Floats, which: Bools, roads: Box | None) -> Mends:
     """Propose positions for rows with lost first digits, a lost or moved point, a wrong sign.
 
@@ -145,6 +149,8 @@ def digit_mends(lon: Floats, lat: Floats, which: Bools, roads: Box | None) -> Me
 def _within(value: float, low: float, high: float) -> list[tuple[str, float]]:
     """Return what a coordinate may have been within limits, with what was done to it."""
     size, sign = abs(value), -1.0 if value < 0 else 1.0
+    if size >= _ENDLESS:
+        return []
     some = [("", value), (SIGN, -value)]
     # 2.5 for 52.5 or 102.5, 0.5 for any.
     whole = 10.0 ** len(str(int(size))) if size >= 1 else 1.0

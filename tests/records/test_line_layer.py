@@ -127,3 +127,16 @@ def test_mapped_field_that_is_absent(tmp_path):
     (error,) = said(notes, "error")
     assert error.column == "ROUTE_IT"
     assert "did you mean 'ROUTE_ID'" in error.mend
+
+
+@pytest.mark.parametrize("ending", ["gpkg", "shp"])
+def test_a_layer_without_features_is_an_error(tmp_path, ending):
+    path = tmp_path / f"lines.{ending}"
+    fields = {"BEG": np.empty(0), "AADT": np.empty(0, np.int64), "RTE": np.empty(0, str)}
+    frame = gpd.GeoDataFrame(fields, geometry=gpd.GeoSeries([], crs="EPSG:4326"))
+    frame.to_file(path, geometry_type="LineString", engine="pyogrio")
+    table, notes = read_path(
+        path, crs="EPSG:4326", columns={"begin_measure": "BEG", "aadt": "AADT", "route": "RTE"}
+    )
+    assert table is None
+    assert len(said(notes, "error", "no line of any length")) == 1

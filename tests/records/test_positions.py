@@ -303,3 +303,10 @@ def test_no_mend_is_proposed_where_two_fit():
     narrow = digit_mends(lon, lat, np.ones(1, bool), (10.0, 15.0, 20.0, 25.0))
     assert not wide.there.any()
     assert (narrow.lon[0], narrow.lat[0]) == (15.0, 18.5)
+
+
+@pytest.mark.parametrize("size", [1e15, 1.7e308, -1.7e308])
+def test_numbers_beyond_any_degree_have_no_mend(size: float):
+    # Ten to the power of their digits is no float.
+    found = digit_mends(np.array([size]), np.array([38.5]), np.ones(1, bool), ROADS)
+    assert not found.there.any()
