@@ -68,7 +68,7 @@ class PathSettings:
     level : float
         Coverage of the intervals, two-sided.
     other_draws : int
-        Paths for each line of the table of other priors and widths; 0 leaves it out.
+        Paths an animal for each line of the table of other priors and widths; 0 leaves it out.
     """
 
     draws: int = 400

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+
+from roadrisk.telemetry.movement_counts import by_day, shared_days
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -94,32 +96,23 @@ def lay_crossings(
     -------
     CrossingMass
     """
-    parts, length_m = [], lixels.length_m
-    for k, d in enumerate(drawn):
+    parts: list[tuple[Any, ...]] = []
+    length_m = lixels.length_m
+    edges = int(lixels.edge.max(initial=0)) + 1
+    for k, one in enumerate(drawn):
+        d = by_day(one)
         own = lixels.at(d.edge, d.offset_m)
         lixel = own if partner is None else partner[own]
         along = np.where(lixel == own, d.offset_m - lixels.start_m[own], length_m[lixel] / 2)
-        share = 1.0 / _times(d.draw, d.day, lixels.edge[lixel])
-        key = d.draw * len(lixels) + lixel
-        rows, row = np.unique(key, return_inverse=True)
-        total = np.bincount(row, share, len(rows))
-        place = np.bincount(row, share * along, len(rows)) / total
-        ints = (np.full(len(rows), k), rows // len(lixels), rows % len(lixels))
-        parts.append((*(i.astype(np.int32) for i in ints), *(
-            f.astype(np.float32) for f in (total, place)
-        )))  # fmt: skip
+        of_draw, place, total, mean = shared_days(
+            d, lixel, len(lixels), lixels.edge[lixel], edges, along
+        )
+        parts.append((
+            np.full(len(place), k, np.int32), of_draw.astype(np.int32), place.astype(np.int32),
+            total.astype(np.float32), mean.astype(np.float32),
+        ))  # fmt: skip
     kinds = (np.int32, np.int32, np.int32, np.float32, np.float32)
-    animal, draw, lixel_of, days, mean = (
+    animal, draw, lixel_of, days, mean_m = (
         np.concatenate([np.empty(0, kind), *(p[c] for p in parts)]) for c, kind in enumerate(kinds)
     )
-    return CrossingMass(animal, draw, lixel_of, days, mean, tuple(animals), draws)
-
-
-def _times(draw: Ints, day: Ints, edge: Ints) -> Ints:
-    """How often each crossing's edge is crossed on that day of that draw."""
-    if not len(draw):
-        return np.empty(0, np.int64)
-    from_first = day - day.min()
-    key = (draw * (from_first.max() + 1) + from_first) * (edge.max() + 1) + edge
-    _, row, times = np.unique(key, return_inverse=True, return_counts=True)
-    return np.asarray(times[row], dtype=np.int64)
+    return CrossingMass(animal, draw, lixel_of, days, mean_m, tuple(animals), draws)

@@ -46,6 +46,8 @@ if TYPE_CHECKING:
 RATE = "crossing_days_per_animal_year"
 # Animals with fewer fixes say little beyond the prior.
 LEAST_FIXES_TO_PLAN = 8
+# Paths under other priors and widths are added up over all animals: so many say enough.
+_OTHER_PATHS, _MOST_OTHER_DRAWS, _LEAST_OTHER_DRAWS = 2000, 100, 20
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,7 +122,7 @@ def crossing_frequencies(
             draws=settings.crossings.draws,
             longest_gap_days=settings.crossings.longest_step_days,
             level=settings.hotspots.interval,
-            other_draws=min(100, settings.crossings.draws),
+            other_draws=min(_other_draws(len(tracks)), settings.crossings.draws),
         ),
         progress=progress, tasks=tasks,
     )  # fmt: skip
@@ -178,6 +180,12 @@ def fitted_animals(study: Study) -> tuple[TrackFit, ...]:
         rng = generator(settings.study.seed, f"telemetry.plan.{track.animal}")
         out.append(fit_track(track, nodes, prior, clock.hours_a_day, rng))
     return tuple(out)
+
+
+def _other_draws(animals: int) -> int:
+    """Draws an animal under other priors and widths: the more animals, the fewer of each."""
+    each = -(-_OTHER_PATHS // max(animals, 1))
+    return min(_MOST_OTHER_DRAWS, max(_LEAST_OTHER_DRAWS, each))
 
 
 def _capture_weights(

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 
 class Drawn(NamedTuple):
-    """Crossings in drawn paths, one row a crossing, sorted by draw and time.
+    """Crossings in drawn paths, one row a crossing, by draw and by when they were noted.
 
     Attributes
     ----------
@@ -45,6 +45,13 @@ class Drawn(NamedTuple):
     segment: Ints
     at_h: Floats
     offset_m: Floats
+
+    def rows(self, which: Ints) -> Drawn:
+        """Return crossings by their rows."""
+        return Drawn(
+            self.draw[which], self.day[which], self.edge[which], self.segment[which],
+            self.at_h[which], self.offset_m[which],
+        )  # fmt: skip
 
 
 def draw_crossings(

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from roadrisk.telemetry.movement_counts import by_day, day_begins, place_days, ranked
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -73,22 +75,21 @@ def add_up(
     Tally
     """
     days, totals = np.zeros((len(drawn), draws)), np.zeros((len(drawn), draws))
-    on_segment: list[pd.DataFrame] = []
+    on_segment: list[Ints] = []
     on_lixel = np.zeros(len(lixels))
     month, month_days, watched, hour = np.zeros(13), np.zeros(13), np.zeros(13), np.zeros(24)
-    for k, (d, node) in enumerate(zip(drawn, nodes, strict=True)):
+    for k, (one, node) in enumerate(zip(drawn, nodes, strict=True)):
+        d = by_day(one)
         totals[k] = np.bincount(d.draw, minlength=draws)
-        first, span = (d.day.min(), np.ptp(d.day) + 1) if len(d.day) else (0, 1)
-        pair = np.unique(d.draw * span + (d.day - first))
-        days[k] = np.bincount(pair // span, minlength=draws)
-        rows = pd.DataFrame({"segment": d.segment, "draw": d.draw, "day": d.day})
-        one = rows.groupby(["segment", "draw"])["day"].agg(["nunique", "size"]).reset_index()
-        on_segment.append(one.assign(animal=k))
+        begins = day_begins(d.draw, d.day)
+        days[k] = np.bincount(d.draw[begins], minlength=draws)
+        found = place_days(d, d.segment, len(network.segments))
+        on_segment.append(np.column_stack([*found, np.full(len(found.draw), k)]))
         # Of a large network an animal knows a few lixels: only those are touched.
-        crossed, times = np.unique(lixels.at(d.edge, d.offset_m), return_counts=True)
-        on_lixel[crossed] += times
-        month += np.bincount(_month(d.day), minlength=13)
-        month_days += np.bincount(_month(pair % span + first), minlength=13)
+        crossed, row = ranked(lixels.at(d.edge, d.offset_m), len(lixels))
+        on_lixel[crossed] += np.bincount(row, minlength=len(crossed))
+        month += _by_month(d.day)
+        month_days += _by_month(d.day[begins])
         watched += np.bincount(_month(node.day), _watched(node), minlength=13)
         clock_hour = np.clip(np.floor(clock.hour_of(d.at_h, d.day)), 0, 23).astype(np.int64)
         hour += np.bincount(clock_hour, minlength=24)
@@ -114,15 +115,24 @@ def _month(day: Ints) -> Ints:
     return np.asarray(pd.to_datetime(day, unit="D").month, dtype=np.int64)
 
 
+def _by_month(day: Ints) -> Ints:
+    """Count crossings by month, 0 to 12; a day is looked up once."""
+    if not len(day):
+        return np.zeros(13, np.int64)
+    first = day.min()
+    count = np.bincount(day - first)
+    month = _month(np.arange(len(count)) + first)
+    return np.bincount(month, count, minlength=13).astype(np.int64)
+
+
 def _by_segment(
-    parts: list[pd.DataFrame], tracks: Sequence[MovementTrack], network: Network, draws: int
+    parts: list[Ints], tracks: Sequence[MovementTrack], network: Network, draws: int
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Return one row a segment, one a segment, animal and draw, and one an animal and segment."""
-    none = pd.DataFrame(
-        np.empty((0, 5), np.int64), columns=["segment", "draw", "nunique", "size", "animal"]
+    by_draw = pd.DataFrame(
+        np.concatenate([np.empty((0, 5), np.int64), *parts]),
+        columns=["segment", "draw", "crossing_days", "total_crossings", "animal"],
     )
-    every = pd.concat([none, *parts], ignore_index=True).astype(np.int64)
-    by_draw = every.rename(columns={"nunique": "crossing_days", "size": "total_crossings"})
     hit, row = np.unique(by_draw["segment"].to_numpy(), return_inverse=True)
     table = pd.DataFrame({
         "segment": hit,

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-import numpy as np
-
+from roadrisk.telemetry.movement_counts import by_day, day_begins
 from roadrisk.telemetry.movement_draws import draw_crossings
 from roadrisk.telemetry.movement_fit import fit_track
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from roadrisk.roads.network import Floats, Ints
     from roadrisk.telemetry.movement_draws import Drawn
     from roadrisk.telemetry.movement_fit import TrackFit
@@ -70,5 +71,5 @@ def draw_paths(shared: Ground, animal: AnimalToDraw) -> Drawn:
 
 def count_paths(shared: Ground, animal: AnimalToDraw) -> tuple[int, int]:
     """Return one animal's crossing-days and crossings, all draws together."""
-    drawn = draw_paths(shared, animal)
-    return len(np.unique(np.column_stack([drawn.draw, drawn.day]), axis=0)), len(drawn.draw)
+    drawn = by_day(draw_paths(shared, animal))
+    return int(day_begins(drawn.draw, drawn.day).sum()), len(drawn.draw)
