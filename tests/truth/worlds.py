@@ -14,12 +14,20 @@ from functools import partial
 import numpy as np
 from scipy.spatial import cKDTree
 
+from roadrisk.base.tasks import InProcess
 from roadrisk.hotspots.chance import Chance, compare_with_chance
 from roadrisk.hotspots.events import ALIVE, CROSSING, DEAD, Events, gather
+from roadrisk.hotspots.kernel_choice import peak_of
 from roadrisk.hotspots.kernels import lixel_kernel
+from roadrisk.hotspots.levels import JOINED_OF_HALF_WIDTH
+from roadrisk.hotspots.moves import lay_out
+from roadrisk.hotspots.shares import ByWindow
 from roadrisk.hotspots.strands import Strands, free_strands, lay_strands
+from roadrisk.hotspots.tiled_chance import compare_in_tiles
+from roadrisk.hotspots.tiled_kernel import TiledKernel
 from roadrisk.roads.lixels import lay_lixels, places_xy
 from roadrisk.roads.network import Floats, Ints, Lixels, Network
+from roadrisk.roads.tiles import Surroundings, without_shapes
 from tests.roads.small import make_network
 
 
@@ -35,8 +43,8 @@ class Ground:
 
 
 def ground(network: Network, bandwidth_m: float = 200.0, window_m: float = 2000.0,
-           null: str = "windows") -> Ground:  # fmt: skip
-    lixels = lay_lixels(network, 10.0)
+           null: str = "windows", lixel_m: float = 10.0) -> Ground:  # fmt: skip
+    lixels = lay_lixels(network, lixel_m)
     strands = lay_strands(network, lixels, np.ones(len(lixels), bool), window_m)
     if null == "free":
         strands = free_strands(strands)
@@ -278,6 +286,24 @@ def planted(on: Ground, rng: np.random.Generator, units: int, length_m: float, t
     lixel = draws.around(np.repeat(draws.centres(units), counts), 40.0)
     who = [(i >= animals, f"o{i}") for i in np.repeat(np.arange(units), counts)]
     return events_of(on, lixel, who, rng), np.flatnonzero(here)
+
+
+def compared_large(on: Ground, events: Events, rng: np.random.Generator) -> Chance:
+    """As large studies are compared: `on` has their longer lixels, near parts are joined."""
+    roads = without_shapes(on.network)
+    kernel = TiledKernel(
+        roads, on.lixels, on.bandwidth_m, "quartic", "continuous", Surroundings(roads),
+        InProcess(),
+    )  # fmt: skip
+    laid = lay_out(events, on.strands)
+    windows = len(on.strands.window_m) - 1
+    home = np.searchsorted(on.strands.window_m, laid.middle, side="right") - 1
+    return compare_in_tiles(
+        events, on.strands, kernel, least_units=3, draws=199,
+        shares=ByWindow.of_groups(home.clip(0, windows - 1), windows, rng),
+        peak_per_m=peak_of(on.bandwidth_m, "quartic"),
+        joined_m=on.bandwidth_m * JOINED_OF_HALF_WIDTH,
+    )  # fmt: skip
 
 
 def compared(on: Ground, events: Events, rng: np.random.Generator, draws: int = 199) -> Chance:
