@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -139,8 +141,12 @@ class LeftOver:
         if not many(self._aadt):
             return work(slice(None))
         out = np.empty_like(self._aadt)
-        for part in blocks(len(out)):
+
+        def fill(part: slice) -> None:
             out[part] = work(part)
+
+        with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+            list(pool.map(fill, blocks(len(out))))
         return out
 
     def _over_now(

@@ -122,9 +122,11 @@ def _priced(table: pd.DataFrame, measures: MeasureTables) -> pd.DataFrame:
 
 def _with_ends(table: gpd.GeoDataFrame, after: str) -> pd.DataFrame:
     """Put the ends of each line in place of its course."""
-    shapes = table.geometry.to_crs(WGS84)
-    pairs = [shapely.get_coordinates(shape)[[0, -1]].ravel() for shape in shapes]
-    ends = np.round(np.asarray(pairs, dtype=np.float64).reshape(-1, 4), 6)
+    shapes = table.geometry.to_crs(WGS84).to_numpy()
+    xy, of = shapely.get_coordinates(shapes, return_index=True)
+    first = np.searchsorted(of, np.arange(len(shapes)))
+    last = np.searchsorted(of, np.arange(len(shapes)), side="right") - 1
+    ends = np.round(np.column_stack([xy[first], xy[last]]), 6)
     plain = pd.DataFrame(table.drop(columns="geometry"))
     at = list(plain).index(after) + 1
     names = ("begin_longitude", "begin_latitude", "end_longitude", "end_latitude")

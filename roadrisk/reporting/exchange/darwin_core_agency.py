@@ -174,12 +174,16 @@ def _places(study: Study, findings: Findings, table: gpd.GeoDataFrame) -> dict[s
     if not len(table):
         return {"decimalLatitude": [], "decimalLongitude": [], "coordinateUncertaintyInMeters": []}
     segments = findings.segments
-    lines = dict(zip(segments["segment_id"], segments.geometry, strict=True))
-    on = np.array([
-        lines[segment].interpolate(lines[segment].project(point)) if segment in lines else point
-        for segment, point in zip(table["segment_id"], table.geometry, strict=True)
-    ], dtype=object)  # fmt: skip
-    away = shapely.distance(on, table.geometry.to_numpy())
+    row_of = {segment: row for row, segment in enumerate(segments["segment_id"])}
+    row = np.array([row_of.get(segment, -1) for segment in table["segment_id"]], dtype=np.int64)
+    points = table.geometry.to_numpy()
+    on = np.asarray(points, dtype=object).copy()
+    known = row >= 0
+    lines = segments.geometry.to_numpy()[row[known]]
+    on[known] = shapely.line_interpolate_point(
+        lines, shapely.line_locate_point(lines, points[known])
+    )
+    away = shapely.distance(on, points)
     own = pd.to_numeric(table["spread_m"]).fillna(0.0).to_numpy(np.float64)
     xy = shapely.get_coordinates(gpd.GeoSeries(on, crs=table.crs or study.crs).to_crs(DATUM))
     x, y, half = cell_centres(xy[:, 0], xy[:, 1])
