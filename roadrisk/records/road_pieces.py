@@ -150,6 +150,18 @@ def row_errors(
         notes.error(said, mend, row=int(about.rows[i]), column=column)
 
 
+def _shapes(texts: np.ndarray) -> np.ndarray:
+    """Read shapes; None where a text is none, or one of arcs."""
+    with np.errstate(over="ignore", invalid="ignore"):
+        try:
+            return np.asarray(shapely.from_wkt(texts, on_invalid="ignore"), dtype=object)
+        except NotImplementedError:
+            if len(texts) == 1:
+                return np.array([None], dtype=object)
+    half = len(texts) // 2
+    return np.concatenate([_shapes(texts[:half]), _shapes(texts[half:])])
+
+
 def _lines(
     raw: RawTable, columns: Columns, section: TableSection, shapes: Any, gate: Gate,
     about: About, notes: Notes,
@@ -162,8 +174,7 @@ def _lines(
         text = columns.text(raw, "footprintWKT")
         given = (text != "").to_numpy()
         if given.any():
-            with np.errstate(over="ignore", invalid="ignore"):
-                found[given] = shapely.from_wkt(text[given].to_numpy(object), on_invalid="ignore")
+            found[given] = _shapes(text[given].to_numpy(object))
             unread = given & shapely.is_missing(found) & gate.keep
             row_errors(unread, about, "the line can't be read.",
                     "write it as LINESTRING (longitude latitude, longitude latitude, ...)",

@@ -74,6 +74,7 @@ def test_no_effort_and_effort_outside_the_period_are_left_out(tmp_path):
         ("route,begin_measure,end_measure\nR1,1,x\n", 2, "begin_measure", "only one measure"),
         ("route,samplingEffort\n,2\n", 2, "", "doesn't say which road"),
         ("footprintWKT\nLINE(1 2)\n", 2, "footprintWKT", "can't be read"),
+        ('footprintWKT\n"CIRCULARSTRING (0 0, 1 1, 2 0)"\n', 2, "footprintWKT", "can't be read"),
         ("footprintWKT\nPOINT(-76 38)\n", 2, "footprintWKT", "no line of any length"),
         ("beginLatitude,beginLongitude,endLatitude,endLongitude\n38.5,-76.1,38.6,\n", 2,
          "beginLongitude", "missing or no place on Earth"),
