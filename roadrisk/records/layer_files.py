@@ -136,7 +136,7 @@ def read_points(path: Path, name: str, layer: str | None, notes: Notes) -> RawTa
     if not count:
         notes.error("the layer has no features.", "export it again")
         return None
-    frame = pd.DataFrame({c: as_text(v) for c, v in columns.items()}, index=range(count))
+    frame = text_frame(columns, count)
     rows = np.arange(count, dtype=np.int64) + 2
     if shapes is None:
         return RawTable(name, frame, rows)
@@ -190,12 +190,34 @@ def layer_crs(own: str | None, said: str | None, place: str, notes: Notes) -> py
     return found
 
 
-def as_text(values: Any) -> list[str]:
-    """Return a layer's column as text: "" for nothing, 7 for 7.0."""
+def text_frame(fields: dict[str, Any], count: int) -> pd.DataFrame:
+    """Return a layer's columns as text, also of a layer without features.
+
+    Parameters
+    ----------
+    fields : dict of str to sequence
+        Columns by name, as `read_layer` returns them.
+    count : int
+        Number of features.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Of text, index 0..count-1; "" for nothing, 7 for 7.0, [1, 2] for a list.
+    """
+    return pd.DataFrame(
+        {name: _as_text(values) for name, values in fields.items()}, index=range(count), dtype=str
+    )
+
+
+def _as_text(values: Any) -> list[str]:
+    """Return a layer's column as text: "" for nothing, 7 for 7.0, [1, 2] for a list."""
     return [_word(v) for v in np.asarray(values, dtype=object)]
 
 
 def _word(value: object) -> str:
+    if isinstance(value, np.ndarray):  # a list, as GeoJSON may hold one
+        return str(value.tolist())
     if value is None or value != value:  # noqa: PLR0124
         return ""
     if isinstance(value, (float, np.floating)):

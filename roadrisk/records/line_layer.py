@@ -12,7 +12,7 @@ import shapely
 from roadrisk.base.units import M_PER_MILE
 from roadrisk.records import schemas
 from roadrisk.records.columns import Columns, find_columns, numbers
-from roadrisk.records.layer_files import as_text, layer_crs, read_layer
+from roadrisk.records.layer_files import layer_crs, read_layer, text_frame
 from roadrisk.records.raw_table import About, Bools, Floats, Notes, RawTable
 
 if TYPE_CHECKING:
@@ -61,10 +61,8 @@ def read_lines(path: Path, settings: AgencyRoads, notes: Notes) -> gpd.GeoDataFr
         if shapes is None:
             notes.error("the table has no geometry.", "name a layer of lines")
         return None
-    # Named as text: of a layer without features pandas would make numbers.
-    texts = {c: as_text(v) for c, v in fields.items()}
-    frame = pd.DataFrame(texts, index=range(len(shapes)), dtype=str)
-    raw = RawTable(notes.file, frame, np.arange(len(shapes), dtype=np.int64) + 2)
+    rows = np.arange(len(shapes), dtype=np.int64) + 2
+    raw = RawTable(notes.file, text_frame(fields, len(shapes)), rows)
     name = columns.text(raw, "route")
     about = About(raw.rows, name.where(name != "", columns.text(raw, "name")).tolist())
     table = _attributes(raw, columns, settings, about, notes)

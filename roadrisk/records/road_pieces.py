@@ -6,13 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import pyproj
 import shapely
 
 from roadrisk.base.crs import WGS84
 from roadrisk.records.columns import Columns, numbers
-from roadrisk.records.layer_files import as_text, layer_crs, read_layer
+from roadrisk.records.layer_files import layer_crs, read_layer, text_frame
 from roadrisk.records.positions import degrees
 from roadrisk.records.raw_table import MOST_ALIKE, About, Bools, Floats, Gate, Notes, RawTable
 from roadrisk.records.table_files import LAYER_KINDS, read_raw
@@ -68,7 +67,7 @@ def opened_table(
         notes.error("the layer has no shapes.", "name a layer with shapes, or a table")
     if notes.failed or crs is None:
         return None, None
-    frame = pd.DataFrame({c: as_text(v) for c, v in fields.items()}, index=range(len(shapes)))
+    frame = text_frame(fields, len(shapes))
     rows = np.arange(len(shapes), dtype=np.int64) + 2
     return RawTable(name, frame, rows), gpd.GeoSeries(shapes, crs=crs).to_crs(WGS84).to_numpy()
 

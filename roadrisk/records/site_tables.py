@@ -157,7 +157,7 @@ def _opened(
     found = read_polygons(path, section.layer, kind, notes)
     if found is None:
         return None, None
-    from roadrisk.records.layer_files import as_text
+    from roadrisk.records.layer_files import text_frame
 
     shapes, fields = found
     nothing = shapely.is_missing(shapes.to_numpy()) | shapely.is_empty(shapes.to_numpy())
@@ -166,7 +166,7 @@ def _opened(
         notes.error("the layer has no polygons.", "export it again")
         return None, None
     notes.leave_out(np.asarray(nothing), About(rows, [""] * len(rows)), "no geometry")
-    frame = pd.DataFrame({c: as_text(v) for c, v in fields.items()}, index=range(len(shapes)))
+    frame = text_frame(fields, len(shapes))
     kept = frame[~nothing].reset_index(drop=True)
     return RawTable(name, kept, rows[~nothing]), shapes[~nothing].to_crs(WGS84).to_numpy()
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -140,3 +142,15 @@ def test_a_layer_without_features_is_an_error(tmp_path, ending):
     )
     assert table is None
     assert len(said(notes, "error", "no line of any length")) == 1
+
+
+def test_a_list_in_a_property_is_text(tmp_path):
+    path = tmp_path / "lines.geojson"
+    line = {"type": "LineString", "coordinates": [[19.4, 52.2], [19.5, 52.2]]}
+    features = [
+        {"type": "Feature", "properties": {"RTE": route}, "geometry": line}
+        for route in ([7, 8], [9], None)
+    ]
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": features}), "utf-8")
+    table, _ = read_path(path, columns={"route": "RTE"})
+    assert table["route"].tolist() == ["[7, 8]", "[9]", ""]
