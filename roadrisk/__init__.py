@@ -20,8 +20,8 @@ __all__ = ["Findings", "Study", "analyse", "read_study", "write_reports"]
 __version__ = "0.1.0"
 
 # Workers and threads of our own keep all cores busy. Linear algebra that spreads over them as well
-# waits for itself: with it fits of animals took twice as long. Read when numpy and scipy load;
-# whoever set a number keeps it.
+# waits for itself: fits of animals then took twice the processor time. Read when numpy and scipy
+# load; whoever set a number keeps it.
 for _threads in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
